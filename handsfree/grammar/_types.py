@@ -1,0 +1,42 @@
+"""What a strict parse gives: labelled slots and exact numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handsfree.quantity import Exact
+
+__all__ = ["GrammarError", "Interpretation", "Number"]
+
+
+class GrammarError(ValueError):
+    """A grammar file or an inline expansion is wrong: file, line, column and what to do, in one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """An exact spoken number. ``spelled`` is the arithmetic its tags spelled ("20+1", "3/8")."""
+
+    value: Exact
+    resolution: Exact  # 10**-places spoken, or 1/denominator for a fraction
+    spelled: str
+
+
+@dataclass(frozen=True, slots=True)
+class Interpretation:
+    """One sentence of the armed grammar, understood.
+
+    ``label`` names which armed alternative matched (for example "command" or "answer"); ``slots`` are the
+    ``{key=value}`` tags in order; ``number`` the value that bare tags spelled, if any.
+    """
+
+    label: str
+    text: str
+    slots: tuple[tuple[str, str], ...] = ()
+    number: Number | None = None
+
+    def slot(self, key: str) -> str | None:
+        for name, value in self.slots:
+            if name == key:
+                return value
+        return None
