@@ -1,0 +1,58 @@
+"""Sound in: WAV files, microphone, levels, and where an utterance begins and ends."""
+
+from handsfree.audio._endpoint import (
+    FRAME_BYTES,
+    FRAME_MS,
+    Endpointer,
+    EndpointerSettings,
+    SpeechContinues,
+    SpeechEnded,
+    SpeechEvent,
+    SpeechStarted,
+    Utterance,
+)
+from handsfree.audio._errors import AudioError, MicrophoneLost
+from handsfree.audio._levels import (
+    FLOOR_DBFS,
+    clipped_samples,
+    dbfs,
+    frame_levels,
+    noise_floor_dbfs,
+    samples,
+    snr_db,
+)
+from handsfree.audio._microphone import Device, Microphone, list_devices
+from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
+from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
+
+__all__ = [
+    "FLOOR_DBFS",
+    "FRAME_BYTES",
+    "FRAME_MS",
+    "MAX_SECONDS",
+    "SAMPLE_RATE",
+    "AudioError",
+    "Device",
+    "Endpointer",
+    "EndpointerSettings",
+    "Microphone",
+    "MicrophoneLost",
+    "ScriptLine",
+    "Source",
+    "SpeechContinues",
+    "SpeechEnded",
+    "SpeechEvent",
+    "SpeechStarted",
+    "Utterance",
+    "WavScript",
+    "clipped_samples",
+    "dbfs",
+    "frame_levels",
+    "list_devices",
+    "noise_floor_dbfs",
+    "read_wav",
+    "room_noise",
+    "samples",
+    "snr_db",
+    "write_wav",
+]

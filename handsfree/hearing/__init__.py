@@ -1,0 +1,26 @@
+"""Recognizers: sound (or typing) in, a hypothesis out."""
+
+from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
+from handsfree.hearing._make import ENGINES, make_engine
+from handsfree.hearing._pocketsphinx import PocketSphinxEngine
+from handsfree.hearing._typed import TypedEngine
+from handsfree.hearing._types import Engine, EngineError, Hypothesis, MissingWord, Word
+from handsfree.hearing._vosk import VoskEngine
+
+__all__ = [
+    "ENGINES",
+    "THRESHOLDS",
+    "Engine",
+    "EngineError",
+    "Evidence",
+    "Hypothesis",
+    "MissingWord",
+    "PocketSphinxEngine",
+    "Thresholds",
+    "TypedEngine",
+    "VoskEngine",
+    "Word",
+    "WordEvidence",
+    "judge",
+    "make_engine",
+]

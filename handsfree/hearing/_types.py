@@ -19,7 +19,9 @@ class MissingWord(EngineError):
     """Words of the armed grammar that the engine's dictionary or model does not know."""
 
     def __init__(self, engine: str, words: tuple[str, ...]) -> None:
-        super().__init__(f"{engine} does not know: {', '.join(words)}; add pronunciations or change the grammar")
+        super().__init__(
+            f"{engine} does not know: {', '.join(words)}; add pronunciations or change the grammar"
+        )
         self.words = words
 
 
@@ -64,6 +66,9 @@ class Engine(Protocol):
 
     def feed(self, pcm: bytes) -> None:
         """More of it: mono, 16-bit little-endian, 16 kHz (the typed engine: UTF-8 text)."""
+
+    def partial(self) -> str:
+        """The words so far within an utterance, for the endpointer's question; never a value."""
 
     def end(self) -> Hypothesis:
         """The utterance is over."""

@@ -1,0 +1,257 @@
+"""Where an utterance begins and ends. No I/O, no clock: time is the number of frames fed.
+
+A frame counts as voice when the WebRTC voice activity detector says so and its level stands clear of the
+tracked noise floor: the detector alone takes steady hiss for speech now and then, a level alone takes a
+dropped wrench for it.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import log10
+from typing import Final, NamedTuple
+
+from pocketsphinx import Vad
+
+from handsfree.audio._levels import clipped_samples, dbfs, snr_db
+
+__all__ = [
+    "FRAME_BYTES",
+    "FRAME_MS",
+    "Endpointer",
+    "EndpointerSettings",
+    "SpeechContinues",
+    "SpeechEnded",
+    "SpeechEvent",
+    "SpeechStarted",
+    "Utterance",
+]
+
+FRAME_MS: Final = 30
+FRAME_BYTES: Final = 960  # 30 ms at 16 kHz, 16 bit
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One endpointed utterance.
+
+    ``pcm`` is mono 16-bit 16 kHz with the quiet before and after it that was really recorded. ``start_ms``
+    and ``end_ms`` are where the voice began and ended, ``decided_ms`` when its end was decided, all counted
+    from the stream's first sample. Levels are dBFS (AES17): the voiced frames', and the noise floor's.
+    """
+
+    pcm: bytes
+    start_ms: int
+    end_ms: int
+    speech_dbfs: float
+    noise_dbfs: float
+    clipped: int
+    decided_ms: int = 0
+
+    @property
+    def snr_db(self) -> float:
+        return snr_db(self.speech_dbfs, self.noise_dbfs)
+
+    @property
+    def seconds(self) -> float:
+        return len(self.pcm) / 32000
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechStarted:
+    """Voice has begun; ``preroll`` is the sound just before and up to now, from real frames."""
+
+    preroll: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechContinues:
+    frame: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechEnded:
+    utterance: Utterance
+
+
+SpeechEvent = SpeechStarted | SpeechContinues | SpeechEnded
+
+
+@dataclass(frozen=True, slots=True)
+class EndpointerSettings:
+    """Times in seconds, levels in dB.
+
+    ``complete_s`` and ``incomplete_s`` are VoiceXML's completetimeout and incompletetimeout: the silence
+    that ends an utterance when what was heard can't go on, and when it can. ``start_voiced_s`` of voice
+    within ``start_window_s`` begins an utterance (shorter bursts are noise).
+    """
+
+    complete_s: float = 0.45
+    incomplete_s: float = 0.9
+    longest_s: float = 12.0
+    start_voiced_s: float = 0.12
+    start_window_s: float = 0.24
+    preroll_s: float = 0.3
+    gate_db: float = 6.0
+    vad_mode: int = Vad.MEDIUM_STRICT
+
+
+class _NoiseFloor:
+    """Follows the quiet down quickly and up slowly, so that speech does not become the floor."""
+
+    _DOWN, _UP_DB, _UP_VOICED_DB = 0.2, 0.12, 0.03  # share a frame; dB a frame (4 and 1 dB a second)
+    _FIRST_DBFS = -50.0
+
+    def __init__(self) -> None:
+        self.dbfs = self._FIRST_DBFS
+
+    def update(self, level: float, voiced: bool) -> None:
+        if level < self.dbfs:
+            self.dbfs += self._DOWN * (level - self.dbfs)
+        else:
+            self.dbfs += min(level - self.dbfs, self._UP_VOICED_DB if voiced else self._UP_DB)
+
+
+class _Frame(NamedTuple):
+    pcm: bytes
+    level: float
+    voiced: bool
+
+
+class Endpointer:
+    """Feed it frames; it answers with what began, goes on, or ended.
+
+    Events are always well formed: one ``SpeechStarted``, any number of ``SpeechContinues``, one
+    ``SpeechEnded`` whose utterance's ``pcm`` is exactly the bytes given out since the start.
+    ``can_continue`` is asked, when silence has lasted ``complete_s``, whether what was heard so far could be
+    continued; True makes the endpointer wait for ``incomplete_s``.
+    """
+
+    def __init__(
+        self,
+        settings: EndpointerSettings | None = None,
+        *,
+        can_continue: Callable[[], bool] | None = None,
+    ) -> None:
+        self.settings = settings or EndpointerSettings()
+        self.can_continue = can_continue
+        self._vad = Vad(self.settings.vad_mode, 16000, FRAME_MS / 1000)
+        self._floor = _NoiseFloor()
+        self._fed = 0  # frames
+        self._window = _frames(self.settings.start_window_s)
+        self._recent: deque[_Frame] = deque(maxlen=self._window + _frames(self.settings.preroll_s))
+        self._open: _OpenUtterance | None = None
+
+    @property
+    def in_speech(self) -> bool:
+        return self._open is not None
+
+    @property
+    def noise_dbfs(self) -> float:
+        """The tracked noise floor."""
+        return self._floor.dbfs
+
+    @property
+    def now_ms(self) -> int:
+        """Stream time: the end of the last frame fed."""
+        return self._fed * FRAME_MS
+
+    def feed(self, frame: bytes) -> tuple[SpeechEvent, ...]:
+        """One frame of ``FRAME_BYTES`` bytes. Raises ValueError for another size."""
+        if len(frame) != FRAME_BYTES:
+            raise ValueError(f"a frame is {FRAME_BYTES} bytes, got {len(frame)}")
+        self._fed += 1
+        level = dbfs(frame)
+        # Ask the detector always: it keeps its own statistics of the noise.
+        voiced = self._vad.is_speech(frame) and level > self._floor.dbfs + self.settings.gate_db
+        self._floor.update(level, voiced)
+        judged = _Frame(frame, level, voiced)
+        return self._feed_quiet(judged) if self._open is None else self._feed_speech(self._open, judged)
+
+    def flush(self) -> tuple[SpeechEvent, ...]:
+        """The source has ended: an utterance still open ends here."""
+        return self._end(self._open) if self._open else ()
+
+    def reset(self) -> None:
+        """Forget an open utterance and the preroll (the tool spoke meanwhile); keep floor and time."""
+        self._open = None
+        self._recent.clear()
+
+    def _feed_quiet(self, frame: _Frame) -> tuple[SpeechEvent, ...]:
+        self._recent.append(frame)
+        window = list(self._recent)[-self._window :]
+        if sum(f.voiced for f in window) < _frames(self.settings.start_voiced_s):
+            return ()
+        first_voiced = len(self._recent) - len(window) + next(i for i, f in enumerate(window) if f.voiced)
+        begin = max(0, first_voiced - _frames(self.settings.preroll_s))
+        kept = list(self._recent)[begin:]
+        self._open = _OpenUtterance(self._fed - len(kept), first_voiced - begin, self._floor.dbfs)
+        for one in kept:
+            self._open.add(one)
+        self._recent.clear()
+        return (SpeechStarted(b"".join(f.pcm for f in kept)),)
+
+    def _feed_speech(self, utterance: _OpenUtterance, frame: _Frame) -> tuple[SpeechEvent, ...]:
+        utterance.add(frame)
+        going_on = (SpeechContinues(frame.pcm),)
+        too_long = len(utterance.pcm) >= _frames(self.settings.longest_s)
+        if too_long or utterance.silent_frames >= self._patience(utterance):
+            return going_on + self._end(utterance)
+        return going_on
+
+    def _patience(self, utterance: _OpenUtterance) -> int:
+        """Frames of silence that end it. The grammar is asked only once the shorter time has passed."""
+        short, long = _frames(self.settings.complete_s), _frames(self.settings.incomplete_s)
+        if utterance.silent_frames < short or self.can_continue is None:
+            return short
+        return long if self.can_continue() else short
+
+    def _end(self, utterance: _OpenUtterance) -> tuple[SpeechEvent, ...]:
+        self._open = None
+        return (SpeechEnded(utterance.close(self._floor.dbfs)),)
+
+
+class _OpenUtterance:
+    def __init__(self, begin: int, first_voiced: int, noise_dbfs: float) -> None:
+        self.pcm: list[bytes] = []
+        self._begin = begin  # stream index of the first frame kept
+        self._first_voiced = first_voiced  # index within pcm
+        self._voice_end = first_voiced + 1  # index within pcm, after the last voiced frame
+        self._noise_dbfs = noise_dbfs  # as it was before the speech
+        self._previous_voiced = False
+        self._power = 0.0
+        self._voiced = 0
+        self._clipped = 0
+
+    def add(self, frame: _Frame) -> None:
+        self.pcm.append(frame.pcm)
+        self._clipped += clipped_samples(frame.pcm)
+        if frame.voiced:
+            self._power += 10 ** (frame.level / 10)
+            self._voiced += 1
+            # One voiced frame alone is a click in the pause: it must not hold the utterance open.
+            if self._previous_voiced:
+                self._voice_end = len(self.pcm)
+        self._previous_voiced = frame.voiced
+
+    @property
+    def silent_frames(self) -> int:
+        return len(self.pcm) - self._voice_end
+
+    def close(self, noise_dbfs: float) -> Utterance:
+        return Utterance(
+            pcm=b"".join(self.pcm),
+            start_ms=(self._begin + self._first_voiced) * FRAME_MS,
+            end_ms=(self._begin + self._voice_end) * FRAME_MS,
+            speech_dbfs=10 * log10(self._power / self._voiced),
+            # The lower one: before the speech the floor may still have been settling.
+            noise_dbfs=min(self._noise_dbfs, noise_dbfs),
+            clipped=self._clipped,
+            decided_ms=(self._begin + len(self.pcm)) * FRAME_MS,
+        )
+
+
+def _frames(seconds: float) -> int:
+    return max(1, round(seconds * 1000 / FRAME_MS))

@@ -1,0 +1,172 @@
+"""The microphone, through sounddevice (PortAudio)."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import soxr
+
+from handsfree.audio._endpoint import FRAME_BYTES, FRAME_MS
+from handsfree.audio._errors import AudioError, MicrophoneLost
+from handsfree.audio._levels import samples
+from handsfree.audio._wav import SAMPLE_RATE
+
+__all__ = ["Device", "Microphone", "list_devices"]
+
+_INSTEAD: Final = "or use --wav FILE or --engine typed"
+_QUEUE_BLOCKS: Final = 128  # of 30 ms: nearly four seconds, more than any pause the loop makes
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A sound device: its index changes when things are plugged, its name does not."""
+
+    index: int
+    name: str
+    inputs: int
+    outputs: int
+    rate: int  # native, Hz
+    default_input: bool = False
+    default_output: bool = False
+
+
+def list_devices() -> tuple[Device, ...]:
+    """All sound devices of this machine. Raises AudioError when PortAudio is missing or fails."""
+    sounddevice = _import_sounddevice()
+    try:
+        found = list(sounddevice.query_devices())
+        default_in, default_out = sounddevice.default.device
+    except Exception as error:  # PortAudioError is no subclass of anything narrower
+        raise AudioError(
+            f"sound devices can't be listed ({error}); check the sound card, {_INSTEAD}"
+        ) from None
+    return tuple(_device(index, entry, default_in, default_out) for index, entry in enumerate(found))
+
+
+class Microphone:
+    """Frames from a live microphone.
+
+    ``device`` is any part of a device's name, whatever the case; None takes the system's default. The
+    device runs at its own rate, because many USB microphones refuse 16 kHz, and is resampled here. Frames
+    wait in a bounded queue; ``overflows`` counts blocks lost because they were not fetched in time.
+    Raises AudioError when there is no such device, and MicrophoneLost from ``read`` when it stops.
+    """
+
+    live = True
+    frame_ms = FRAME_MS
+
+    def __init__(self, device: str | None = None, *, timeout_s: float = 2.0) -> None:
+        sounddevice = _import_sounddevice()
+        self.device = _choose(list_devices(), device)
+        self.overflows = 0
+        self._timeout_s = timeout_s
+        self._queue: queue.Queue[bytes] = queue.Queue(_QUEUE_BLOCKS)
+        self._resampler = soxr.ResampleStream(self.device.rate, SAMPLE_RATE, 1, dtype="int16")
+        self._rest = b""
+        self._stream: Any = self._open(sounddevice)
+
+    def read(self) -> bytes:
+        while len(self._rest) < FRAME_BYTES:
+            self._rest += self._resample(self._fetch())
+        frame, self._rest = self._rest[:FRAME_BYTES], self._rest[FRAME_BYTES:]
+        return frame
+
+    def cue(self) -> None:
+        """A person hears for himself when he is asked."""
+
+    def drain(self) -> None:
+        """Throw away what is waiting (the tool's own voice)."""
+        self._rest = b""
+        while not self._queue.empty():
+            try:
+                self._queue.get_nowait()
+            except queue.Empty:
+                return
+
+    def close(self) -> None:
+        try:
+            self._stream.close()
+        except Exception:
+            return  # already gone: there is nothing left to free
+
+    def _open(self, sounddevice: Any) -> Any:
+        try:
+            stream = sounddevice.RawInputStream(
+                samplerate=self.device.rate,
+                blocksize=self.device.rate * FRAME_MS // 1000,
+                device=self.device.index,
+                channels=1,
+                dtype="int16",
+                callback=self._on_block,
+            )
+            stream.start()
+        except Exception as error:
+            raise AudioError(
+                f"microphone '{self.device.name}' can't be opened ({error}); "
+                f"close what else uses it, {_INSTEAD}"
+            ) from None
+        return stream
+
+    def _on_block(self, data: Any, _frames: int, _time: Any, status: Any) -> None:
+        # On PortAudio's own thread: copy and leave.
+        if getattr(status, "input_overflow", False):
+            self.overflows += 1
+        try:
+            self._queue.put_nowait(bytes(data))
+        except queue.Full:
+            self.overflows += 1
+
+    def _fetch(self) -> bytes:
+        try:
+            return self._queue.get(timeout=self._timeout_s)
+        except queue.Empty:
+            raise MicrophoneLost(
+                f"microphone '{self.device.name}' gives no sound any more; plug it in again, {_INSTEAD}"
+            ) from None
+
+    def _resample(self, block: bytes) -> bytes:
+        if self.device.rate == SAMPLE_RATE:
+            return block
+        return np.asarray(self._resampler.resample_chunk(samples(block)), dtype="<i2").tobytes()
+
+
+def _import_sounddevice() -> Any:
+    # Late, because the import itself fails where PortAudio is missing, and files must work without it.
+    try:
+        import sounddevice
+    except OSError:
+        raise AudioError(
+            f"PortAudio is missing; install it (Debian: apt install libportaudio2), {_INSTEAD}"
+        ) from None
+    except ImportError:
+        raise AudioError(f"sounddevice is missing; run pip install sounddevice, {_INSTEAD}") from None
+    return sounddevice
+
+
+def _device(index: int, entry: Mapping[str, Any], default_in: int, default_out: int) -> Device:
+    return Device(
+        index=index,
+        name=str(entry["name"]),
+        inputs=int(entry["max_input_channels"]),
+        outputs=int(entry["max_output_channels"]),
+        rate=int(entry["default_samplerate"]),
+        default_input=index == default_in,
+        default_output=index == default_out,
+    )
+
+
+def _choose(devices: tuple[Device, ...], name: str | None) -> Device:
+    inputs = [device for device in devices if device.inputs > 0]
+    if not inputs:
+        raise AudioError(f"this machine has no microphone; plug one in, {_INSTEAD}")
+    if name is None:
+        return next((device for device in inputs if device.default_input), inputs[0])
+    matching = [device for device in inputs if name.casefold() in device.name.casefold()]
+    if not matching:
+        known = ", ".join(f"'{device.name}'" for device in inputs)
+        raise AudioError(f"no microphone with '{name}' in its name; there is: {known}")
+    return matching[0]

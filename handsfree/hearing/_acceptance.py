@@ -1,0 +1,80 @@
+"""Gate 3: was this really spoken, or is it what a grammar makes of a cough and a radio?
+
+A pure function of what the engine measured. It can't catch a wrong number ("eighty" for "eighteen" fits
+as well as the right one): only reading back does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+__all__ = ["THRESHOLDS", "Evidence", "Thresholds", "WordEvidence", "judge"]
+
+
+@dataclass(frozen=True, slots=True)
+class WordEvidence:
+    """One word: seconds from the utterance's start; natural-log likelihood per 10 ms frame of the word and of
+    the phone loop over the same frames."""
+
+    text: str
+    start_s: float
+    end_s: float
+    score: float
+    phone: float
+
+    @property
+    def ratio(self) -> float:
+        return self.score - self.phone
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One utterance: natural-log likelihood per 10 ms frame of the grammar and of the phone loop."""
+
+    grammar: float
+    phone: float
+    seconds: float
+    words: tuple[WordEvidence, ...]
+
+    @property
+    def ratio(self) -> float:
+        return self.grammar - self.phone
+
+    @property
+    def worst_word(self) -> float:
+        return min((word.ratio for word in self.words), default=0.0)
+
+    @property
+    def longest_word_s(self) -> float:
+        return max((word.end_s - word.start_s for word in self.words), default=0.0)
+
+    def named(self) -> tuple[tuple[str, float], ...]:
+        """For the record."""
+        return (
+            ("grammar", round(self.grammar, 3)),
+            ("phone", round(self.phone, 3)),
+            ("ratio", round(self.ratio, 3)),
+            ("worst_word", round(self.worst_word, 3)),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    ratio: float
+    worst_word: float
+    longest_word_s: float
+
+
+THRESHOLDS: Final = Thresholds(ratio=-0.8, worst_word=-2.0, longest_word_s=1.2)
+
+
+def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool, str]:
+    """(accepted, reason); the reason is plain words, "" when accepted."""
+    if evidence.ratio < thresholds.ratio:
+        return False, "the sound does not fit the words"
+    if evidence.worst_word < thresholds.worst_word:
+        return False, "one word does not fit the sound"
+    if evidence.longest_word_s > thresholds.longest_word_s:
+        return False, "a word lasted too long"
+    return True, ""

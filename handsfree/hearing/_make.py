@@ -1,0 +1,38 @@
+"""Engines by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Final
+
+from handsfree.hearing._pocketsphinx import PocketSphinxEngine
+from handsfree.hearing._typed import TypedEngine
+from handsfree.hearing._types import Engine, EngineError
+from handsfree.hearing._vosk import VoskEngine
+
+__all__ = ["ENGINES", "make_engine"]
+
+ENGINES: Final = ("pocketsphinx", "vosk", "typed")
+
+
+def make_engine(
+    name: str = "pocketsphinx",
+    model_dir: Path | str | None = None,
+    *,
+    pronunciations: Mapping[str, str] | None = None,
+    normalise: Callable[[str], str] | None = None,
+) -> Engine:
+    """The engine called ``name``, one of ``ENGINES``. Raises EngineError, one line.
+
+    ``model_dir`` is for vosk, ``pronunciations`` for PocketSphinx, ``normalise`` for the keyboard.
+    """
+    if name == "pocketsphinx":
+        return PocketSphinxEngine(pronunciations)
+    if name == "vosk":
+        if model_dir is None:
+            raise EngineError("vosk needs a model; give its folder with --model")
+        return VoskEngine(model_dir)
+    if name == "typed":
+        return TypedEngine(normalise) if normalise is not None else TypedEngine()
+    raise EngineError(f"no engine '{name}'; there is: {', '.join(ENGINES)}")

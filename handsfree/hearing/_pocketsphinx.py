@@ -1,0 +1,214 @@
+"""PocketSphinx with its own English model: the engine that is always there.
+
+Two searches run over the same frames: the armed grammar, and a free phone loop which says how well any
+speech at all could explain the sound. The difference is what acceptance judges by, since a grammar search
+alone makes a sentence of whatever it is given.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import tempfile
+from collections import OrderedDict
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from pocketsphinx import Decoder, get_model_path
+
+from handsfree.hearing._acceptance import Evidence, WordEvidence, judge
+from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
+
+if TYPE_CHECKING:
+    from handsfree.grammar import Armed
+
+__all__ = ["PocketSphinxEngine"]
+
+_FRAME_S: Final = 0.01
+_SCORE_SCALE: Final = 1024.0  # senone scores are stored shifted right by ten bits
+_MOST_CACHED: Final = 64  # armed grammars kept compiled
+_LOWEST: Final = -745.0  # natural log of the smallest double: a score that underflowed
+
+# Where the cepstral mean starts: the average over the voices measured at calibration. The model's own
+# start (40,3,-1) is for another recording chain and costs the first utterances.
+_FIRST_MEAN: Final = "46,2.2,0.25,0.8,-2.3,0.64,0.99,0,0,0,0,0,0"
+
+
+class PocketSphinxEngine:
+    """See ``Engine``.
+
+    ``pronunciations`` adds words the shipped dictionary lacks: word to phones ("S AY D W AO L").
+
+    Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
+    from one utterance to the next is the cepstral mean (the channel and the voice) and the noise estimate of
+    the front end; ``reset`` forgets both.
+    """
+
+    name = "pocketsphinx"
+
+    def __init__(self, pronunciations: Mapping[str, str] | None = None) -> None:
+        self._grammar = _decoder(lm=None)
+        self._phones = _phone_loop()
+        self._searches: OrderedDict[str, None] = OrderedDict()
+        self._armed: str | None = None
+        self._active: str | None = None
+        self._fed = 0
+        for word, phones in (pronunciations or {}).items():
+            self._add_word(word, phones)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the voice and the room: the mean and the noise start anew."""
+        for decoder in (self._grammar, self._phones):
+            decoder.set_cmn(_FIRST_MEAN)
+            decoder.start_stream()
+
+    def arm(self, armed: Armed) -> None:
+        missing = tuple(sorted(w for w in set(armed.words()) if self._grammar.lookup_word(w) is None))
+        if missing:
+            raise MissingWord(self.name, missing)
+        text = armed.jsgf()
+        name = hashlib.sha256(text.encode()).hexdigest()[:16]
+        if name not in self._searches:
+            try:
+                self._grammar.add_jsgf_string(name, text)
+            except (ValueError, RuntimeError):
+                raise EngineError(
+                    "PocketSphinx can't compile the armed grammar; run handsfree check"
+                ) from None
+            self._forget_oldest()
+        self._searches[name] = None
+        self._searches.move_to_end(name)
+        self._armed = name
+
+    def begin(self) -> None:
+        if self._armed is None:
+            raise EngineError("nothing is armed; arm a grammar before an utterance begins")
+        if self._active != self._armed:
+            self._grammar.activate_search(self._armed)
+            self._active = self._armed
+        self._fed = 0
+        self._grammar.start_utt()
+        self._phones.start_utt()
+
+    def feed(self, pcm: bytes) -> None:
+        self._fed += len(pcm)
+        self._grammar.process_raw(pcm, False, False)
+        self._phones.process_raw(pcm, False, False)
+
+    def partial(self) -> str:
+        return _text(self._grammar.hyp())
+
+    def end(self) -> Hypothesis:
+        self._grammar.end_utt()
+        self._phones.end_utt()
+        found = self._grammar.hyp()
+        if not _text(found):
+            return Hypothesis("", (), self.name, (), False, "no words heard")
+        evidence = self._evidence(found)
+        accepted, reason = judge(evidence)
+        return Hypothesis(
+            _text(found),
+            tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
+            self.name,
+            evidence.named(),
+            accepted,
+            reason,
+        )
+
+    def close(self) -> None:
+        del self._grammar, self._phones
+
+    def _add_word(self, word: str, phones: str) -> None:
+        if self._grammar.lookup_word(word) == phones:
+            return
+        try:
+            self._grammar.add_word(word, phones, True)
+        except RuntimeError:
+            raise EngineError(f"PocketSphinx can't add '{word}' as '{phones}'; use the CMU phones") from None
+
+    def _forget_oldest(self) -> None:
+        while len(self._searches) >= _MOST_CACHED:
+            oldest = next(name for name in self._searches if name not in (self._active, self._armed))
+            self._grammar.unset_search(oldest)
+            del self._searches[oldest]
+
+    def _evidence(self, found: Any) -> Evidence:
+        frames = max(self._grammar.n_frames(), 1)
+        loop = self._phones.hyp()
+        per_frame = _phone_scores(self._phones, frames)
+        words = tuple(
+            _word_evidence(segment, per_frame)
+            for segment in self._grammar.seg() or ()
+            if not segment.word.startswith(("<", "+", "["))
+        )
+        return Evidence(
+            grammar=_log(found.best_score) * _SCORE_SCALE / frames,
+            phone=_log(loop.best_score) * _SCORE_SCALE / frames if loop is not None else 0.0,
+            seconds=self._fed / 32000,
+            words=words,
+        )
+
+
+def _decoder(**settings: Any) -> Any:
+    try:
+        return Decoder(loglevel="FATAL", **settings)
+    except (ValueError, RuntimeError):
+        raise EngineError(
+            "PocketSphinx can't load its model; run pip install --force-reinstall pocketsphinx"
+        ) from None
+
+
+def _phone_loop() -> Any:
+    # The loop needs no words, and the shipped dictionary is 30 MB in memory: give it one word.
+    with tempfile.TemporaryDirectory() as folder:
+        dictionary = Path(folder) / "one.dict"
+        dictionary.write_text("one W AH N\n", encoding="ascii")
+        return _decoder(
+            lm=None,
+            dict=str(dictionary),
+            allphone=get_model_path("en-us/en-us-phone.lm.bin"),
+            lw=2.0,
+            pip=0.3,
+            beam=1e-20,
+            pbeam=1e-20,
+        )
+
+
+def _text(found: Any) -> str:
+    if found is None:
+        return ""
+    # A word's second pronunciation comes out as "zero(2)".
+    return " ".join(word.split("(")[0] for word in found.hypstr.lower().split())
+
+
+def _log(score: float) -> float:
+    return math.log(score) if score > 0 else _LOWEST
+
+
+def _phone_scores(decoder: Any, frames: int) -> list[float]:
+    """Running sum of the phone loop's acoustic score: entry n is the sum of the first n frames."""
+    each = [0.0] * frames
+    for segment in decoder.seg() or ():
+        length = segment.end_frame - segment.start_frame + 1
+        share = _log(segment.ascore) * _SCORE_SCALE / length
+        for frame in range(segment.start_frame, min(segment.end_frame + 1, frames)):
+            each[frame] = share
+    total, sums = 0.0, [0.0]
+    for value in each:
+        total += value
+        sums.append(total)
+    return sums
+
+
+def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
+    begin, end = segment.start_frame, min(segment.end_frame + 1, len(phone_sums) - 1)
+    length = max(end - begin, 1)
+    return WordEvidence(
+        text=segment.word.split("(")[0].lower(),
+        start_s=begin * _FRAME_S,
+        end_s=end * _FRAME_S,
+        score=_log(segment.ascore) / length,
+        phone=(phone_sums[end] - phone_sums[begin]) / length,
+    )
