@@ -1,0 +1,82 @@
+"""Is a record what was written? Numbers, chain, and the sound files it names."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from ._audio import AUDIO, hash_prefix
+from ._line import Json, Line
+from ._read import LogRead, read_log
+
+__all__ = ["Finding", "check_chain"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found wrong. ``line`` counts from 1 (0: not about a line); ``severity`` is "error" where the
+    record can't be trusted, "note" for what an interruption leaves behind."""
+
+    check: str  # "line" | "torn" | "audio" | "head"
+    line: int
+    message: str
+    severity: str = "error"
+
+
+def check_chain(folder: Path | str) -> list[Finding]:
+    """Check every line's form, number, chain and hash, every audio file's hash, and the closing line's head.
+
+    Changes nothing. A chain shows every change inside it but not a cut at a line's end: compare the last hash
+    with the one spoken or signed at the close for that. Raises RecordError when there is no record.
+    """
+    read = read_log(folder)
+    found = [Finding("torn" if damage.torn else "line", damage.line, damage.reason) for damage in read.damage]
+    found += _audio_findings(read)
+    found += _close_findings(read)
+    return sorted(found, key=lambda finding: (finding.line, finding.check, finding.message))
+
+
+def _audio_findings(read: LogRead) -> Iterator[Finding]:
+    named: set[str] = set()
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        for path in _audio_of(line.body):
+            named.add(path)
+            fault = _audio_fault(read.folder, path)
+            if fault:
+                yield Finding("audio", number, f"{path}: {fault}")
+    for file in sorted((read.folder / AUDIO).glob("*")):
+        if f"{AUDIO}/{file.name}" not in named:
+            yield Finding("audio", 0, f"{AUDIO}/{file.name}: no line names it", "note")
+
+
+def _audio_of(body: Mapping[str, Json]) -> Iterator[str]:
+    path = body.get("audio")
+    if isinstance(path, str) and path:
+        yield path
+
+
+def _audio_fault(folder: Path, path: str) -> str:
+    place, _, name = path.rpartition("/")
+    prefix = hash_prefix(name)
+    if place != AUDIO or prefix is None:
+        return "not the name of a kept utterance"
+    try:
+        content = (folder / AUDIO / name).read_bytes()
+    except FileNotFoundError:
+        return "the file is missing"
+    except OSError as error:
+        return f"can't be read ({error.strerror})"
+    return "" if hashlib.sha256(content).hexdigest().startswith(prefix) else "the sound was changed"
+
+
+def _close_findings(read: LogRead) -> Iterator[Finding]:
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind == "close" and _head_of(line) not in ("", line.prev):
+            yield Finding("head", number, "the closing line names another chain head")
+
+
+def _head_of(line: Line) -> str:
+    head = line.body.get("head")
+    return head if isinstance(head, str) else ""

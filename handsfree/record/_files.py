@@ -1,0 +1,121 @@
+"""Files that are on the disk when the call returns: the only module of the record that touches the system."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from pathlib import Path
+from typing import Protocol
+
+from ._errors import RecordError
+
+__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "sync_folder", "write_new"]
+
+_PRIVATE_FILE = 0o600
+_PRIVATE_FOLDER = 0o700
+_BINARY = getattr(os, "O_BINARY", 0)  # Windows only
+_CLOEXEC = getattr(os, "O_CLOEXEC", 0)
+
+
+class AppendFile(Protocol):
+    """The two calls an append makes, so that tests can make either of them fail."""
+
+    def write(self, data: bytes) -> int:
+        """One write at the end of the file; returns the bytes taken. Raises OSError."""
+
+    def sync(self) -> None:
+        """Return when the bytes are on the disk. Raises OSError."""
+
+    def close(self) -> None:
+        """Give the file back."""
+
+
+class OsAppendFile:
+    """The real one: O_APPEND, so one write is one addition at the end whatever else has happened."""
+
+    def __init__(self, path: Path) -> None:
+        self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | _BINARY | _CLOEXEC)
+
+    def write(self, data: bytes) -> int:
+        return os.write(self._fd, data)
+
+    def sync(self) -> None:
+        _sync(self._fd)
+
+    def close(self) -> None:
+        if self._fd >= 0:
+            os.close(self._fd)
+            self._fd = -1
+
+
+def write_new(path: Path, data: bytes, *, replace: bool = False) -> None:
+    """Write a new private file, on disk with its folder entry when this returns. Raises OSError.
+
+    An existing file is an error unless ``replace``.
+    """
+    flags = os.O_WRONLY | os.O_CREAT | _BINARY | _CLOEXEC | (os.O_TRUNC if replace else os.O_EXCL)
+    fd = os.open(path, flags, _PRIVATE_FILE)
+    try:
+        view = memoryview(data)
+        while view:
+            taken = os.write(fd, view)
+            if taken == 0:
+                raise OSError(errno.ENOSPC, "nothing written")
+            view = view[taken:]
+        _sync(fd)
+    finally:
+        os.close(fd)
+    sync_folder(path.parent)
+
+
+def make_folder(path: Path) -> None:
+    """Make a private folder (and its parents) that survives a power cut. Raises OSError."""
+    if path.is_dir():
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.mkdir(mode=_PRIVATE_FOLDER, exist_ok=True)
+    sync_folder(path.parent)
+
+
+def sync_folder(path: Path) -> None:
+    """Put the folder's entries on disk: a new file's name is not durable until its folder is."""
+    if sys.platform == "win32":  # Windows opens no folder for fsync; NTFS journals the entry
+        return
+    fd = os.open(path, os.O_RDONLY | _CLOEXEC)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+_REMEDIES = {
+    errno.ENOSPC: "the disk is full: free space",
+    errno.EDQUOT: "the disk quota is used up: free space",
+    errno.EFBIG: "the file size limit is reached: raise it",
+    errno.EACCES: "no permission: choose a folder you may write to",
+    errno.EPERM: "no permission: choose a folder you may write to",
+    errno.EROFS: "the disk is read-only: choose another",
+    errno.EIO: "the disk reports an error: do not trust it, use another",
+    errno.ENOTDIR: "a part of the path is a file: choose another folder",
+    errno.ENOENT: "no such file or folder: check the path",
+    errno.EEXIST: "the name is taken by a file: choose another folder",
+}
+
+
+def explain(what: str, error: OSError) -> RecordError:
+    """An OSError as one line: what was tried, why it failed, what to do."""
+    remedy = _REMEDIES.get(error.errno or 0, error.strerror or str(error))
+    return RecordError(f"{what}: {remedy}")
+
+
+def _sync(fd: int) -> None:
+    if sys.platform == "darwin":
+        import fcntl
+
+        # fsync on macOS stops at the drive's cache; F_FULLFSYNC goes through it (fsync(2), macOS manual).
+        fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+    elif hasattr(os, "fdatasync"):
+        os.fdatasync(fd)
+    else:
+        os.fsync(fd)
