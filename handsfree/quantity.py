@@ -62,6 +62,12 @@ UNITS: dict[str, Unit] = {
             singular="degree fahrenheit",
             plural="degrees fahrenheit",
         ),
+        # A difference of temperatures must not be shifted by the scale's zero: its own kind, not "degC".
+        Unit("K", "temperature difference", Fraction(1), singular="degree", plural="degrees"),
+        Unit("m/s", "speed", Fraction(1), singular="meter per second", plural="meters per second"),
+        Unit("ft/min", "speed", Fraction(3048, 600_000), singular="foot a minute", plural="feet a minute"),
+        Unit("km/h", "speed", Fraction(5, 18), singular="kilometer per hour", plural="kilometers per hour"),
+        Unit("mph", "speed", Fraction("0.44704"), singular="mile per hour", plural="miles per hour"),
         Unit("%", "ratio", Fraction(1), singular="percent", plural="percent"),
         Unit("1", "count", Fraction(1)),
         Unit("s", "time", Fraction(1), singular="second", plural="seconds"),
@@ -69,6 +75,7 @@ UNITS: dict[str, Unit] = {
         Unit("h", "time", Fraction(3600), singular="hour", plural="hours"),
         Unit("g", "mass", Fraction(1), singular="gram", plural="grams"),
         Unit("kg", "mass", Fraction(1000), singular="kilogram", plural="kilograms"),
+        Unit("lb", "mass", Fraction("453.59237"), singular="pound", plural="pounds"),
         Unit("oz", "mass", Fraction("28.349523125"), singular="ounce", plural="ounces"),
         Unit("a", "age", Fraction(1), singular="year", plural="years"),
     )
@@ -92,7 +99,7 @@ class Quantity:
             raise UnitError(f"unknown unit {self.unit!r}; known: {', '.join(sorted(UNITS))}")
 
     def to(self, unit: str) -> Quantity:
-        """The same quantity in another unit, exactly (value becomes a Fraction unless the unit is the same)."""
+        """The same quantity in another unit, exactly (a Fraction unless the unit is the same)."""
         if unit == self.unit:
             return self
         value = convert(Fraction(self.value), self.unit, unit)

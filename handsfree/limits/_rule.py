@@ -1,0 +1,252 @@
+"""What a rule is, and how a rule's limit is found under a policy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+
+from handsfree.limits._compare import Bound, Interval, interval, outcome, show
+from handsfree.limits._measurands import quantity
+from handsfree.limits._policy import Override, Policy
+from handsfree.limits._types import Count, Facts, LimitsError, Outcome, Severity, Verdict, Window
+from handsfree.quantity import UNITS, Quantity
+
+__all__ = [
+    "COMMON_PRACTICE",
+    "Effective",
+    "Limit",
+    "Rule",
+    "Sense",
+    "banded",
+    "exact",
+    "named",
+    "plain",
+    "spoken",
+    "verdict",
+]
+
+COMMON_PRACTICE = "common practice, no published source"
+
+
+class Sense(StrEnum):
+    """Which way is strict: a smaller MAX, a larger MIN, a smaller TOLERANCE; NONE has no number to move."""
+
+    MAX = "max"
+    MIN = "min"
+    TOLERANCE = "tolerance"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One published variant of a rule. ``value`` None: this source sets no limit."""
+
+    value: Quantity | None
+    source: str
+    inclusive: bool = True
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Effective:
+    """The limit in force after the policy had its say."""
+
+    value: Quantity | None
+    inclusive: bool
+    source: str
+    severity: Severity
+    key: str
+    note: str = ""
+
+
+Runner = Callable[["Rule", Facts, Policy], "Verdict | Window | Count"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One judgement of the trade.
+
+    ``limits`` maps a variant (a country, a named alternative, or "any") to its limit; ``pick`` refines the
+    variant by the facts (body ply, load range). ``setting``: the number is a nameplate or a dial setting, not
+    a measurement, so it is compared as it stands. ``example`` is judged anew whenever the rule is explained.
+    """
+
+    id: str
+    title: str
+    measurand: str
+    unit: str
+    severity: Severity
+    sense: Sense
+    limits: Mapping[str, Limit]
+    run: Runner
+    example: Facts
+    applies: str = "passenger and light truck"
+    formula: str = ""
+    pick: Callable[[Facts, str], str] | None = None
+    setting: bool = False
+    kind: str = "verdict"
+    default: Mapping[str, str] = field(default_factory=dict)
+
+    def variant(self, policy: Policy) -> str:
+        """The variant the policy asks for; a country without its own rule falls back on the US chart."""
+        chosen = policy.choose.get(self.id)
+        for name in (chosen, self.default.get(policy.base), policy.base, "us", "any"):
+            if name is not None and name in self.limits:
+                return name
+        raise LimitsError(f"rule {self.id} has no variant for policy {policy.name!r}")
+
+    def effective(self, facts: Facts, policy: Policy) -> Effective:
+        """The limit in force for these facts under this policy."""
+        key = self.variant(policy)
+        if self.pick is not None:
+            key = self.pick(facts, key)
+        published = self.limits[key]
+        change = policy.overrides.get(self.id, Override())
+        severity = change.severity or self.severity
+        if change.limit is None:
+            return Effective(
+                published.value, published.inclusive, published.source, severity, key, published.note
+            )
+        return self._moved(published, change, severity, key, policy)
+
+    def _moved(
+        self, published: Limit, change: Override, severity: Severity, key: str, policy: Policy
+    ) -> Effective:
+        assert change.limit is not None
+        looser = published.value is not None and self.looser(change.limit, published.value)
+        permitted = bool(change.allowed_by) or self.severity is not Severity.STOP
+        if not looser:
+            source = f"shop policy {policy.name!r}, tightened; published: {published.source}"
+            return Effective(change.limit, published.inclusive, source, severity, key, published.note)
+        if not permitted:
+            # The same number may tighten one construction and loosen another: the stricter one holds.
+            return Effective(
+                published.value, published.inclusive, published.source, severity, key, published.note
+            )
+        assert published.value is not None
+        who = f" by {change.allowed_by}: {change.why}" if change.allowed_by else ""
+        source = (
+            f"shop policy {policy.name!r}, LOOSENED from {show(published.value)}{who}; published: "
+            f"{published.source}"
+        )
+        return Effective(change.limit, published.inclusive, source, severity, key, published.note)
+
+    def looser(self, moved: Quantity, published: Quantity) -> bool:
+        """True if ``moved`` allows more than ``published``."""
+        a, b = Fraction(moved.to(self.unit).value), Fraction(published.to(self.unit).value)
+        return a < b if self.sense is Sense.MIN else a > b
+
+
+def plain(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    """The ordinary rule: one reading against one smallest or largest value."""
+    reading = quantity(facts, rule.measurand)
+    limit = rule.effective(facts, policy)
+    seen = Quantity(reading.value, reading.unit) if rule.setting else reading
+    return verdict(rule, reading, interval(seen, rule.unit), limit)
+
+
+def verdict(rule: Rule, reading: Quantity, spread: Interval, limit: Effective, extra: str = "") -> Verdict:
+    """Judge ``spread`` (rule's unit) against the limit in force; ``reading`` is what the record shows."""
+    low = limit.value if rule.sense is Sense.MIN else None
+    high = limit.value if rule.sense is not Sense.MIN else None
+    return banded(rule, reading, spread, low, high, limit, extra)
+
+
+def banded(
+    rule: Rule,
+    reading: Quantity,
+    spread: Interval,
+    low: Quantity | None,
+    high: Quantity | None,
+    limit: Effective,
+    extra: str = "",
+) -> Verdict:
+    """Judge against both ends; limits and margin come back in the unit of the reading."""
+    bounds = [
+        None if end is None else Bound(Fraction(end.to(rule.unit).value), limit.inclusive)
+        for end in (low, high)
+    ]
+    result = outcome(spread, *bounds)
+    low, high = (None if end is None else end.to(reading.unit) for end in (low, high))
+    margin = _margin(reading, low, high)
+    return Verdict(
+        rule=rule.id,
+        outcome=result,
+        measured=reading,
+        low=low,
+        high=high,
+        margin=margin,
+        severity=limit.severity,
+        source=limit.source,
+        reason=_reason(rule, reading, (low, high), margin, result, extra or limit.note),
+    )
+
+
+def _margin(reading: Quantity, low: Quantity | None, high: Quantity | None) -> Quantity | None:
+    value = Fraction(reading.value)
+    gaps = []
+    if low is not None:
+        gaps.append(value - Fraction(low.value))
+    if high is not None:
+        gaps.append(Fraction(high.value) - value)
+    if not gaps:
+        return None
+    unit = UNITS[reading.unit]
+    if unit.kind == "temperature":  # a distance between temperatures has no zero point of its own
+        return Quantity(min(gaps) * unit.factor, "K")
+    return Quantity(min(gaps), reading.unit)
+
+
+_WORDS = {
+    Outcome.INSIDE: "inside by {gap}",
+    Outcome.OUTSIDE: "outside by {gap}",
+    Outcome.CLOSE: "too close to call: measure finer",
+}
+
+
+def _reason(
+    rule: Rule,
+    reading: Quantity,
+    limits: tuple[Quantity | None, Quantity | None],
+    margin: Quantity | None,
+    result: Outcome,
+    extra: str,
+) -> str:
+    low, high = limits
+    name = rule.title
+    tail = f" ({extra})" if extra else ""
+    if margin is None:
+        return f"{name}: {show(reading)}; no limit published under this policy{tail}."
+    gap = show(Quantity(abs(Fraction(margin.value)), margin.unit))
+    ends = []
+    if low is not None:
+        ends.append(f"least {show(low)}")
+    if high is not None:
+        ends.append(f"most {show(high)}")
+    word = _WORDS[result].format(gap=gap)
+    return f"{name}: {show(reading)}; {', '.join(ends)}; {word}{tail}."
+
+
+def named(rule: Rule, facts: Facts, policy: Policy, seen: str, good: bool, wanted: str) -> Verdict:
+    """A verdict on a named choice: inside if it is the wanted one, never close."""
+    limit = rule.effective(facts, policy)
+    result = Outcome.INSIDE if good else Outcome.OUTSIDE
+    tail = f" ({limit.note})" if limit.note else ""
+    reason = f"{rule.title}: {seen}; rule: {wanted}; {result.value}{tail}."
+    return Verdict(rule.id, result, seen, None, None, None, limit.severity, limit.source, reason)
+
+
+def exact(text: str, unit: str) -> Quantity:
+    """A limit written as digits ("6", "0.5") or as a fraction ("1/4"): exact, no resolution."""
+    return Quantity(Fraction(text) if "/" in text else Decimal(text), unit)
+
+
+def spoken(text: str, unit: str) -> Quantity:
+    """A reading as spoken: its digits set the resolution ("5.5" -> 0.1, "3/8" -> 1/8, "6" -> 1)."""
+    if "/" in text:
+        return Quantity(Fraction(text), unit, Fraction(1, int(text.split("/")[1])))
+    places = len(text.partition(".")[2])
+    return Quantity(Decimal(text), unit, Decimal(1).scaleb(-places))

@@ -1,0 +1,245 @@
+"""Rules on the injury and on the tire that carries it: may it be repaired, and with which unit?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from handsfree.limits._compare import Interval, interval
+from handsfree.limits._measurands import choice, quantity
+from handsfree.limits._policy import Policy
+from handsfree.limits._rule import (
+    COMMON_PRACTICE,
+    Limit,
+    Rule,
+    Sense,
+    exact,
+    named,
+    plain,
+    spoken,
+    verdict,
+)
+from handsfree.limits._sources import DE, JATMA, NONE, NZ, TRMG, UK, US_CHART
+from handsfree.limits._types import Count, Facts, LimitsError, Severity, Verdict
+from handsfree.quantity import Quantity
+
+__all__ = ["INJURY_RULES"]
+
+_HEAVY_RANGES = frozenset("EFGHJLMN")
+
+
+def _size_key(facts: Facts, variant: str) -> str:
+    if variant == "us_body_ply":
+        heavy = (
+            choice(facts, "tire.kind") == "light truck"
+            and choice(facts, "tire.body_ply") == "steel"
+            and choice(facts, "tire.load_range") in _HEAVY_RANGES
+        )
+        return "us_body_ply.steel" if heavy else "us_body_ply"
+    return variant
+
+
+def _place(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    place = choice(facts, "injury.place")
+    return named(rule, facts, policy, place, place == "crown", "crown only")
+
+
+def _grooves(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    seen = choice(facts, "injury.in_grooves")
+    return named(rule, facts, policy, seen, seen == "yes", "between the two outermost grooves")
+
+
+def _band_half(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    """Distance from the center line against half the UK band; the injury's own half width counts."""
+    width = quantity(facts, "tire.section_width").to("mm")
+    share = band_share(Fraction(width.value))
+    half = Fraction(width.value) * share / 2
+    reading = quantity(facts, "injury.center_distance")
+    spread = interval(reading, "mm")
+    size = interval(quantity(facts, "injury.size"), "mm")
+    spread = Interval(spread.low + size.low / 2, spread.high + size.high / 2)
+    limit = rule.effective(facts, policy)
+    reach = Quantity(Fraction(reading.to("mm").value) + (size.low + size.high) / 4, "mm").to(reading.unit)
+    shop = half if limit.value is None else min(half, Fraction(limit.value.to("mm").value))
+    limit = replace(limit, value=Quantity(shop, "mm"))
+    return verdict(rule, reach, spread, limit, "center distance plus half the injury")
+
+
+def band_share(section_width_mm: Fraction) -> Fraction:
+    """Central share of the nominal section width open to repair (BS AU 159 via the BTMA): 60, 65 or 70 %.
+
+    Up to and including 155 mm 60 %; over 155 to 200 mm 65 %; over 200 mm 70 %. Raises LimitsError at 0.
+    """
+    if section_width_mm <= 0:
+        raise LimitsError("section width must be above zero: read the tire's size again")
+    if section_width_mm <= 155:
+        return Fraction(60, 100)
+    return Fraction(65, 100) if section_width_mm <= 200 else Fraction(70, 100)
+
+
+def _passes(rule: Rule, facts: Facts, policy: Policy) -> Count:
+    limit = rule.effective(facts, policy)
+    assert limit.value is not None
+    target = int(limit.value.value)
+    reason = f"{rule.title}: {target} for a {limit.key} body ply."
+    return Count(rule.id, target, limit.source, reason)
+
+
+def _ply_key(facts: Facts, variant: str) -> str:
+    return choice(facts, "tire.body_ply")
+
+
+_PASSES = {
+    "any": Limit(exact("3", "1"), COMMON_PRACTICE),
+    "fabric": Limit(exact("3", "1"), COMMON_PRACTICE),
+    "steel": Limit(
+        exact("6", "1"), COMMON_PRACTICE, note="wire ends must be cut clean before the stem goes in"
+    ),
+}
+
+
+INJURY_RULES: tuple[Rule, ...] = (
+    Rule(
+        "injury.size.max",
+        "Injury size",
+        "injury.size",
+        "mm",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "us": Limit(
+                exact("6", "mm"), US_CHART, note="of the published pair 1/4 in (6 mm) the stricter counts"
+            ),
+            "us_body_ply": Limit(exact("6", "mm"), TRMG, note="fabric body ply, or below load range E"),
+            "us_body_ply.steel": Limit(
+                exact("3/8", "in"),
+                "common industry summary for steel-body-ply light truck tires",
+                note="published pair 3/8 in (10 mm): the stricter, 9.525 mm, counts",
+            ),
+            "uk": Limit(exact("6", "mm"), UK, note="at the base of the injury, measured after preparation"),
+            "jp": Limit(exact("6", "mm"), JATMA),
+            "de": Limit(exact("6", "mm"), DE, note="measured on the inside"),
+            "nz": Limit(exact("6", "mm"), NZ),
+        },
+        plain,
+        {"injury.size": spoken("5.5", "mm")},
+        pick=_size_key,
+        applies="passenger, and light truck through load range E",
+        formula="largest injury size, after preparation <= limit",
+    ),
+    Rule(
+        "injury.angle.one_piece",
+        "Injury angle for a one-piece unit",
+        "injury.angle",
+        "deg",
+        Severity.WARN,
+        Sense.MAX,
+        {"any": Limit(exact("25", "deg"), TRMG, note="over this: two-piece repair")},
+        plain,
+        {"injury.angle": spoken("20", "deg")},
+        formula="angle from the normal <= limit; beyond it a two-piece repair is called for",
+    ),
+    Rule(
+        "injury.angle.max",
+        "Injury angle",
+        "injury.angle",
+        "deg",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "us": Limit(None, NONE, note="two-piece fits any angle that stays in the crown"),
+            "nz": Limit(exact("45", "deg"), NZ),
+        },
+        plain,
+        {"injury.angle": spoken("30", "deg")},
+        formula="angle from the normal <= limit",
+    ),
+    Rule(
+        "injury.place.crown",
+        "Injury place",
+        "injury.place",
+        "mm",
+        Severity.STOP,
+        Sense.NONE,
+        {"any": Limit(None, US_CHART + ": tread only, nothing in shoulder or sidewall")},
+        _place,
+        {"injury.place": "crown"},
+        formula="place is the crown",
+    ),
+    Rule(
+        "injury.edge.min",
+        "Tread edge to injury",
+        "injury.edge_distance",
+        "mm",
+        Severity.STOP,
+        Sense.MIN,
+        {
+            "us": Limit(exact("1", "in"), "tire dealer repair page (secondary): crown starts 1 to 1.5 in in"),
+            "half_inch": Limit(exact("1/2", "in"), "explainer (secondary, weak): 1/2 in from the tread edge"),
+            "inch_and_half": Limit(
+                exact("3/2", "in"),
+                "tire dealer repair page (secondary); Tire Business, 15 Sep 2003, for radial truck tires",
+            ),
+        },
+        plain,
+        {"injury.edge_distance": spoken("45", "mm")},
+        formula="distance from the tread edge to the near side of the injury >= limit",
+    ),
+    Rule(
+        "injury.grooves",
+        "Injury between the outermost grooves",
+        "injury.in_grooves",
+        "mm",
+        Severity.STOP,
+        Sense.NONE,
+        {"any": Limit(None, "tire maker's consumer page following USTMA: between the two outermost grooves")},
+        _grooves,
+        {"injury.in_grooves": "yes"},
+        formula="the whole injury lies between the shoulder grooves",
+    ),
+    Rule(
+        "injury.band",
+        "Injury in the central band",
+        "injury.center_distance",
+        "mm",
+        Severity.STOP,
+        Sense.MAX,
+        {"any": Limit(None, UK)},
+        _band_half,
+        {
+            "injury.center_distance": spoken("40", "mm"),
+            "injury.size": spoken("5", "mm"),
+            "tire.section_width": exact("205", "mm"),
+        },
+        applies="car tires, United Kingdom",
+        formula="center distance + size / 2 <= section width x (60, 65 or 70 %) / 2",
+    ),
+    Rule(
+        "passes.inside",
+        "Cutter passes from the inside",
+        "tire.body_ply",
+        "1",
+        Severity.STOP,
+        Sense.MIN,
+        _PASSES,
+        _passes,
+        {"tire.body_ply": "fabric"},
+        pick=_ply_key,
+        kind="count",
+        formula="passes by body ply",
+    ),
+    Rule(
+        "passes.outside",
+        "Cutter passes from the outside",
+        "tire.body_ply",
+        "1",
+        Severity.STOP,
+        Sense.MIN,
+        _PASSES,
+        _passes,
+        {"tire.body_ply": "steel"},
+        pick=_ply_key,
+        kind="count",
+        formula="passes by body ply",
+    ),
+)
