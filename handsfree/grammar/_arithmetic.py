@@ -1,0 +1,99 @@
+"""What the tags of one sentence say: slots, and a number spelled as exact arithmetic."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+from math import lcm
+from typing import Any
+
+from lark import Lark, Token, Transformer, v_args
+from lark.exceptions import UnexpectedInput, VisitError
+
+from ._types import GrammarError, Number
+
+__all__ = ["evaluate", "exact_decimal", "read_tags"]
+
+_SLOT = re.compile(r"([a-z_][a-z0-9_]*)\s*(\+?)=\s*(.*)\Z", re.S)
+
+_SYNTAX = r"""
+?sum: product | sum "+" product -> add
+?product: atom | product "*" atom -> multiply | product "/" atom -> divide
+?atom: NUMBER -> literal | "(" sum ")" | "-" atom -> negate
+NUMBER: /[0-9]+(\.[0-9]+)?|\.[0-9]+/
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class _Term:
+    """A value on its way: decimal places spoken so far, and the denominator of a spoken fraction."""
+
+    value: Fraction
+    places: int = 0
+    denominator: int = 1
+
+
+def read_tags(tags: Iterable[str]) -> tuple[tuple[tuple[str, str], ...], Number | None]:
+    """Slots in order of first appearance and the number, if any piece of arithmetic was tagged."""
+    slots: dict[str, str] = {}
+    pieces: list[str] = []
+    for tag in tags:
+        slot = _SLOT.match(tag)
+        if slot is None:
+            pieces.append(tag)
+            continue
+        key, append, text = slot.groups()
+        slots[key] = slots.get(key, "") + text if append else text
+    return tuple(slots.items()), evaluate("".join(pieces)) if pieces else None
+
+
+def evaluate(spelled: str) -> Number:
+    """``"4*1000+5*100"`` to Number(Decimal("4500"), Decimal("1"), ...); raises GrammarError when it is no number.
+
+    Decimal unless a fraction was spoken: then Fraction, with the denominator as spoken for its resolution.
+    """
+    try:
+        term: _Term = _Evaluate().transform(_lark().parse(spelled))
+    except (UnexpectedInput, VisitError, ZeroDivisionError):
+        raise GrammarError(f"the tags spell {spelled!r}, which is no number; correct the tags") from None
+    step = Fraction(1, term.denominator * 10**term.places)
+    if term.denominator != 1:
+        return Number(term.value, step, spelled)
+    return Number(exact_decimal(term.value, term.places), exact_decimal(step, term.places), spelled)
+
+
+def exact_decimal(value: Fraction, places: int) -> Decimal:
+    """``value`` with at least ``places`` decimals. No context precision is involved: digits are placed, not rounded."""
+    while (value * 10**places).denominator != 1:
+        places += 1
+    scaled = int(value * 10**places)
+    return Decimal((int(scaled < 0), tuple(int(digit) for digit in str(abs(scaled))), -places))
+
+
+@cache
+def _lark() -> Lark:
+    return Lark(_SYNTAX, parser="lalr", start="sum")
+
+
+@v_args(inline=True)
+class _Evaluate(Transformer[Token, Any]):
+    def literal(self, token: Token) -> _Term:
+        return _Term(Fraction(str(token)), len(token.partition(".")[2]))
+
+    def add(self, a: _Term, b: _Term) -> _Term:
+        return _Term(a.value + b.value, max(a.places, b.places), lcm(a.denominator, b.denominator))
+
+    def multiply(self, a: _Term, b: _Term) -> _Term:
+        return _Term(a.value * b.value, max(a.places, b.places), a.denominator * b.denominator)
+
+    def divide(self, a: _Term, b: _Term) -> _Term:
+        if b.value.denominator != 1 or b.value <= 0:
+            raise ZeroDivisionError("a spoken denominator is a whole number above zero")
+        return _Term(a.value / b.value, max(a.places, b.places), a.denominator * int(b.value))
+
+    def negate(self, a: _Term) -> _Term:
+        return _Term(-a.value, a.places, a.denominator)
