@@ -16,8 +16,8 @@ RECORD = "record.jsonl"
 
 @dataclass(frozen=True, slots=True)
 class Damage:
-    """One damaged line. ``line`` counts from 1; ``torn``: the unfinished end of the file, never confirmed, which
-    opening the job moves aside."""
+    """One damaged line. ``line`` counts from 1; ``torn``: the unfinished end of the file, never confirmed;
+    opening the job moves it aside."""
 
     line: int
     reason: str

@@ -1,0 +1,38 @@
+"""The one who speaks: a voice and a player."""
+
+from __future__ import annotations
+
+from ._chimes import chime
+from ._text import speakable
+from ._types import Clip, Played, Player, Voice
+
+__all__ = ["Speaker"]
+
+
+class Speaker:
+    """Says text and plays chimes, one after the other. Not thread-safe except ``stop``."""
+
+    def __init__(self, voice: Voice, player: Player) -> None:
+        self._voice = voice
+        self._player = player
+
+    def prepare(self, text: str) -> Clip:
+        """Make the sound without playing it, so that ``say`` starts at once. Raises VoiceError."""
+        return self._voice.clip(speakable(text))
+
+    def say(self, text: str, interruptible: bool = False) -> Played:
+        """Say the text; a caution is never ``interruptible``. Raises VoiceError or SpeakingError."""
+        return self._player.play(self.prepare(text), interruptible)
+
+    def chime(self, name: str) -> Played:
+        """Play ``armed``, ``accepted``, ``refused`` or ``wait_over``. Raises SpeakingError."""
+        return self._player.play(chime(name))
+
+    def stop(self) -> None:
+        """Cut off what is being said, if it may be interrupted (from any thread)."""
+        self._player.stop()
+
+    def close(self) -> None:
+        """Give back the voice and the player."""
+        self._voice.close()
+        self._player.close()

@@ -1,0 +1,83 @@
+"""The process that owns the speech synthesizer. Started by ``_voice.py``; imports nothing of the package.
+
+pyttsx3 can hang, keeps global state, wants one thread (on macOS the main one) and prints on stdout. In a
+process of its own it can be given a deadline and ended. One JSON line in (``text``, ``path``, ``rate``,
+``voice``), one JSON line out (``ok``, ``error``). The first line out says that the synthesizer is ready.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import json
+import os
+import sys
+from typing import Any, TextIO
+
+_ENGLISH = ("en-us", "en_us", "en-gb", "en_gb", "english", "/en")
+
+
+def main() -> None:
+    """Serve requests until standard input ends, which it does when the parent dies."""
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)  # what pyttsx3 or a driver prints must not mix with the answers
+    try:
+        engine = _start()
+    except Exception as error:
+        _answer(answers, ok=False, error=f"{type(error).__name__}: {error}")
+        return
+    _answer(answers, ok=True, error="")
+    for line in sys.stdin:
+        try:
+            _serve(engine, json.loads(line))
+        except Exception as error:
+            _answer(answers, ok=False, error=f"{type(error).__name__}: {error}")
+        else:
+            _answer(answers, ok=True, error="")
+
+
+def _start() -> Any:
+    if sys.platform == "linux":
+        _load_espeak()
+    import pyttsx3
+
+    return pyttsx3.init()
+
+
+def _load_espeak() -> None:
+    """Load the packaged library first: its SONAME then satisfies pyttsx3 without a system package."""
+    with contextlib.suppress(ImportError, OSError):  # then the system's own library is tried
+        import espeakng_loader
+
+        ctypes.CDLL(espeakng_loader.get_library_path(), mode=ctypes.RTLD_GLOBAL)
+        os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
+
+
+def _serve(engine: Any, request: dict[str, Any]) -> None:
+    engine.setProperty("rate", request["rate"])
+    voice = request["voice"] or _english(engine)
+    if voice:
+        engine.setProperty("voice", voice)
+    engine.save_to_file(request["text"], request["path"])
+    engine.runAndWait()
+
+
+_chosen: list[str] = []
+
+
+def _english(engine: Any) -> str:
+    """An installed English voice: a machine set up in another language would read English with its rules."""
+    if not _chosen:
+        ids = [str(voice.id) for voice in engine.getProperty("voices")]
+        fits = (name for part in _ENGLISH for name in ids if part in name.lower())
+        _chosen.append(next(fits, ""))
+    return _chosen[0]
+
+
+def _answer(out: TextIO, *, ok: bool, error: str) -> None:
+    out.write(json.dumps({"ok": ok, "error": error.replace("\n", " ")}) + "\n")
+    out.flush()
+
+
+if __name__ == "__main__":
+    main()
