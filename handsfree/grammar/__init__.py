@@ -1,8 +1,11 @@
 """Grammars: JSGF files in, recognizer text and strictly parsed values out. No engine is imported here."""
 
 from ._armed import Armed
+from ._forms import accepted_forms
 from ._library import Library, load_pronunciations
 from ._network import MAX_WORDS
+from ._spoken import digit_by_digit, natural, spoken_unit
+from ._typed import typed_to_words
 from ._types import GrammarError, Interpretation, Number
 
 __all__ = [
@@ -12,5 +15,10 @@ __all__ = [
     "Interpretation",
     "Library",
     "Number",
+    "accepted_forms",
+    "digit_by_digit",
     "load_pronunciations",
+    "natural",
+    "spoken_unit",
+    "typed_to_words",
 ]

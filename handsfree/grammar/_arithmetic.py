@@ -52,9 +52,10 @@ def read_tags(tags: Iterable[str]) -> tuple[tuple[tuple[str, str], ...], Number 
 
 
 def evaluate(spelled: str) -> Number:
-    """``"4*1000+5*100"`` to Number(Decimal("4500"), Decimal("1"), ...); raises GrammarError when it is no number.
+    """``"4*1000+5*100"`` to Number(Decimal("4500"), Decimal("1"), ...).
 
     Decimal unless a fraction was spoken: then Fraction, with the denominator as spoken for its resolution.
+    Raises GrammarError when the pieces spell no number.
     """
     try:
         term: _Term = _Evaluate().transform(_lark().parse(spelled))
@@ -67,7 +68,7 @@ def evaluate(spelled: str) -> Number:
 
 
 def exact_decimal(value: Fraction, places: int) -> Decimal:
-    """``value`` with at least ``places`` decimals. No context precision is involved: digits are placed, not rounded."""
+    """``value`` with at least ``places`` decimals; digits are placed, not rounded to a context precision."""
     while (value * 10**places).denominator != 1:
         places += 1
     scaled = int(value * 10**places)

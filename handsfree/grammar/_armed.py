@@ -43,12 +43,12 @@ class Armed:
         return self._words
 
     def interpret(self, text: str) -> Interpretation | None:
-        """The one meaning of ``text`` as a whole sentence; None for no match and for more than one meaning."""
+        """The one meaning of ``text`` as a whole sentence; None for no match or more than one meaning."""
         found = self.interpretations(text)
         return found[0] if len(found) == 1 else None
 
     def interpretations(self, text: str) -> tuple[Interpretation, ...]:
-        """Every different meaning (label, slots, value, resolution). More than one: the grammar is ambiguous here."""
+        """Every different meaning (label, slots, value, resolution); more than one: ambiguous here."""
         words = _split(text)
         found: dict[object, Interpretation] = {}
         for label, tags in self._network.readings(words):
@@ -96,5 +96,5 @@ class Armed:
 
 
 def _split(text: str) -> list[str]:
-    # split() without a limit would build a list as long as hostile input; one word too many already is no match.
+    # Without a limit split() builds a list as long as hostile input; one word too many already is no match.
     return text.lower().split(None, MAX_WORDS + 1)[: MAX_WORDS + 1]

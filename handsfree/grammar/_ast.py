@@ -1,4 +1,4 @@
-"""What a JSGF file says, as frozen dataclasses. One tree, three uses: recognizer text, word list, strict parse."""
+"""What a JSGF file says, as frozen dataclasses: one tree for recognizer text, word list and strict parse."""
 
 from __future__ import annotations
 

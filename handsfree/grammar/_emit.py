@@ -13,7 +13,7 @@ __all__ = ["emit", "used_rules", "words_of"]
 def used_rules(rules: Mapping[str, Node], armed: Mapping[str, Node]) -> tuple[str, ...]:
     """Names of all rules the armed expansions reach, in order of first use."""
     found: dict[str, None] = {}
-    todo = list(reversed(armed.values()))
+    todo = list(reversed(tuple(armed.values())))
     while todo:
         for node in walk(todo.pop()):
             if isinstance(node, Ref) and node.name not in found:

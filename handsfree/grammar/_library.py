@@ -18,7 +18,7 @@ _DICTIONARY = "pronunciations.dict"
 
 
 class Library:
-    """Linked grammars. Immutable; ``rules`` maps ``grammar.rule`` to its expansion, references fully qualified."""
+    """Linked grammars, immutable. ``rules``: ``grammar.rule`` -> expansion, references fully qualified."""
 
     def __init__(self, grammars: Mapping[str, Grammar]) -> None:
         self._grammars = dict(grammars)
@@ -33,7 +33,7 @@ class Library:
 
     @classmethod
     def from_texts(cls, texts: Mapping[str, str]) -> Library:
-        """From file name -> JSGF text. Raises GrammarError: bad syntax, undefined, duplicate or recursive rules."""
+        """From file name -> JSGF text. GrammarError: bad syntax, undefined, duplicate or recursive rules."""
         grammars: dict[str, Grammar] = {}
         for file, text in texts.items():
             grammar = parse_grammar(text, file)
@@ -53,7 +53,7 @@ class Library:
         return tuple(sorted(self._public))
 
     def arm(self, expansions: Mapping[str, str]) -> Armed:
-        """Listen for any of these: label -> inline JSGF expansion such as ``"<readings.angle> | unknown {angle=none}"``.
+        """Listen for these: label -> inline JSGF such as ``"<readings.angle> | unknown {angle=none}"``.
 
         Rule references must be ``<grammar.rule>`` and public. Raises GrammarError.
         """
@@ -88,9 +88,8 @@ class Library:
         grammar, _, name = ring[0].rpartition(".")
         rule = next(rule for rule in self._grammars[grammar].rules if rule.name == name)
         way = " -> ".join(f"<{part}>" for part in (*ring, ring[0]))
-        return GrammarError(
-            f"{self._grammars[grammar].file}:{rule.line}:{rule.column}: recursion {way}; use '*' or '+' instead"
-        )
+        place = f"{self._grammars[grammar].file}:{rule.line}:{rule.column}"
+        return GrammarError(f"{place}: recursion {way}; use '*' or '+' instead")
 
 
 class _Linker:
@@ -125,7 +124,7 @@ class _Linker:
                 if r.public and wanted.rule in ("*", r.name)
             ]
             if not rules:
-                message = f"no public rule <{wanted.grammar}.{wanted.rule}> to import; check its name or make it public"
+                message = f"no public rule <{wanted.grammar}.{wanted.rule}>; check its name or make it public"
                 raise self._error(wanted.line, wanted.column, message)
             yield from ((name, f"{wanted.grammar}.{name}") for name in rules)
 

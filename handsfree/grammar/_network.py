@@ -1,7 +1,7 @@
 """The strict parser: a finite-state network of words and tags, followed on all paths at once.
 
-Grammars here have no recursion, so the tree unrolls into a network whose arcs either take one word or emit one
-tag. Nothing that can be empty may repeat, so tag arcs make no cycle and every walk ends.
+Grammars here have no recursion, so the tree unrolls into a network whose arcs take one word or emit one tag.
+ Nothing that can be empty may repeat, so tag arcs make no cycle and every walk ends.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Tags = tuple[str, ...]
 
 
 class Network:
-    """Words and tags of several labelled expansions. Immutable once built, apart from a cache of visited sets."""
+    """Words and tags of labelled expansions. Immutable once built, apart from a cache of visited sets."""
 
     def __init__(self, rules: Mapping[str, Node], armed: Mapping[str, Node]) -> None:
         self._rules = rules
@@ -64,13 +64,12 @@ class Network:
         points = self._spread({self._first: [()]})
         for word in words:
             moved: dict[int, list[Tags]] = {}
-            for state, tags in points.items():
+            for state, many in points.items():
                 for target in self._takes[state].get(word, ()):
-                    _merge(moved.setdefault(target, []), tags)
+                    _merge(moved.setdefault(target, []), many)
             points = self._spread(moved)
         for state, label in self._labels.items():
-            for tags in points.get(state, ()):
-                yield label, tags
+            yield from ((label, tags) for tags in points.get(state, ()))
 
     def sentences(self, max_words: int) -> Iterator[str]:
         """Every different sentence of at most ``max_words`` words, shortest first."""

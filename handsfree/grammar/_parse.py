@@ -110,7 +110,7 @@ def _checked(text: str, file: str) -> str:
         if depth > MAX_NESTING:
             line, column = text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
             raise GrammarError(
-                f"{file}:{line}:{column}: nested deeper than {MAX_NESTING} brackets; give the inner part a rule"
+                f"{file}:{line}:{column}: over {MAX_NESTING} brackets deep; give the inner part a rule"
             )
     return text
 
