@@ -75,8 +75,9 @@ class Microphone:
         frame, self._rest = self._rest[:FRAME_BYTES], self._rest[FRAME_BYTES:]
         return frame
 
-    def cue(self) -> None:
-        """A person hears for himself when he is asked."""
+    def cue(self, answer: bool = True) -> None:
+        """Half-duplex: what came in while the tool spoke is the tool's own voice."""
+        self.drain()
 
     def drain(self) -> None:
         """Throw away what is waiting (the tool's own voice)."""

@@ -33,8 +33,8 @@ class Source(Protocol):
     def read(self) -> bytes | None:
         """The next frame; None at the end of the source. Raises AudioError."""
 
-    def cue(self) -> None:
-        """The tool is listening for an answer now. A microphone needs no cue."""
+    def cue(self, answer: bool = True) -> None:
+        """The tool is listening now; ``answer``: to a question it asked, else only for commands."""
 
     def close(self) -> None:
         """Free the device or file."""
@@ -46,6 +46,7 @@ class ScriptLine:
 
     path: Path
     pause_s: float = 0.4
+    interjects: bool = False  # said of the speaker's own accord, also while nothing is asked (a wait)
 
 
 def room_noise(like: bytes | None = None, level_dbfs: float | None = None, seed: int = 1) -> bytes:
@@ -86,7 +87,7 @@ def _quiet_spectrum(pcm: bytes) -> NDArray[np.float64]:
 class WavScript:
     """A technician who speaks when asked: one WAV file after another, each on a cue.
 
-    After ``cue()`` comes the line's pause of room noise, then the file. Before a cue, between files and
+    A line that does not ``interjects`` waits for a cue that wants an answer. After ``cue()`` comes the line's pause of room noise, then the file. Before a cue, between files and
     after the last one there is room noise without end, made from the quiet parts of the first file (or at
     ``room_dbfs``): never digital zeros, which no microphone gives and which spoil the recognizer's mean.
     A cue while a line is waiting or being spoken is one cue too many and changes nothing; a cue in the
@@ -127,7 +128,10 @@ class WavScript:
         """What is said at the next cue."""
         return self._lines[self._next] if self._next < len(self._lines) else None
 
-    def cue(self) -> None:
+    def cue(self, answer: bool = True) -> None:
+        waiting = self.next_line
+        if not answer and waiting is not None and not waiting.interjects:
+            return
         if self._playing:
             self._cued_again = self._cued_again or (self._pause_frames == 0 and self._at >= self._speech_end)
         elif self._next < len(self._lines):
@@ -161,7 +165,8 @@ class WavScript:
         self._playing = b""
         if self._cued_again:
             self._cued_again = False
-            self.cue()
+            if self._next < len(self._lines):
+                self._take_line()
 
     def _room_frame(self) -> bytes:
         begin = self._room_at

@@ -9,6 +9,7 @@ from ._line import GENESIS, Json, Line
 from ._log import SCHEMA, Clock, JobLog, system_clock
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
+from ._summary import summary_text
 
 __all__ = [
     "GENESIS",
@@ -26,5 +27,6 @@ __all__ = [
     "read_log",
     "render",
     "show_text",
+    "summary_text",
     "system_clock",
 ]

@@ -1,0 +1,49 @@
+"""The session room: the only loop and the only clock."""
+
+from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
+from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Lost, Quiet, TypedEars
+from handsfree.session._job import (
+    Job,
+    create_job,
+    job_folder,
+    open_job,
+    packaged_procedure,
+    packaged_procedures,
+    prompts_text,
+)
+from handsfree.session._replay import Replayed, replay
+from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
+from handsfree.session._session import UNFINISHED, Session
+from handsfree.session._view import NoView, PlainView, View
+
+__all__ = [
+    "UNFINISHED",
+    "AudioEars",
+    "Clock",
+    "Closed",
+    "Ears",
+    "Heard",
+    "Job",
+    "Lost",
+    "NoView",
+    "PlainView",
+    "Quiet",
+    "Replayed",
+    "Scenario",
+    "Session",
+    "SimulatedClock",
+    "SystemClock",
+    "TypedEars",
+    "View",
+    "create_job",
+    "demo_folder",
+    "job_folder",
+    "open_job",
+    "packaged_procedure",
+    "packaged_procedures",
+    "prompts_text",
+    "read_scenario",
+    "replay",
+    "script_lines",
+    "stamp",
+]

@@ -1,0 +1,3 @@
+from handsfree.cli import main
+
+main()

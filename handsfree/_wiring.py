@@ -1,0 +1,203 @@
+"""Putting a session together from what the command line asked for: the only place where all rooms meet."""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+
+from handsfree.audio import Microphone, WavScript
+from handsfree.grammar import Library, load_pronunciations, typed_to_words
+from handsfree.hearing import Engine, make_engine
+from handsfree.procedure import Start
+from handsfree.record import RecordError
+from handsfree.session import (
+    AudioEars,
+    Clock,
+    Ears,
+    Job,
+    Session,
+    SimulatedClock,
+    SystemClock,
+    TypedEars,
+    View,
+    create_job,
+    job_folder,
+    open_job,
+    packaged_procedure,
+    packaged_procedures,
+    prompts_text,
+    script_lines,
+)
+from handsfree.speaking import (
+    CardPlayer,
+    FilePlayer,
+    NullPlayer,
+    Player,
+    Pyttsx3Voice,
+    SilentVoice,
+    Speaker,
+    Voice,
+)
+
+__all__ = ["Setup", "build_engine", "find_job", "jobs_folder", "procedure_text", "run_job"]
+
+REPLIES = ("card", "files", "text")
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything the command line can say about a session."""
+
+    procedure: str = "passenger-one-piece"
+    engine: str = "pocketsphinx"
+    model: Path | None = None
+    wav: Path | None = None
+    device: str | None = None
+    jobs: Path = Path("jobs")
+    technician: str = ""
+    bay: str = ""
+    replies: str = ""
+    realtime: bool = True
+    practice: bool = False
+    name: str = "job"
+    spare_keyboard: bool = True
+
+
+def jobs_folder() -> Path:
+    """Where jobs go unless told otherwise: the folder ``jobs`` where the command is run."""
+    return Path("jobs")
+
+
+def find_job(job: str, jobs: Path) -> Path:
+    """A job by its folder, or by its name in the jobs folder. Raises RecordError."""
+    for path in (Path(job), jobs / job):
+        if (path / "record.jsonl").is_file():
+            return path
+    raise RecordError(f"{job}: no job there; give its folder, or its name in {jobs}")
+
+
+def procedure_text(name: str) -> str:
+    """The text of a procedure file, or of a packaged procedure by name. Raises OSError-free RecordError."""
+    if name in packaged_procedures():
+        return packaged_procedure(name)
+    path = Path(name)
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+        known = ", ".join(packaged_procedures())
+        raise RecordError(f"{name}: {why}; give a procedure file, or one of: {known}") from None
+
+
+def build_engine(setup: Setup) -> Engine:
+    """The recognizer, with the pronunciations that its dictionary lacks."""
+    return make_engine(
+        setup.engine,
+        setup.model,
+        pronunciations={word: forms[0] for word, forms in load_pronunciations().items()},
+        normalise=typed_to_words,
+    )
+
+
+def _keyboard(clock: Clock) -> TypedEars:
+    return TypedEars(make_engine("typed", normalise=typed_to_words), clock)
+
+
+def _ears(setup: Setup, clock: Clock) -> Ears:
+    if setup.engine == "typed":
+        return _keyboard(clock)
+    engine = build_engine(setup)
+    if setup.wav is not None:
+        return AudioEars(WavScript(script_lines(setup.wav)), engine, clock)
+    return AudioEars(Microphone(setup.device), engine, clock)
+
+
+def _speaker(setup: Setup, folder: Path) -> Speaker:
+    live = setup.engine != "typed" and setup.wav is None
+    replies = setup.replies or ("text" if setup.engine == "typed" else "card" if live else "files")
+    voice: Voice
+    player: Player
+    if replies == "text":
+        voice, player = SilentVoice(), NullPlayer()
+    else:
+        cache = Path(tempfile.gettempdir()) / f"handsfree-voice-{version('handsfree')}"
+        voice = Pyttsx3Voice(cache_dir=cache)
+        player = CardPlayer() if replies == "card" else FilePlayer(folder / "spoken")
+    return Speaker(voice, player)
+
+
+def _clock(setup: Setup, not_before: int) -> Clock:
+    simulated = setup.practice or (setup.wav is not None and not setup.realtime)
+    wall = SystemClock(not_before).now()
+    return SimulatedClock(wall, realtime=False) if simulated else _paced(setup, wall, not_before)
+
+
+def _paced(setup: Setup, wall: int, not_before: int) -> Clock:
+    # Sound files have no clock of their own: their frames set the pace.
+    return SimulatedClock(wall, realtime=True) if setup.wav is not None else SystemClock(not_before)
+
+
+def _grammar_hash(library: Library) -> str:
+    text = "\n".join(f"{name} {library.rules[name]!r}" for name in sorted(library.rules))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Callable[[Path], None]) -> str:
+    """Run a job, new or opened again, to its end or the end of its input. Returns the outcome.
+
+    ``started`` is told the job's folder as soon as it exists. Raises the rooms' own errors, one line each.
+    """
+    library = Library.load()
+    # The ears first: without them there is no job to begin.
+    clock: Clock = _clock(setup, 0)
+    job: Job
+    if resume is not None:
+        job, clock = open_job(resume, lambda not_before: _clock(setup, not_before))
+        folder = resume
+    try:
+        ears = _ears(setup, clock)
+        if resume is None:
+            folder = job_folder(setup.jobs, setup.name, clock.reading()[0])
+    except BaseException:
+        if resume is not None:
+            job.log.close()
+        raise
+    if resume is None:
+        about = {"technician": setup.technician, "bay": setup.bay, "today": date.today().isoformat()}
+        job = create_job(
+            folder,
+            procedure=procedure_text(setup.procedure),
+            prompts=prompts_text(),
+            about={key: value for key, value in about.items() if value},
+            pins={
+                "engine": ears.engine.name,
+                "grammar_sha256": _grammar_hash(library),
+                "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
+            },
+            clock=clock,
+        )
+    started(folder)
+    speaker = _speaker(setup, folder)
+    spare = (lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None
+    session = Session(
+        job.machine,
+        library=library,
+        ears=ears,
+        speaker=speaker,
+        log=job.log,
+        clock=clock,
+        view=view,
+        spare=spare,
+    )
+    assert isinstance(job.first, Start) or resume is not None
+    try:
+        return session.run(job.first)
+    finally:
+        speaker.close()
+        session.close()

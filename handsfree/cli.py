@@ -1,0 +1,289 @@
+"""The command line. Thin: it reads options, calls one function, turns errors into one line and an exit code.
+
+Exit codes: 0 done, 1 an error (one line on standard error), 2 wrong usage, 3 the job is not finished and can
+be resumed.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from handsfree import _wiring as wiring
+from handsfree.audio import AudioError, MicrophoneLost
+from handsfree.grammar import GrammarError
+from handsfree.hearing import EngineError
+from handsfree.limits import LimitsError
+from handsfree.procedure import ProcedureError, PromptError
+from handsfree.record import RecordError, check_chain, show_text, summary_text
+from handsfree.session import UNFINISHED, PlainView, demo_folder, read_scenario
+from handsfree.speaking import SpeakingError
+
+__all__ = ["app", "main"]
+
+NOT_FINISHED = 3
+
+app = typer.Typer(
+    name="handsfree",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    help="Guides, checks and records a tire puncture repair by voice. Works offline. "
+    "Local codes, the tire and vehicle makers' instructions and trained judgement come first.",
+    epilog="Exit codes: 0 done, 1 error, 2 wrong usage, 3 job not finished (handsfree resume JOB).",
+)
+
+_ERRORS = (
+    AudioError,
+    MicrophoneLost,
+    EngineError,
+    GrammarError,
+    LimitsError,
+    ProcedureError,
+    PromptError,
+    RecordError,
+    SpeakingError,
+)
+
+Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
+EngineName = Annotated[str, typer.Option("--engine", help="Recognizer: pocketsphinx, vosk or typed.")]
+Model = Annotated[Path | None, typer.Option("--model", help="Model folder for vosk.", metavar="DIR")]
+Wav = Annotated[
+    Path | None,
+    typer.Option(
+        "--wav", help="Hear a WAV file or a folder of them instead of the microphone.", metavar="PATH"
+    ),
+]
+DeviceName = Annotated[
+    str | None,
+    typer.Option("--device", help="Microphone, by a part of its name (see doctor).", metavar="NAME"),
+]
+Replies = Annotated[
+    str,
+    typer.Option(
+        "--replies",
+        help="Where replies go: card (loudspeaker), files (WAV files in the job), text (screen only). "
+        "Default: card with a microphone, files with --wav, text with the keyboard.",
+    ),
+]
+Realtime = Annotated[
+    bool, typer.Option("--realtime/--fast", help="With --wav: keep the pace of the clock, or go faster.")
+]
+
+
+def _write(text: str) -> None:
+    typer.echo(text)
+
+
+_COLORS = {
+    "said": typer.colors.CYAN,
+    "heard": typer.colors.WHITE,
+    "verdict": typer.colors.YELLOW,
+    "recorded": typer.colors.GREEN,
+    "refused": typer.colors.RED,
+    "phase": typer.colors.BRIGHT_WHITE,
+}
+
+
+def _style(label: str, line: str) -> str:
+    """Color only helps; every line says what it is in words. click drops it where there is no terminal."""
+    return typer.style(line, fg=_COLORS.get(label), bold=label == "phase")
+
+
+def _view() -> PlainView:
+    import os
+
+    plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
+    return PlainView(_write, None if plain else _style)
+
+
+def _finish(outcome: str, folder: Path, jobs: Path) -> None:
+    _write("")
+    if outcome in (UNFINISHED, "stopped"):
+        _write(f"The job is not finished ({outcome}). Go on with: handsfree resume {folder}")
+        raise typer.Exit(NOT_FINISHED)
+    _write(f"The record: {folder / 'record.jsonl'}")
+    _write(f"Read it with: handsfree show {folder}")
+
+
+def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
+    if setup.replies not in ("", *wiring.REPLIES):
+        raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
+    folders: list[Path] = []
+
+    def started(folder: Path) -> None:
+        folders.append(folder)
+        _write(f"Job: {folder}")
+
+    try:
+        outcome = wiring.run_job(setup, _view(), resume=resume, started=started)
+    except KeyboardInterrupt:
+        outcome = UNFINISHED
+        if not folders:
+            raise typer.Exit(NOT_FINISHED) from None
+    return outcome, folders[0]
+
+
+@app.command(epilog="Example: handsfree run --technician Mara --bay 2")
+def run(
+    procedure: Annotated[
+        str, typer.Option("--procedure", help="A packaged procedure's name, or a procedure file.")
+    ] = "passenger-one-piece",
+    engine: EngineName = "pocketsphinx",
+    model: Model = None,
+    wav: Wav = None,
+    device: DeviceName = None,
+    technician: Annotated[str, typer.Option("--technician", help="Who does the work.")] = "",
+    bay: Annotated[str, typer.Option("--bay", help="Where.")] = "",
+    replies: Replies = "",
+    realtime: Realtime = True,
+    practice: Annotated[
+        bool,
+        typer.Option(
+            "--practice", help="Training: waits pass at once. The record says so; not for a real tire."
+        ),
+    ] = False,
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Run a job, from the microphone, sound files or the keyboard (--engine typed)."""
+    setup = wiring.Setup(
+        procedure=procedure,
+        engine=engine,
+        model=model,
+        wav=wav,
+        device=device,
+        technician=technician,
+        bay=bay,
+        replies=replies,
+        realtime=realtime,
+        practice=practice,
+        jobs=jobs,
+    )
+    outcome, folder = _run(setup)
+    _finish(outcome, folder, jobs)
+
+
+@app.command(epilog="Example: handsfree resume 2026-11-25-142530-job --engine typed")
+def resume(
+    job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
+    engine: EngineName = "pocketsphinx",
+    model: Model = None,
+    wav: Wav = None,
+    device: DeviceName = None,
+    replies: Replies = "",
+    realtime: Realtime = True,
+    practice: Annotated[bool, typer.Option("--practice", help="Training: waits pass at once.")] = False,
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Go on with a job that was stopped or interrupted, at the step where it was."""
+    folder = wiring.find_job(job, jobs)
+    setup = wiring.Setup(
+        engine=engine,
+        model=model,
+        wav=wav,
+        device=device,
+        replies=replies,
+        realtime=realtime,
+        practice=practice,
+        jobs=jobs,
+    )
+    outcome, folder = _run(setup, folder)
+    _finish(outcome, folder, jobs)
+
+
+@app.command(epilog="Example: handsfree demo --play --realtime")
+def demo(
+    play: Annotated[bool, typer.Option("--play", help="Play the replies on the sound card.")] = False,
+    realtime: Annotated[bool, typer.Option("--realtime", help="Keep the pace of the clock.")] = False,
+    engine: EngineName = "pocketsphinx",
+    model: Model = None,
+    wav: Annotated[
+        Path | None, typer.Option("--wav", help="Another folder of recordings than the packaged one.")
+    ] = None,
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """One whole repair: a recorded technician speaks, the tool listens, judges, replies and records."""
+    folder = wav or demo_folder()
+    scenario = read_scenario(folder)
+    about = scenario.scenario if scenario else None
+    setup = wiring.Setup(
+        engine=engine,
+        model=model,
+        wav=folder,
+        technician=about.technician if about else "",
+        replies="card" if play else "files",
+        realtime=realtime or play,
+        jobs=jobs,
+        name="demo",
+        spare_keyboard=False,
+    )
+    outcome, job = _run(setup)
+    if outcome not in (UNFINISHED, "stopped"):
+        _write("")
+        _write(summary_text(job))
+    _finish(outcome, job, jobs)
+
+
+@app.command(epilog="Example: handsfree show jobs/2026-11-25-142530-demo")
+def show(
+    job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Print a job's record as a person would read it, and check its chain."""
+    folder = wiring.find_job(job, jobs)
+    _write(show_text(folder))
+    findings = check_chain(folder)
+    for finding in findings:
+        typer.echo(f"DAMAGE: {finding}", err=True)
+    if findings:
+        raise typer.Exit(1)
+
+
+@app.command(epilog="Example: handsfree check passenger-one-piece")
+def check(
+    procedure: Annotated[str, typer.Argument(help="A procedure file, or a packaged procedure's name.")],
+) -> None:
+    """Prove a procedure: reachable, no dead end, limits, cautions first, words known, answers distinct."""
+    from handsfree._checking import check_procedure
+
+    findings = check_procedure(wiring.procedure_text(procedure), procedure)
+    for finding in findings:
+        typer.echo(f"{procedure}: {finding}")
+    if findings:
+        raise typer.Exit(1)
+    typer.echo(f"{procedure}: proved, nothing found")
+
+
+@app.command(epilog="Example: handsfree doctor")
+def doctor(jobs: Jobs = Path("jobs")) -> None:
+    """What works on this machine: recognizer, voice, sound card, disk, clock; and what to install."""
+    from handsfree._doctor import examine
+
+    bad = False
+    for finding in examine(jobs):
+        typer.echo(finding.line())
+        bad = bad or finding.vital and not finding.good
+    if bad:
+        raise typer.Exit(1)
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run the command line. Known errors are one line on standard error and exit code 1, never a traceback."""
+    command: Callable[..., Any] = typer.main.get_command(app)
+    try:
+        command(args=argv, prog_name="handsfree")
+    except _ERRORS as error:
+        typer.echo(f"handsfree: {error}", err=True)
+        sys.exit(1)
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        typer.echo(f"handsfree: {place}{error.strerror or error}", err=True)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

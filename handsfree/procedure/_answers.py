@@ -1,0 +1,419 @@
+"""What an answer does, by mode and step kind: the dialogue of a reading and its shorter cousins."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from fractions import Fraction
+from types import MappingProxyType
+
+from handsfree import limits
+from handsfree.limits import LimitsError, Outcome, Severity, Verdict
+from handsfree.procedure._events import Answer
+from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, arm_confirm, ask, go
+from handsfree.procedure._misses import miss
+from handsfree.procedure._model import (
+    Caution,
+    Choice,
+    CountPasses,
+    Do,
+    Inspect,
+    Kind,
+    Option,
+    Reading,
+)
+from handsfree.procedure._state import Mode, Pending
+from handsfree.procedure._turn import Refusal, Turn
+from handsfree.procedure._words import spoken, spoken_limit, written
+from handsfree.quantity import Quantity, UnitError
+
+__all__ = ["confirm", "dispose", "read_back", "take"]
+
+
+def _slot(answer: Answer, key: str) -> str:
+    for name, value in answer.slots:
+        if name == key:
+            return value
+    raise Refusal(f"the answer has no {key}")
+
+
+def take(turn: Turn, answer: Answer) -> None:
+    """An answer to the step's question."""
+    _TAKE[Kind(turn.step.kind)](turn, answer)
+
+
+def _pend(turn: Turn, pending: Pending) -> None:
+    """Read back, then wait for the confirmation. Nothing counts before the read-back was played whole."""
+    turn.set(mode=Mode.CONFIRMING, pending=pending, misses=0)
+    turn.say(pending.spoken, "read_back", must_be_heard=True)
+    arm_confirm(turn)
+
+
+# -- readings ---------------------------------------------------------------------------------------
+
+
+def _take_reading(turn: Turn, answer: Answer) -> None:
+    step = turn.step
+    assert isinstance(step, Reading)
+    if not step.unit:
+        digits = _slot(answer, "digits")
+        assert step.digits is not None
+        low, high = step.digits
+        if not low <= len(digits) <= high:
+            text = turn.prompt(
+                "wrong_length", count=str(len(digits)), low=str(low), high=str(high), ask=step.ask
+            )
+            miss(turn, answer.text, "wrong number of digits", say=text)
+            return
+        value: Quantity | str = digits
+    else:
+        measured = _measured(step, answer)
+        if isinstance(measured, str):
+            miss(turn, answer.text, measured, say=_implausible(turn, step, answer))
+            return
+        value = measured
+    spoken_back = turn.prompt("read_back", name=step.name, value=spoken(value))
+    _pend(turn, Pending("reading", answer.text, spoken_back, value))
+
+
+def _quantity(step: Reading, answer: Answer) -> Quantity:
+    if answer.number is None:
+        raise Refusal("the answer has no number")
+    unit = next((value for key, value in answer.slots if key == "unit"), step.unit)
+    return Quantity(answer.number.value, unit, answer.number.resolution)
+
+
+def _measured(step: Reading, answer: Answer) -> Quantity | str:
+    """The quantity, or why it can't be one: gate 4, the physical range of the measurand."""
+    measured = _quantity(step, answer)
+    assert step.plausible is not None
+    try:
+        value = Fraction(measured.to(step.unit).value)
+    except UnitError as error:
+        return str(error)
+    low, high = (Fraction(Decimal(str(bound))) for bound in step.plausible)
+    return measured if low <= value <= high else "outside the physical range"
+
+
+def _implausible(turn: Turn, step: Reading, answer: Answer) -> str:
+    assert step.plausible is not None
+    low, high = (spoken(Quantity(Decimal(f"{bound:g}"), step.unit)) for bound in step.plausible)
+    return turn.prompt(
+        "not_plausible", value=spoken(_quantity(step, answer)), low=low, high=high, ask=step.ask
+    )
+
+
+def _commit_reading(turn: Turn, pending: Pending) -> None:
+    step = turn.step
+    assert isinstance(step, Reading)
+    facts = {**turn.state.facts, step.fact: pending.value}
+    try:
+        verdicts = [limits.judge(rule, facts, turn.book.policy) for rule in step.limits]
+    except LimitsError as error:
+        turn.record("not_judged", step=step.id, heard=pending.heard, reason=str(error))
+        ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
+        return
+    number = _record_value(turn, step.fact, pending)
+    turn.learn(step.fact, pending.value)
+    for verdict in verdicts:
+        _record_verdict(turn, verdict)
+    worst = _worst(verdicts, step.binding)
+    if worst is None:
+        turn.enter_in_list(number)
+        turn.chime("accepted")
+        turn.say(_inside_text(turn, pending.value, verdicts), "verdict")
+        go(turn, "inside")
+        return
+    turn.enter_in_list(number)
+    turn.exception(f"{step.id}: {written(pending.value)} {worst.outcome}: {worst.reason}")
+    turn.chime("refused")
+    if step.adjust:
+        limit = spoken_limit(worst, turn.book.prompts)
+        ask(turn, lead=turn.prompt("adjust", value=spoken(pending.value), limit=limit))
+        return
+    turn.set(mode=Mode.DISPOSING, misses=0)
+    key = "outside" if worst.outcome is Outcome.OUTSIDE else "close"
+    limit = spoken_limit(worst, turn.book.prompts)
+    turn.say(turn.prompt(key, value=spoken(pending.value), limit=limit), "verdict", must_be_heard=True)
+    turn.arm(("answer", "<answers.dispose>"), no_input_s=CONFIRM_NO_INPUT_S)
+
+
+def _record_value(turn: Turn, fact: str, pending: Pending) -> int:
+    value = pending.value
+    entry = next((e for e in turn.state.entries if e.step == turn.state.step and e.index == 0), None)
+    body = (
+        {"value": value, "unit": "", "resolution": ""}
+        if isinstance(value, str)
+        else {
+            "value": written(Quantity(value.value, "1", value.resolution)),
+            "unit": value.unit,
+            "resolution": "" if value.resolution is None else str(value.resolution),
+        }
+    )
+    return turn.record(
+        "reading",
+        step=turn.state.step,
+        measurand=fact,
+        **{k: str(v) for k, v in body.items()},
+        heard=pending.heard,
+        replaces="" if entry is None else str(entry.record),
+    )
+
+
+def _record_verdict(turn: Turn, verdict: Verdict) -> None:
+    turn.record(
+        "verdict",
+        step=turn.state.step,
+        rule=verdict.rule,
+        outcome=verdict.outcome,
+        severity=verdict.severity,
+        low=written(verdict.low),
+        high=written(verdict.high),
+        margin=written(verdict.margin),
+        source=verdict.source,
+        reason=verdict.reason,
+    )
+
+
+def _worst(verdicts: list[Verdict], binding: tuple[str, ...]) -> Verdict | None:
+    """The stop verdict that needs a disposition, outside before too close to call."""
+    stops = [
+        v
+        for v in verdicts
+        if (v.severity is Severity.STOP or v.rule in binding) and v.outcome is not Outcome.INSIDE
+    ]
+    return next((v for v in stops if v.outcome is Outcome.OUTSIDE), stops[0] if stops else None)
+
+
+def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> str:
+    said = spoken(value)
+    warnings = [v for v in verdicts if v.severity is Severity.WARN and v.outcome is not Outcome.INSIDE]
+    for verdict in warnings:
+        turn.exception(f"{turn.state.step}: {verdict.reason}")
+    stop = next((v for v in verdicts if v.severity is Severity.STOP and (v.low or v.high)), None)
+    text = (
+        turn.prompt("inside", value=said, limit=spoken_limit(stop, turn.book.prompts))
+        if stop
+        else turn.prompt("inside_plain", value=said)
+    )
+    return " ".join([text, *(turn.prompt("warn", reason=v.reason) for v in warnings)])
+
+
+# -- the other kinds --------------------------------------------------------------------------------
+
+
+def _take_inspect(turn: Turn, answer: Answer) -> None:
+    step = turn.step
+    assert isinstance(step, Inspect)
+    condition = step.conditions[turn.state.index]
+    if _slot(answer, "answer") == "found":
+        text = turn.prompt("read_back_found", reason=condition.reason)
+        _pend(turn, Pending("found", answer.text, text, "found"))
+        return
+    _commit_condition(turn, "clear", answer.text, turn.prompt("clear"))
+
+
+def _commit_condition(turn: Turn, outcome: str, heard: str, said: str) -> None:
+    step = turn.step
+    assert isinstance(step, Inspect)
+    index = turn.state.index
+    condition = step.conditions[index]
+    earlier = next((e for e in turn.state.entries if (e.step, e.index) == (step.id, index)), None)
+    number = turn.record(
+        "inspect",
+        step=step.id,
+        condition=condition.id,
+        outcome=outcome,
+        reason=condition.reason if outcome == "found" else "",
+        heard=heard,
+        replaces="" if earlier is None else str(earlier.record),
+    )
+    turn.enter_in_list(number, index)
+    if outcome == "found":
+        turn.reason(condition.reason)
+    found = turn.state.found or outcome == "found"
+    last = index + 1 == len(step.conditions) or bool(turn.state.return_to)
+    turn.chime("refused" if outcome == "found" else "accepted")
+    if not last:
+        turn.set(found=found, index=index + 1, misses=0)
+        ask(turn, lead=said)
+        return
+    turn.set(found=found)
+    turn.say(said, "verdict")
+    go(turn, "found" if found else "clear")
+
+
+def _take_choice(turn: Turn, answer: Answer) -> None:
+    step = turn.step
+    assert isinstance(step, Choice)
+    chosen = _slot(answer, "option")
+    option = next(o for o in step.options if o.id == chosen)
+    if step.confirm:
+        text = turn.prompt("read_back_choice", name=option.name)
+        _pend(turn, Pending("option", answer.text, text, option.id, option.id))
+    else:
+        _commit_option(turn, option, answer.text)
+
+
+def _commit_option(turn: Turn, option: Option, heard: str) -> None:
+    step = turn.step
+    assert isinstance(step, Choice)
+    earlier = next((e for e in turn.state.entries if e.step == step.id), None)
+    number = turn.record(
+        "answer",
+        step=step.id,
+        measurand=step.fact or "",
+        outcome=option.id,
+        heard=heard,
+        replaces="" if earlier is None else str(earlier.record),
+    )
+    turn.enter_in_list(number)
+    if step.fact is not None:
+        turn.learn(step.fact, option.id)
+        for rule in step.limits:
+            verdict = limits.judge(rule, turn.state.facts, turn.book.policy)
+            _record_verdict(turn, verdict)
+            if verdict.severity is Severity.STOP and verdict.outcome is not Outcome.INSIDE:
+                turn.reason(verdict.reason)
+    if option.scrap:
+        turn.reason(option.scrap)
+    if option.archive:
+        _archive(turn, option.archive)
+    turn.chime("accepted")
+    turn.say(turn.prompt("chosen", name=option.name), "verdict")
+    go(turn, option.id)
+
+
+def _archive(turn: Turn, group: str) -> None:
+    """Put a finished injury's facts aside, so that the next one starts with none."""
+    inside = {k: v for k, v in turn.state.facts.items() if k.startswith(f"{group}.")}
+    rest = {k: v for k, v in turn.state.facts.items() if k not in inside}
+    turn.set(
+        facts=MappingProxyType(rest),
+        archived=(*turn.state.archived, (group, MappingProxyType(inside))),
+    )
+    # Steps of the next injury are new entries, not corrections of the last one's.
+    steps = {s.id for s in turn.book.procedure.step if getattr(s, "fact", None) in inside}
+    turn.set(entries=tuple(e for e in turn.state.entries if e.step not in steps))
+
+
+def _take_do(turn: Turn, answer: Answer) -> None:
+    assert isinstance(turn.step, Do)
+    turn.record("answer", step=turn.step.id, measurand="", outcome="done", heard=answer.text, replaces="")
+    turn.chime("accepted")
+    go(turn, "done")
+
+
+def _take_count(turn: Turn, answer: Answer) -> None:
+    step = turn.step
+    assert isinstance(step, CountPasses)
+    count = limits.count(step.rule, turn.state.facts, turn.book.policy)
+    wanted = turn.state.index + 1
+    if _slot(answer, "pass") != str(wanted):
+        miss(turn, answer.text, "pass out of turn", say=turn.prompt("pass_wrong", wanted=str(wanted)))
+        return
+    turn.record(
+        "pass", step=step.id, n=str(wanted), target=str(count.target), heard=answer.text, source=count.source
+    )
+    turn.set(index=wanted, misses=0)
+    turn.chime("accepted")
+    turn.say(turn.prompt("pass_counted", n=str(wanted)))
+    if wanted == count.target:
+        go(turn, "done")
+
+
+def _take_release(turn: Turn, answer: Answer) -> None:
+    badge = _slot(answer, "badge")
+    text = turn.prompt("read_back_release", value=spoken(badge))
+    _pend(turn, Pending("release", answer.text, text, badge))
+
+
+def read_back(turn: Turn, answer: Answer) -> None:
+    """The key words of a caution. Anything but these words is wrong, and the caution is heard again."""
+    step = turn.step
+    assert isinstance(step, Caution)
+    if answer.text != step.read_back:
+        miss(turn, answer.text, "not the words of the caution")
+        return
+    turn.record("caution", step=step.id, signal=step.signal, text=step.ask, read_back=answer.text)
+    turn.chime("accepted")
+    go(turn, "done")
+
+
+def confirm(turn: Turn, answer: Answer) -> None:
+    """Affirmative, negative, or the value once more in place of either."""
+    pending = turn.state.pending
+    if pending is None:
+        raise Refusal("nothing waits for a confirmation")
+    if answer.label == "value":
+        turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
+        _take_reading(turn, answer)
+        return
+    if _slot(answer, "answer") != "yes":
+        reject(turn, answer.text)
+        return
+    turn.set(pending=None)
+    _COMMIT[pending.kind](turn, pending)
+
+
+def reject(turn: Turn, heard: str) -> None:
+    """The read-back was wrong: nothing is recorded as a value, the question is asked again."""
+    pending = turn.state.pending
+    assert pending is not None
+    turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=heard)
+    ask(turn, lead=turn.prompt("negative", ask=""))
+
+
+def dispose(turn: Turn, answer: Answer) -> None:
+    """After an out-of-limit verdict: measure again, or accept it and go where the procedure says."""
+    choice = _slot(answer, "dispose")
+    turn.record("disposed", step=turn.state.step, outcome=choice, heard=answer.text)
+    if choice == "again":
+        ask(turn, lead=turn.prompt("measure_again", ask=""))
+        return
+    reason = turn.state.exceptions[-1] if turn.state.exceptions else turn.state.step
+    step = turn.step
+    assert isinstance(step, Reading)
+    verdicts = [limits.judge(rule, turn.state.facts, turn.book.policy) for rule in step.limits]
+    worst = _worst(verdicts, step.binding)
+    turn.reason(worst.reason if worst else reason)
+    turn.say(turn.prompt("finding_accepted", reason=worst.reason if worst else reason), "verdict")
+    go(turn, "outside")
+
+
+def _commit_found(turn: Turn, pending: Pending) -> None:
+    _commit_condition(turn, "found", pending.heard, turn.prompt("found"))
+
+
+def _commit_choice(turn: Turn, pending: Pending) -> None:
+    step = turn.step
+    assert isinstance(step, Choice)
+    _commit_option(turn, next(o for o in step.options if o.id == pending.option), pending.heard)
+
+
+def _commit_release(turn: Turn, pending: Pending) -> None:
+    turn.record(
+        "hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="released"
+    )
+    for reason in turn.state.reasons:
+        turn.exception(f"concession by badge {pending.value}: {reason}")
+    turn.set(reasons=())
+    turn.chime("accepted")
+    turn.say(turn.prompt("released"), "verdict")
+    go(turn, "released")
+
+
+_TAKE: Mapping[Kind, Callable[[Turn, Answer], None]] = {
+    Kind.READING: _take_reading,
+    Kind.INSPECT: _take_inspect,
+    Kind.CHOICE: _take_choice,
+    Kind.DO: _take_do,
+    Kind.COUNT: _take_count,
+    Kind.HOLD_POINT: _take_release,
+}
+_COMMIT: Mapping[str, Callable[[Turn, Pending], None]] = {
+    "reading": _commit_reading,
+    "found": _commit_found,
+    "option": _commit_choice,
+    "release": _commit_release,
+}

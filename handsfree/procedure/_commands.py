@@ -1,0 +1,226 @@
+"""The always-armed commands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from handsfree import limits
+from handsfree.procedure import _judging as judging
+from handsfree.limits import LimitsError
+from handsfree.procedure._answers import reject
+from handsfree.procedure._events import CancelTimer, Finish
+from handsfree.procedure._flow import after_overrun, ask, go, reask
+from handsfree.procedure._misses import hold, rearm
+from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
+from handsfree.procedure._state import Mode, Visit
+from handsfree.procedure._turn import Turn
+from handsfree.procedure._words import spoken_limit, spoken_seconds
+
+__all__ = ["COMMAND_HANDLERS", "resume_held"]
+
+
+def _say_again(turn: Turn) -> None:
+    last = turn.state.last
+    must = turn.state.mode is Mode.CONFIRMING
+    if must and turn.state.pending is not None:
+        turn.say(turn.state.pending.spoken, "read_back", must_be_heard=True)
+        rearm(turn)
+    elif turn.state.mode is Mode.READING_BACK:
+        reask(turn)
+    elif last is not None:
+        turn.say(last.text, last.kind)
+        rearm(turn)
+
+
+def _hold(turn: Turn) -> None:
+    hold(turn, turn.prompt("held"))
+
+
+def _resume(turn: Turn) -> None:
+    resume_held(turn, "resume")
+
+
+def resume_held(turn: Turn, prompt: str) -> None:
+    """Go on where the job was held or where its session ended. ``prompt`` keys the words that lead in."""
+    state = turn.state
+    turn.set(mode=state.held_from or state.mode, held_from=None, misses=0)
+    turn.record("resume", step=state.step)
+    phase = turn.step.phase
+    lead = turn.prompt(prompt, **({"phase": phase} if prompt == "resumed" else {"ask": ""}))
+    if state.overrun:
+        turn.say(lead)
+        after_overrun(turn, state.overrun)
+        return
+    timer = next((t for t in turn.state.timers if t.step == state.step), None)
+    if turn.state.mode is Mode.WAITING and (timer is None or timer.over):
+        turn.say(lead)
+        go(turn, "done")
+        return
+    reask(turn, lead)
+
+
+def _go_back(turn: Turn) -> None:
+    state = turn.state
+    if state.mode is Mode.CONFIRMING:
+        reject(turn, "go back")
+        return
+    if state.mode is Mode.DISPOSING:
+        ask(turn, lead=turn.prompt("back", ask=""))
+        return
+    if state.return_to:
+        _abandon_correction(turn)
+        return
+    if isinstance(turn.step, Inspect | CountPasses) and state.index > 0:
+        turn.record("back", step=state.step, to=state.step, index=str(state.index - 1))
+        turn.set(index=state.index - 1, misses=0)
+        ask(turn, lead=turn.prompt("back", ask=""))
+        return
+    _to_step_before(turn)
+
+
+def _to_step_before(turn: Turn) -> None:
+    """Undo to the step before. What was recorded stays in the record; what was known then is known again."""
+    path = list(turn.state.path)
+    undone = [path.pop()]
+    while path and _passes_by_itself(turn, path[-1]):
+        undone.append(path.pop())
+    if not path:
+        turn.say(turn.prompt("nothing_back", ask=""))
+        ask(turn)
+        return
+    visit = path.pop()
+    for timer in turn.state.timers:
+        if timer.step in {v.step for v in [*undone, visit]}:
+            turn.effects.append(CancelTimer(timer.step))
+    timers = tuple(t for t in turn.state.timers if t.step not in {v.step for v in [*undone, visit]})
+    turn.record("back", step=turn.state.step, to=visit.step)
+    turn.exception(f"went back from {turn.state.step} to {visit.step}")
+    same_injury = visit.archived == turn.state.archived
+    # A value corrected since then stays corrected; only an earlier injury's facts come back whole.
+    known = turn.state.facts if same_injury else visit.facts
+    turn.set(
+        step=visit.step,
+        path=(*path, visit),
+        facts=MappingProxyType({key: known.get(key, value) for key, value in visit.facts.items()}),
+        archived=visit.archived,
+        entries=turn.state.entries if same_injury else visit.entries,
+        timers=timers,
+        pending=None,
+        misses=0,
+        index=0,
+        found=False,
+        awaiting=0,
+    )
+    ask(turn, lead=turn.prompt("back", ask=""))
+
+
+def _passes_by_itself(turn: Turn, visit: Visit) -> bool:
+    step = turn.book.procedure.at(visit.step)
+    return isinstance(step, HoldPoint) and step.by == "disposition"
+
+
+def _abandon_correction(turn: Turn) -> None:
+    target, index = turn.state.return_to, turn.state.return_index
+    turn.record("back", step=turn.state.step, to=target)
+    turn.set(step=target, correcting=None, return_to="", return_index=0, pending=None, misses=0, index=index)
+    ask(turn, lead=turn.prompt("back", ask=""))
+
+
+def _correction(turn: Turn) -> None:
+    """Before it is recorded: reject the read-back. After: reopen the last entry; a new line will point at it."""
+    state = turn.state
+    if state.mode is Mode.CONFIRMING:
+        reject(turn, "correction")
+        return
+    if state.mode is Mode.DISPOSING:
+        ask(turn, lead=turn.prompt("correcting", ask=""))
+        return
+    if not state.entries or state.return_to:
+        turn.say(turn.prompt("nothing_to_correct", ask=""))
+        rearm(turn)
+        return
+    entry = state.entries[-1]
+    turn.record("correction", step=state.step, reopens=entry.step, record_no=str(entry.record))
+    same_inspection = entry.step == state.step and isinstance(turn.step, Inspect)
+    turn.set(
+        step=entry.step,
+        index=entry.index,
+        correcting=entry,
+        return_to="" if same_inspection else state.step,
+        return_index=0 if same_inspection else state.index,
+        misses=0,
+        pending=None,
+    )
+    ask(turn, lead=turn.prompt("correcting", ask=""))
+
+
+def _limit(turn: Turn) -> None:
+    try:
+        text = _limit_text(turn)
+    except LimitsError as error:
+        text = turn.prompt("not_judged", reason=str(error), ask="")
+    turn.say(text, "answer")
+    rearm(turn)
+
+
+def _limit_text(turn: Turn) -> str:
+    facts, policy, step = turn.state.facts, turn.book.policy, turn.step
+    match step:
+        case Reading() | Choice() if step.limits:
+            unit = step.unit if isinstance(step, Reading) else ""
+            bounds = [judging.bounds(rule, facts, unit, policy) for rule in step.limits]
+            return " ".join(
+                turn.prompt("limit_is", limit=spoken_limit(b, turn.book.prompts), source=b.source)
+                for b in bounds
+            )
+        case CountPasses():
+            count = limits.count(step.rule, facts, policy)
+            return turn.prompt("limit_passes", target=str(count.target), source=count.source)
+        case Wait():
+            window = limits.window(step.rule, facts, policy)
+            shortest = spoken_seconds(window.shortest_s)
+            if window.longest_s is None:
+                return turn.prompt("limit_wait_open", shortest=shortest, source=window.source)
+            longest = spoken_seconds(window.longest_s)
+            return turn.prompt("limit_wait", shortest=shortest, longest=longest, source=window.source)
+        case _:
+            return turn.prompt("limit_none")
+
+
+def _time_left(turn: Turn) -> None:
+    timers = [t for t in turn.state.timers if t.due is not None]
+    if not timers:
+        text = turn.prompt("time_none")
+    else:
+        texts = []
+        for timer in timers:
+            assert timer.due is not None
+            left = spoken_seconds(max(0, timer.due - turn.at + 999) // 1000)
+            texts.append(turn.prompt("time_open" if timer.over else "time_left", time=left))
+        text = " ".join(texts)
+    turn.say(text, "answer")
+    rearm(turn)
+
+
+def _stop_work(turn: Turn) -> None:
+    """Stops at once, from anywhere; the job can be opened again later."""
+    state = turn.state
+    turn.set(mode=Mode.STOPPED, held_from=state.held_from or state.mode)
+    turn.record("stop", step=state.step, mode=state.mode)
+    turn.exception(f"work stopped at {state.step}")
+    turn.disarm()
+    turn.say(turn.prompt("stopped"), "notice")
+    turn.effects.append(Finish("stopped"))
+
+
+COMMAND_HANDLERS: Mapping[str, Callable[[Turn], None]] = {
+    "say_again": _say_again,
+    "hold": _hold,
+    "resume": _resume,
+    "go_back": _go_back,
+    "correction": _correction,
+    "limit": _limit,
+    "time_left": _time_left,
+    "stop_work": _stop_work,
+}

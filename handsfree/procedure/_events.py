@@ -1,0 +1,273 @@
+"""What can happen to a job (events) and what the machine asks for (effects). Frozen data; times come in.
+
+``at`` is wall-clock milliseconds since the epoch as the session's clock gives them: never going back within a
+session, carried over between sessions, so that a wait is counted while the power is off too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from handsfree.grammar import Number
+from handsfree.quantity import Exact
+
+__all__ = [
+    "EVENTS",
+    "Answer",
+    "Arm",
+    "CancelTimer",
+    "Chime",
+    "Command",
+    "DeviceBack",
+    "DeviceLost",
+    "Effect",
+    "Event",
+    "EventError",
+    "Finish",
+    "NoInput",
+    "NoMatch",
+    "Record",
+    "Resumed",
+    "Say",
+    "Spoken",
+    "Start",
+    "StartTimer",
+    "TimerDue",
+    "event_body",
+    "event_from_body",
+    "exact_text",
+    "parse_exact",
+]
+
+Pairs = tuple[tuple[str, str], ...]
+
+
+class EventError(ValueError):
+    """An event's record line can't be read back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    at: int
+    job: Pairs = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A sentence of the armed answer grammar: slots and, for a reading, the exact number."""
+
+    at: int
+    text: str
+    label: str = "answer"
+    slots: Pairs = ()
+    number: Number | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One of the always-armed commands."""
+
+    at: int
+    name: str
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NoMatch:
+    at: int
+    text: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NoInput:
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """A Say effect was played; ``completed`` only when its last sample left the player."""
+
+    at: int
+    say: int
+    completed: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class TimerDue:
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """The job was opened again after its session ended, for whatever reason."""
+
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceLost:
+    at: int
+    device: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceBack:
+    at: int
+    device: str
+
+
+Event = Start | Answer | Command | NoMatch | NoInput | Spoken | TimerDue | Resumed | DeviceLost | DeviceBack
+EVENTS: Mapping[str, type[Event]] = {
+    "start": Start,
+    "answer": Answer,
+    "command": Command,
+    "no_match": NoMatch,
+    "no_input": NoInput,
+    "spoken": Spoken,
+    "timer": TimerDue,
+    "resumed": Resumed,
+    "device_lost": DeviceLost,
+    "device_back": DeviceBack,
+}
+_NAMES = {cls: name for name, cls in EVENTS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Speak ``text``. ``kind`` is prompt, read_back, verdict, caution, answer or notice."""
+
+    id: int
+    text: str
+    kind: str = "prompt"
+    barge_in: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Chime:
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """Listen for these alternatives (label -> JSGF expansion); after ``no_input_s`` of silence say so."""
+
+    grammar: Pairs
+    no_input_s: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StartTimer:
+    name: str
+    due: int
+
+
+@dataclass(frozen=True, slots=True)
+class CancelTimer:
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A line for the log; all Records of a turn are durable before any of its Says is played."""
+
+    kind: str
+    body: Pairs
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    outcome: str
+
+
+Effect = Say | Chime | Arm | StartTimer | CancelTimer | Record | Finish
+
+
+def exact_text(value: Exact) -> str:
+    """Exact text of a value: "5.50" keeps its digits, a Fraction is "3/8"."""
+    return str(value) if isinstance(value, Fraction) else format(value, "f")
+
+
+def parse_exact(text: str) -> Exact:
+    """The inverse of exact_text. Raises ValueError."""
+    try:
+        return Fraction(text) if "/" in text else Decimal(text)
+    except ArithmeticError:
+        raise ValueError(f"not a number: {text!r}") from None
+
+
+def event_body(event: Event) -> dict[str, object]:
+    """An event as the body of its record line (strings, lists and objects only)."""
+    body: dict[str, object] = {"type": _NAMES[type(event)], "at_ms": str(event.at)}
+    match event:
+        case Start(job=job):
+            body["job"] = dict(job)
+        case Answer():
+            body |= {"text": event.text, "label": event.label, "slots": [list(s) for s in event.slots]}
+            if event.number is not None:
+                body["number"] = {
+                    "value": exact_text(event.number.value),
+                    "resolution": exact_text(event.number.resolution),
+                    "spelled": event.number.spelled,
+                }
+        case Command():
+            body |= {"name": event.name, "text": event.text}
+        case NoMatch():
+            body |= {"text": event.text, "reason": event.reason}
+        case Spoken():
+            body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
+        case DeviceLost() | DeviceBack():
+            body["device"] = event.device
+        case _:
+            pass
+    return body
+
+
+def event_from_body(body: Mapping[str, object]) -> Event:
+    """Read an event back from its record line. Raises EventError."""
+    try:
+        return _event(body)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise EventError(f"event line can't be read: {error!r}") from None
+
+
+def _event(body: Mapping[str, object]) -> Event:
+    at = int(str(body["at_ms"]))
+    match body["type"]:
+        case "start":
+            job = body.get("job", {})
+            assert isinstance(job, Mapping)
+            return Start(at, tuple((str(k), str(v)) for k, v in sorted(job.items())))
+        case "answer":
+            slots = body["slots"]
+            assert isinstance(slots, list)
+            pairs = tuple((str(k), str(v)) for k, v in slots)
+            return Answer(at, str(body["text"]), str(body["label"]), pairs, _number(body.get("number")))
+        case "command":
+            return Command(at, str(body["name"]), str(body.get("text", "")))
+        case "no_match":
+            return NoMatch(at, str(body.get("text", "")), str(body.get("reason", "")))
+        case "no_input":
+            return NoInput(at)
+        case "spoken":
+            return Spoken(at, int(str(body["say"])), body["completed"] == "true")
+        case "timer":
+            return TimerDue(at)
+        case "resumed":
+            return Resumed(at)
+        case "device_lost":
+            return DeviceLost(at, str(body["device"]))
+        case "device_back":
+            return DeviceBack(at, str(body["device"]))
+        case other:
+            raise EventError(f"unknown event type {other!r}")
+
+
+def _number(body: object) -> Number | None:
+    if body is None:
+        return None
+    assert isinstance(body, Mapping)
+    return Number(parse_exact(str(body["value"])), parse_exact(str(body["resolution"])), str(body["spelled"]))

@@ -1,0 +1,67 @@
+"""What the machine asks of the limits engine beyond one verdict: a limit without a reading, and the whole tire."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from handsfree import limits
+from handsfree.limits import LimitsError, MissingFact, Outcome, Policy, Severity
+from handsfree.limits._rule import Sense
+from handsfree.quantity import UNITS, Quantity
+
+__all__ = ["Bounds", "Disposition", "bounds", "dispose"]
+
+FactMap = Mapping[str, Quantity | str]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    low: Quantity | None
+    high: Quantity | None
+    source: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Disposition:
+    """Every reason against the repair, every warning, and the sources that were used."""
+
+    reasons: tuple[str, ...]
+    warnings: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
+    """The limit a rule sets now, in the technician's unit. A tolerance needs its target: MissingFact."""
+    rule = limits.rule(rule_id)
+    effective = rule.effective(facts, policy)
+    value = effective.value
+    if value is None or rule.sense not in (Sense.MAX, Sense.MIN):
+        return Bounds(None, None, effective.source, rule.formula or rule.title)
+    if unit and UNITS[unit].kind == UNITS[value.unit].kind:
+        value = value.to(unit)
+    low, high = (value, None) if rule.sense is Sense.MIN else (None, value)
+    return Bounds(low, high, effective.source, rule.formula)
+
+
+def dispose(facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy) -> Disposition:
+    """Judge everything that is known of the tire, injury by injury, and keep every reason."""
+    reasons: dict[str, None] = {}
+    warnings: dict[str, None] = {}
+    sources: dict[str, None] = {}
+    for known in [{**facts, **group} for _, group in archived] + [dict(facts)]:
+        for rule in limits.rules():
+            if rule.kind != "verdict" or rule.measurand not in known:
+                continue
+            try:
+                verdict = limits.judge(rule.id, known, policy)
+            except MissingFact:
+                continue
+            except LimitsError as error:
+                reasons[str(error)] = None
+                continue
+            sources[verdict.source] = None
+            if verdict.outcome is not Outcome.INSIDE:
+                (reasons if verdict.severity is Severity.STOP else warnings)[verdict.reason] = None
+    return Disposition(tuple(reasons), tuple(warnings), tuple(sources))

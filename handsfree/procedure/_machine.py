@@ -1,0 +1,203 @@
+"""The machine: a pure function of its event list.
+
+Two nested tables decide what an event does in a mode: {mode: {event type: handler}} and, for commands,
+{mode: names}. What is not in the tables is refused and changes nothing. No clock, no I/O, no threads: time
+comes in with the events, and everything to be done comes out as effects.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from handsfree.limits import LimitsError
+from handsfree.procedure import _answers as answers
+from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held
+from handsfree.procedure._events import (
+    Answer,
+    Command,
+    DeviceBack,
+    DeviceLost,
+    Effect,
+    Event,
+    NoInput,
+    NoMatch,
+    Record,
+    Resumed,
+    Spoken,
+    Start,
+    TimerDue,
+    event_body,
+)
+from handsfree.procedure._flow import enter, reask, timers_due
+from handsfree.procedure._misses import arm_read_back, hold, miss
+from handsfree.procedure._state import Mode, State
+from handsfree.procedure._turn import COMMANDS, Book, Refusal, Turn
+
+__all__ = ["TABLE", "Machine"]
+
+Handler = Callable[[Turn, Any], None]
+
+
+def _start(turn: Turn, event: Start) -> None:
+    procedure = turn.book.procedure
+    turn.set(job=event.job)
+    if "today" in dict(event.job):
+        turn.learn("today", dict(event.job)["today"])
+    turn.say(turn.prompt("welcome", title=procedure.title, notice=procedure.notice), "notice")
+    enter(turn, procedure.step[0].id)
+
+
+def _command(turn: Turn, event: Command) -> None:
+    if event.name not in COMMANDS.get(turn.state.mode, ()):
+        raise Refusal(f"{event.name} is not armed while {turn.state.mode}")
+    turn.record("command", step=turn.state.step, name=event.name, heard=event.text)
+    COMMAND_HANDLERS[event.name](turn)
+
+
+def _armed(handler: Callable[[Turn, Answer], None]) -> Handler:
+    """An answer counts only if its label is armed and what it answers was played to the end."""
+
+    def check(turn: Turn, event: Answer) -> None:
+        if event.label not in dict(turn.state.armed):
+            raise Refusal(f"no {event.label!r} is armed")
+        if turn.state.awaiting:
+            raise Refusal("answered before the read-back was played to its end")
+        handler(turn, event)
+
+    return check
+
+
+def _no_match(turn: Turn, event: NoMatch) -> None:
+    if turn.state.mode in (Mode.WAITING, Mode.HELD) or not _answerable(turn):
+        # Chatter while nothing is asked: noted, never answered.
+        turn.record("missed", step=turn.state.step, heard=event.text, reason=event.reason, count="0")
+        return
+    miss(turn, event.text, event.reason or "not understood")
+
+
+def _no_input(turn: Turn, event: NoInput) -> None:
+    if not _answerable(turn):
+        raise Refusal("nothing was asked")
+    miss(turn, "", "no answer", silent=True)
+
+
+def _answerable(turn: Turn) -> bool:
+    return any(label != "command" for label, _ in turn.state.armed)
+
+
+def _spoken(turn: Turn, event: Spoken) -> None:
+    awaiting = turn.state.awaiting
+    if event.say > turn.state.says:
+        raise Refusal(f"nothing numbered {event.say} was to be said")
+    if event.say != awaiting:
+        return
+    if not event.completed:
+        _say_it_again(turn)
+        return
+    turn.set(awaiting=0)
+    if turn.state.mode is Mode.TELLING:
+        turn.record("told", step=turn.state.step, say=str(event.say))
+        turn.set(mode=Mode.READING_BACK, misses=0)
+        arm_read_back(turn)
+
+
+def _say_it_again(turn: Turn) -> None:
+    """What must be heard was cut off: say it again whole, and give up by holding, never by going on."""
+    turn.set(misses=turn.state.misses + 1)
+    turn.record("cut_off", step=turn.state.step, say=str(turn.state.awaiting))
+    if turn.state.misses >= 3:
+        turn.exception(f"{turn.state.step}: the voice failed")
+        turn.set(awaiting=0)
+        hold(turn, turn.prompt("held_voice"))
+    else:
+        misses = turn.state.misses
+        reask(turn)
+        turn.set(misses=misses)
+
+
+def _resumed(turn: Turn, event: Resumed) -> None:
+    turn.record("resumed", step=turn.state.step, mode=turn.state.mode)
+    for timer in turn.state.timers:
+        if timer.due is not None:
+            turn.start_timer(timer.step, timer.due)
+    resume_held(turn, "resumed")
+
+
+def _device_lost(turn: Turn, event: DeviceLost) -> None:
+    turn.exception(f"{event.device} lost at {turn.state.step}")
+    turn.record("device", device=event.device, outcome="lost")
+    text = turn.prompt("held_device", device=event.device)
+    if turn.state.mode is Mode.HELD:
+        turn.say(text, "notice")
+    else:
+        turn.set(awaiting=0)
+        hold(turn, text)
+
+
+def _device_back(turn: Turn, event: DeviceBack) -> None:
+    turn.record("device", device=event.device, outcome="back")
+    turn.say(turn.prompt("device_back", device=event.device), "notice")
+    turn.arm()
+
+
+def _timer(turn: Turn, event: TimerDue) -> None:
+    timers_due(turn)
+
+
+_COMMON: Mapping[type, Handler] = {
+    Command: _command,
+    NoMatch: _no_match,
+    NoInput: _no_input,
+    Spoken: _spoken,
+    TimerDue: _timer,
+    Resumed: _resumed,
+    DeviceLost: _device_lost,
+    DeviceBack: _device_back,
+}
+
+
+def _only(*kinds: type) -> dict[type, Handler]:
+    return {kind: _COMMON[kind] for kind in kinds}
+
+
+TABLE: Mapping[Mode, Mapping[type, Handler]] = {
+    Mode.IDLE: {Start: _start},
+    Mode.ASKING: {**_COMMON, Answer: _armed(answers.take)},
+    Mode.CONFIRMING: {**_COMMON, Answer: _armed(answers.confirm)},
+    Mode.DISPOSING: {**_COMMON, Answer: _armed(answers.dispose)},
+    Mode.READING_BACK: {**_COMMON, Answer: _armed(answers.read_back)},
+    Mode.TELLING: _only(Spoken, TimerDue, Resumed, DeviceLost),
+    Mode.WAITING: dict(_COMMON),
+    Mode.HELD: _only(Command, NoMatch, Spoken, TimerDue, Resumed, DeviceLost, DeviceBack),
+    Mode.STOPPED: _only(Resumed, Spoken),
+    Mode.FINISHED: _only(Spoken),
+}
+
+
+class Machine:
+    """Feed it events, do what it says. ``state`` is frozen; ``feed`` replaces it or leaves it as it was."""
+
+    def __init__(self, book: Book, state: State | None = None) -> None:
+        self.book = book
+        self.state = state or State()
+
+    def feed(self, event: Event) -> list[Effect]:
+        """The effects of one event, in the order they must be done. Never raises for an unfitting event."""
+        turn = Turn(self.book, self.state, event.at)
+        try:
+            if event.at < self.state.at:
+                raise Refusal("its time lies before the last event's")
+            handler = TABLE[self.state.mode].get(type(event))
+            if handler is None:
+                raise Refusal(f"it does not fit while {self.state.mode}")
+            turn.set(at=event.at)
+            handler(turn, event)
+        except (Refusal, LimitsError) as refusal:
+            return [_refused(event, str(refusal))]
+        self.state = turn.state
+        return turn.effects
+
+
+def _refused(event: Event, reason: str) -> Record:
+    return Record("refused", (("event", str(event_body(event)["type"])), ("reason", reason)))

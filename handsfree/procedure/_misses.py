@@ -1,0 +1,122 @@
+"""No-match and no-input: tapered prompts, and hold at the fourth miss. Silence is never consent."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, NO_INPUT_S, arm_confirm, ask, decoys
+from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
+from handsfree.procedure._state import Mode
+from handsfree.procedure._turn import Turn
+from handsfree.procedure._words import spoken
+from handsfree.quantity import Quantity
+
+__all__ = ["hold", "miss", "rearm"]
+
+MOST_MISSES = 4
+
+
+def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False) -> None:
+    """Count a miss and say less, then more. ``say``: what is to be said at the first misses instead."""
+    misses = turn.state.misses + 1
+    turn.set(misses=misses)
+    turn.record("missed", step=turn.state.step, heard=heard, reason=reason, count=str(misses))
+    if misses >= MOST_MISSES:
+        turn.exception(f"{turn.state.step}: not understood {misses} times, put on hold")
+        hold(turn, turn.prompt("held_misses"))
+        return
+    if not silent:
+        turn.chime("refused")
+    if turn.state.mode is Mode.READING_BACK:
+        _caution_again(turn, misses)
+        return
+    turn.say(say or _tapered(turn, misses, silent))
+    rearm(turn)
+
+
+def rearm(turn: Turn) -> None:
+    """Listen again for the same thing: after a miss, or after a command that only spoke."""
+    state = turn.state
+    if state.mode is Mode.CONFIRMING:
+        arm_confirm(turn)
+    elif state.mode is Mode.READING_BACK:
+        arm_read_back(turn)
+    else:
+        answers = tuple(pair for pair in state.armed if pair[0] != "command")
+        silence = CONFIRM_NO_INPUT_S if state.mode is Mode.DISPOSING else NO_INPUT_S[Kind(turn.step.kind)]
+        turn.arm(*answers, no_input_s=silence if answers else None)
+
+
+def arm_read_back(turn: Turn) -> None:
+    step = turn.step
+    assert isinstance(step, Caution)
+    turn.arm(("answer", step.read_back), ("decoy", decoys(turn, step.read_back)), no_input_s=20)
+
+
+def _caution_again(turn: Turn, misses: int) -> None:
+    """First the key words, then the whole caution once more."""
+    step = turn.step
+    assert isinstance(step, Caution)
+    remind = turn.prompt("caution_remind", read_back=step.read_back)
+    if misses == 1:
+        turn.say(turn.prompt("caution_wrong", again=remind))
+        arm_read_back(turn)
+    else:
+        ask(turn, lead=turn.prompt("caution_wrong", again=""))
+
+
+def _tapered(turn: Turn, misses: int, silent: bool) -> str:
+    if misses == 1:
+        return _question(turn) if silent else turn.prompt("miss_1")
+    if misses == 2 or not isinstance(turn.step, Reading) or turn.state.mode is not Mode.ASKING:
+        return turn.prompt("miss_2", forms=_forms(turn))
+    return turn.prompt("miss_3", digits=_digits(turn.step))
+
+
+def _question(turn: Turn) -> str:
+    pending, last = turn.state.pending, turn.state.last
+    if pending is not None:
+        return pending.spoken
+    if turn.state.mode is Mode.DISPOSING and last is not None:
+        return turn.prompt("miss_2", forms="measure again, or accept the finding")
+    step = turn.step
+    return step.conditions[turn.state.index].ask if isinstance(step, Inspect) else step.ask
+
+
+def _forms(turn: Turn) -> str:
+    """The accepted forms, spoken at the second miss."""
+    if turn.state.mode is Mode.CONFIRMING:
+        return "affirmative, or negative"
+    if turn.state.mode is Mode.DISPOSING:
+        return "measure again, or accept the finding"
+    match turn.step:
+        case Reading() as step:
+            return step.forms or _digits(step)
+        case Inspect():
+            return "all clear, or damage found"
+        case Choice() as step:
+            return ", or ".join(option.name.lower() for option in step.options)
+        case CountPasses():
+            return f"pass {turn.state.index + 1}"
+        case Do():
+            return "completed"
+        case step:
+            return step.ask
+
+
+def _digits(step: Reading) -> str:
+    if not step.unit:
+        return "one two three four"
+    assert step.plausible is not None
+    low, high = step.plausible
+    middle = Decimal(f"{(low + high) / 2:.0f}")
+    return spoken(Quantity(middle, step.unit))
+
+
+def hold(turn: Turn, text: str) -> None:
+    """Put the job on hold; timers run on."""
+    mode = turn.state.mode
+    turn.set(held_from=mode, mode=Mode.HELD)
+    turn.record("hold", step=turn.state.step, mode=mode)
+    turn.say(text, "notice")
+    turn.arm()

@@ -1,0 +1,286 @@
+"""The procedure file: what a shop writes in TOML, validated and frozen.
+
+A step has a kind (design words: inspect, reading, choice, do, count, caution, wait, hold_point), a prompt and
+the outcomes it can have. Transitions go by outcome name; an outcome without an entry in ``on`` goes to the next
+step of the file, so a straight procedure reads top to bottom. There are no expressions in a procedure file.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+__all__ = [
+    "Caution",
+    "Choice",
+    "Condition",
+    "CountPasses",
+    "Do",
+    "Ending",
+    "HoldPoint",
+    "Inspect",
+    "Kind",
+    "Option",
+    "Procedure",
+    "ProcedureError",
+    "Reading",
+    "Step",
+    "Wait",
+    "read_procedure",
+]
+
+_ID = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
+_FACT = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)+$")]
+
+
+class ProcedureError(ValueError):
+    """A procedure file is wrong: one line that names the file, the step and what to do."""
+
+
+class Kind(StrEnum):
+    INSPECT = "inspect"
+    READING = "reading"
+    CHOICE = "choice"
+    DO = "do"
+    COUNT = "count"
+    CAUTION = "caution"
+    WAIT = "wait"
+    HOLD_POINT = "hold_point"
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class _Step(_Frozen):
+    id: _ID
+    phase: str = Field(min_length=1)
+    ask: str = Field(min_length=1, description="what is said to the technician")
+    on: dict[str, str] = Field(default_factory=dict, description="outcome -> step or ending")
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """Every outcome this step can have; each needs a way on."""
+        return ("done",)
+
+
+class Condition(_Frozen):
+    """One thing to look for. Found means: no repair, for this reason."""
+
+    id: _ID
+    ask: str
+    reason: str
+
+
+class Inspect(_Step):
+    kind: Literal["inspect"]
+    conditions: tuple[Condition, ...] = Field(min_length=1)
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        return ("clear", "found")
+
+
+class Reading(_Step):
+    """A measured value. ``unit`` is what a number without a spoken unit means; "" for a string of digits."""
+
+    kind: Literal["reading"]
+    fact: _FACT
+    name: str = Field(description="the measurand as it is spoken back")
+    grammar: str = Field(description="rule of the grammars, for example readings.length_mm")
+    unit: str
+    plausible: tuple[float, float] | None = Field(default=None, description="physical range, in unit")
+    digits: tuple[int, int] | None = Field(default=None, description="shortest and longest digit string")
+    limits: tuple[str, ...] = ()
+    binding: tuple[str, ...] = Field(default=(), description="limits that bind like a stop in this procedure")
+    adjust: bool = Field(default=False, description="a setting: outside means set it right and measure again")
+    no_limit: str = Field(default="", description="why no limit judges this reading")
+    forms: str = Field(default="", description="accepted forms, said after a second miss")
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        return ("inside", "outside") if self.limits and not self.adjust else ("inside",)
+
+    @model_validator(mode="after")
+    def _judged(self) -> Reading:
+        if bool(self.limits) == bool(self.no_limit):
+            raise ValueError('give limits = [...], or no_limit = "why not", and not both')
+        if unknown := set(self.binding) - set(self.limits):
+            raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
+        if self.unit and self.plausible is None:
+            raise ValueError("a measured value needs plausible = [lowest, highest] in its unit")
+        if not self.unit and self.digits is None:
+            raise ValueError("a digit string needs digits = [shortest, longest]")
+        return self
+
+
+class Option(_Frozen):
+    """One answer of a choice. ``say`` is a JSGF expansion; ``value`` what is stored in the fact."""
+
+    id: _ID
+    say: str
+    name: str = Field(description="as it is spoken back")
+    archive: str = Field(default="", description='group of facts ("injury") that is put aside for a new one')
+    scrap: str = Field(default="", description="the reason this answer forbids the repair, if it does")
+
+
+class Choice(_Step):
+    kind: Literal["choice"]
+    options: tuple[Option, ...] = Field(min_length=2)
+    fact: _FACT | None = None
+    confirm: bool = True
+    limits: tuple[str, ...] = ()
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        return tuple(option.id for option in self.options)
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Choice:
+        if len({option.id for option in self.options}) != len(self.options):
+            raise ValueError("two options have the same id")
+        if self.limits and self.fact is None:
+            raise ValueError('limits judge a fact: give fact = "group.name"')
+        return self
+
+
+class Do(_Step):
+    """An action, confirmed when done. ``answer`` is the expansion that confirms it."""
+
+    kind: Literal["do"]
+    answer: str = "<answers.done>"
+
+
+class CountPasses(_Step):
+    kind: Literal["count"]
+    rule: str = Field(description="limit rule that says how many")
+
+
+class Caution(_Step):
+    """Spoken whole, then read back. ``ask`` is the caution itself; ``guards`` the steps it must precede."""
+
+    kind: Literal["caution"]
+    signal: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
+    read_back: str = Field(pattern=r"^[a-z' ]+$", description="the key words, plain lower case")
+    guards: tuple[_ID, ...] = Field(min_length=1)
+
+
+class Wait(_Step):
+    """``rule`` gives shortest and longest; the longest runs on until the step named in ``until`` is done."""
+
+    kind: Literal["wait"]
+    rule: str
+    until: _ID | None = None
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        return ("done", "overrun") if self.until else ("done",)
+
+
+class HoldPoint(_Step):
+    """Released by the limits engine's disposition of the tire, or by a named supervisor."""
+
+    kind: Literal["hold_point"]
+    by: Literal["disposition", "supervisor"]
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        return ("released", "refused")
+
+
+Step = Inspect | Reading | Choice | Do | CountPasses | Caution | Wait | HoldPoint
+
+
+class Ending(_Frozen):
+    id: _ID
+    disposition: str
+    say: str
+
+
+class Procedure(_Frozen):
+    """A whole procedure: steps in file order, and the endings a job can have."""
+
+    schema_: Literal[1] = Field(alias="schema")
+    id: _ID
+    title: str
+    version: str
+    notice: str = Field(min_length=1, description="said at the start of every job")
+    step: tuple[Annotated[Step, Field(discriminator="kind")], ...] = Field(min_length=1)
+    ending: tuple[Ending, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _linked(self) -> Procedure:
+        names = [s.id for s in self.step] + [e.id for e in self.ending]
+        twice = sorted({n for n in names if names.count(n) > 1})
+        if twice:
+            raise ValueError(f"id {twice[0]!r} is used twice")
+        known = set(names)
+        last = self.step[-1]
+        for step in self.step:
+            for outcome, target in step.on.items():
+                if outcome not in step.outcomes:
+                    raise ValueError(
+                        f"step {step.id!r}: no outcome {outcome!r}; it has {', '.join(step.outcomes)}"
+                    )
+                if target not in known:
+                    raise ValueError(f"step {step.id!r}: on.{outcome} goes to unknown {target!r}")
+            if step is last and (missing := [o for o in step.outcomes if o not in step.on]):
+                raise ValueError(f"last step {step.id!r}: outcome {missing[0]!r} goes nowhere")
+            pointers = step.guards if isinstance(step, Caution) else ()
+            pointers += (step.until,) if isinstance(step, Wait) and step.until else ()
+            for other in pointers:
+                if other not in {s.id for s in self.step}:
+                    raise ValueError(f"step {step.id!r}: points at unknown step {other!r}")
+        return self
+
+    def at(self, step_id: str) -> Step:
+        """The step of that id. Raises KeyError."""
+        return self._steps()[step_id]
+
+    def end(self, ending_id: str) -> Ending | None:
+        """The ending of that id, or None when the id is a step's."""
+        return next((e for e in self.ending if e.id == ending_id), None)
+
+    def after(self, step_id: str, outcome: str) -> str:
+        """Where an outcome leads: a step id or an ending id."""
+        step = self.at(step_id)
+        if outcome not in step.outcomes:
+            raise KeyError(outcome)
+        if outcome in step.on:
+            return step.on[outcome]
+        order = [s.id for s in self.step]
+        return order[order.index(step_id) + 1]
+
+    def _steps(self) -> dict[str, Step]:
+        return {s.id: s for s in self.step}
+
+
+def _plain(error: ValidationError) -> str:
+    """pydantic's first complaint as one line a shop can act on."""
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"] if part not in Kind.__members__.values())
+    message = first["msg"].removeprefix("Value error, ")
+    more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
+    return f"{place + ': ' if place else ''}{message}{more}"
+
+
+def read_procedure(text: str, name: str = "procedure") -> Procedure:
+    """Parse and validate a procedure file's text. Raises ProcedureError with one line."""
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise ProcedureError(f"{name}: not valid TOML: {error}") from None
+    steps = data.get("step")
+    try:
+        return Procedure.model_validate(data)
+    except ValidationError as error:
+        line = _plain(error)
+        loc = error.errors()[0]["loc"]
+        if len(loc) > 1 and loc[0] == "step" and isinstance(loc[1], int) and isinstance(steps, list):
+            entry = steps[loc[1]]
+            if isinstance(entry, dict) and "id" in entry:
+                line = f"step {entry['id']!r}: {line}"
+        raise ProcedureError(f"{name}: {line}") from None

@@ -1,0 +1,114 @@
+"""One turn of the machine: a scratch copy of the state and the effects collected so far.
+
+A turn that raises Refusal is thrown away whole; that is how an illegal event changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
+
+from handsfree.limits import Policy
+from handsfree.procedure._events import Arm, Chime, Effect, Pairs, Record, Say, StartTimer
+from handsfree.procedure._model import Procedure, Step
+from handsfree.procedure._prompts import Prompts
+from handsfree.procedure._state import Entry, Mode, State
+from handsfree.quantity import Quantity
+
+__all__ = ["COMMANDS", "Book", "Refusal", "Turn"]
+
+
+class Refusal(Exception):
+    """The event does not fit the state: it is recorded as refused and changes nothing."""
+
+
+_OPEN = ("say_again", "hold", "go_back", "correction", "limit", "time_left", "stop_work")
+#: Which commands are armed in which mode. Nothing is armed while a caution is spoken or after the end.
+COMMANDS: Mapping[Mode, tuple[str, ...]] = {
+    Mode.ASKING: _OPEN,
+    Mode.CONFIRMING: _OPEN,
+    Mode.DISPOSING: _OPEN,
+    Mode.READING_BACK: ("say_again", "hold", "go_back", "time_left", "stop_work"),
+    Mode.WAITING: _OPEN,
+    Mode.HELD: ("resume", "say_again", "time_left", "stop_work"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """What a machine works from: all of it pinned by hash in the record's first line."""
+
+    procedure: Procedure
+    prompts: Prompts
+    policy: Policy
+
+
+class Turn:
+    """Collects effects and the next state. ``at`` is the event's time."""
+
+    def __init__(self, book: Book, state: State, at: int) -> None:
+        self.book = book
+        self.state = state
+        self.at = at
+        self.effects: list[Effect] = []
+
+    @property
+    def step(self) -> Step:
+        return self.book.procedure.at(self.state.step)
+
+    def set(self, **changes: Any) -> None:
+        self.state = replace(self.state, **changes)
+
+    def prompt(self, key: str, **variables: str) -> str:
+        return self.book.prompts.say(key, **variables)
+
+    def say(self, text: str, kind: str = "prompt", *, must_be_heard: bool = False) -> None:
+        """Speak. ``must_be_heard``: no barge-in, and no answer counts before it was played to its end."""
+        number = self.state.says + 1
+        effect = Say(number, text, kind, barge_in=not must_be_heard)
+        self.effects.append(effect)
+        self.set(says=number, last=effect, awaiting=number if must_be_heard else self.state.awaiting)
+
+    def chime(self, name: str) -> None:
+        self.effects.append(Chime(name))
+
+    def record(self, kind: str, **body: str) -> int:
+        """Write a line. Returns its number, which a correction points at."""
+        number = self.state.records + 1
+        self.effects.append(Record(kind, (("record", str(number)), *body.items())))
+        self.set(records=number)
+        return number
+
+    def arm(self, *answers: tuple[str, str], no_input_s: int | None = None) -> None:
+        """Listen for the mode's commands and these answers."""
+        names = COMMANDS.get(self.state.mode, ())
+        commands = " | ".join(f"<commands.{name}>" for name in names)
+        grammar: Pairs = ((("command", commands),) if commands else ()) + answers
+        self.effects.append(Arm(grammar, no_input_s))
+        self.set(armed=grammar)
+
+    def disarm(self) -> None:
+        self.effects.append(Arm(()))
+        self.set(armed=())
+
+    def start_timer(self, name: str, due: int) -> None:
+        self.effects.append(StartTimer(name, due))
+
+    def learn(self, fact: str, value: Quantity | str) -> None:
+        self.set(facts=MappingProxyType({**self.state.facts, fact: value}))
+
+    def enter_in_list(self, record: int, index: int = 0) -> None:
+        """Remember a confirmed entry, so that a correction can reopen it."""
+        kept = tuple(e for e in self.state.entries if (e.step, e.index) != (self.state.step, index))
+        self.set(entries=(*kept, Entry(self.state.step, record, index)))
+
+    def reason(self, text: str) -> None:
+        """A reason against the repair. Reasons are only ever added."""
+        if text not in self.state.reasons:
+            self.set(reasons=(*self.state.reasons, text))
+
+    def exception(self, text: str) -> None:
+        """Something a supervisor should see first."""
+        self.set(exceptions=(*self.state.exceptions, text))

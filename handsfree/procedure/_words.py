@@ -1,0 +1,70 @@
+"""Values as they are spoken: digit by digit, with the unit, limits in the technician's own unit."""
+
+from __future__ import annotations
+
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from fractions import Fraction
+
+from handsfree.grammar import digit_by_digit, spoken_unit
+from handsfree.limits import Verdict
+from handsfree.procedure._prompts import Prompts
+from handsfree.quantity import Exact, Quantity
+
+__all__ = ["spoken", "spoken_limit", "spoken_seconds", "written"]
+
+_PLACES = Decimal("0.01")
+
+
+def _short(value: Exact, *, up: bool) -> Exact:
+    """A limit that converts to an endless decimal is spoken on the safe side, to hundredths."""
+    if isinstance(value, Decimal):
+        return value
+    exact = Decimal(value.numerator) / Decimal(value.denominator)
+    if Fraction(exact) == value and exact == round(exact, 3):
+        return exact.normalize() if exact != exact.to_integral() else Decimal(int(exact))
+    return exact.quantize(_PLACES, rounding=ROUND_CEILING if up else ROUND_FLOOR)
+
+
+def spoken(value: Quantity | str) -> str:
+    """A quantity or a digit string, digit by digit: "one four point five millimeters"."""
+    if isinstance(value, str):
+        return " ".join(digit_by_digit(Decimal(c)) if c.isdigit() else c for c in value)
+    number = digit_by_digit(value.value)
+    return f"{number} {spoken_unit(value.unit, value.value)}".strip()
+
+
+def written(value: Quantity | str | None) -> str:
+    """For the record and the screen: "5.50 mm"."""
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return value
+    number = value.value
+    if isinstance(number, Fraction) and value.resolution is None:
+        number = _short(number, up=False)
+    text = str(number) if isinstance(number, Fraction) else format(number, "f")
+    return text if value.unit == "1" else f"{text} {value.unit}"
+
+
+def spoken_limit(verdict: Verdict, prompts: Prompts) -> str:
+    """ "at most six millimeters", each bound rounded toward the safe side when it must be rounded."""
+    low = verdict.low and spoken(Quantity(_short(verdict.low.value, up=True), verdict.low.unit))
+    high = verdict.high and spoken(Quantity(_short(verdict.high.value, up=False), verdict.high.unit))
+    if low and high:
+        return prompts.say("limit_between", low=low, high=high)
+    if high:
+        return prompts.say("limit_at_most", high=high)
+    if low:
+        return prompts.say("limit_at_least", low=low)
+    return verdict.reason
+
+
+def spoken_seconds(seconds: int) -> str:
+    """ "four minutes", "two minutes ten seconds"; waits are named in words, they are never read back."""
+    minutes, rest = divmod(max(0, seconds), 60)
+    parts = []
+    if minutes:
+        parts.append(f"{minutes} minute{'s' if minutes != 1 else ''}")
+    if rest or not minutes:
+        parts.append(f"{rest} second{'s' if rest != 1 else ''}")
+    return " ".join(parts)

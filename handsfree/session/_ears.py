@@ -1,0 +1,186 @@
+"""Listening: frames or typed lines in, one of four things out."""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol, TextIO
+
+from handsfree.audio import (
+    FRAME_MS,
+    Endpointer,
+    EndpointerSettings,
+    MicrophoneLost,
+    Source,
+    SpeechContinues,
+    SpeechEnded,
+    SpeechStarted,
+    Utterance,
+)
+from handsfree.grammar import Armed
+from handsfree.hearing import Engine, Hypothesis
+from handsfree.session._clock import Clock
+
+__all__ = ["AudioEars", "Closed", "Ears", "Heard", "Lost", "Quiet", "TypedEars"]
+
+#: A script of sound files that has run out gets this long (its own noise floor) before the session ends.
+_AFTER_THE_LAST_MS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    hypothesis: Hypothesis
+    utterance: Utterance | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """The time came before anyone spoke."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    device: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """There will be no more input."""
+
+    reason: str
+
+
+class Ears(Protocol):
+    engine: Engine
+
+    def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+        """Wait for one utterance, at most until the clock says ``until``. ``answer``: a question is open."""
+
+    def close(self) -> None: ...
+
+
+class AudioEars:
+    """A source, an endpointer and an engine. Decodes while the speech comes in."""
+
+    def __init__(
+        self,
+        source: Source,
+        engine: Engine,
+        clock: Clock,
+        settings: EndpointerSettings | None = None,
+    ) -> None:
+        self.engine = engine
+        self.source = source
+        self._clock = clock
+        self._armed: Armed | None = None
+        self._endpointer = Endpointer(settings, can_continue=self._can_continue)
+
+    @property
+    def noise_dbfs(self) -> float:
+        return self._endpointer.noise_dbfs
+
+    def _can_continue(self) -> bool:
+        partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
+        if partial is None or self._armed is None:
+            return False
+        text = partial()
+        # A partial that is already a sentence and can also go on ("five" of "five point two") waits longer.
+        return self._armed.can_continue(text)
+
+    def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+        if armed is not self._armed:
+            self.engine.arm(armed)
+            self._armed = armed
+        self._endpointer.reset()
+        self.source.cue(answer)
+        quiet_ms = 0
+        while True:
+            if not self._endpointer.in_speech:
+                if until is not None and self._clock.now() >= until:
+                    return Quiet()
+                if getattr(self.source, "exhausted", False):
+                    quiet_ms += FRAME_MS
+                    if quiet_ms > _AFTER_THE_LAST_MS and (answer or until is None):
+                        return Closed("the sound files are at an end")
+            try:
+                frame = self.source.read()
+            except MicrophoneLost as lost:
+                return Lost("microphone", str(lost))
+            if frame is None:
+                return Closed("the sound is at an end")
+            self._clock.advance(FRAME_MS)
+            heard = self._frame(frame)
+            if heard is not None:
+                return heard
+
+    def _frame(self, frame: bytes) -> Heard | None:
+        for event in self._endpointer.feed(frame):
+            match event:
+                case SpeechStarted(preroll):
+                    self.engine.begin()
+                    self.engine.feed(preroll)
+                case SpeechContinues(more):
+                    self.engine.feed(more)
+                case SpeechEnded(utterance):
+                    return Heard(self.engine.end(), utterance)
+        return None
+
+    def close(self) -> None:
+        self.source.close()
+        self.engine.close()
+
+
+class TypedEars:
+    """The keyboard, one line an utterance. Timers go on while nobody types.
+
+    With a simulated clock (practice) a wait passes at once when nothing is to be answered.
+    """
+
+    def __init__(self, engine: Engine, clock: Clock, stream: TextIO | None = None) -> None:
+        self.engine = engine
+        self._clock = clock
+        self._stream = stream or sys.stdin
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._reader: threading.Thread | None = None
+
+    def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+        self.engine.arm(armed)
+        if self._clock.name == "simulated" and until is not None and not answer:
+            self._clock.advance(max(0, until - self._clock.now()))
+            return Quiet()
+        while True:
+            line = self._line(until)
+            if line == "":
+                return Quiet()
+            if line is None:
+                return Closed("no more typed lines")
+            if line.strip():
+                break
+        self.engine.begin()
+        self.engine.feed(line.encode())
+        return Heard(self.engine.end())
+
+    def _line(self, until: int | None) -> str | None:
+        """The next line; "" when the time came first; None at the end of the input."""
+        if self._clock.name == "simulated":
+            return self._stream.readline() or None
+        if self._reader is None:
+            self._reader = threading.Thread(target=self._read, daemon=True)
+            self._reader.start()
+        timeout = None if until is None else max(0.0, (until - self._clock.now()) / 1000)
+        try:
+            return self._lines.get(timeout=timeout)
+        except queue.Empty:
+            return ""
+
+    def _read(self) -> None:
+        for line in self._stream:
+            self._lines.put(line if line.strip() else "\n")
+        self._lines.put(None)
+
+    def close(self) -> None:
+        self.engine.close()

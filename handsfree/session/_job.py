@@ -1,0 +1,148 @@
+"""Starting a job and opening it again: the book it works from is kept beside its record."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from importlib.metadata import version
+from pathlib import Path
+
+from handsfree.limits import DEFAULT
+from handsfree.procedure import Book, Machine, Prompts, Resumed, Start, read_procedure
+from handsfree.record import JobLog, RecordError, read_log
+from handsfree.session._clock import Clock
+from handsfree.session._replay import replay
+
+__all__ = [
+    "Job",
+    "create_job",
+    "job_folder",
+    "open_job",
+    "packaged_procedure",
+    "packaged_procedures",
+    "prompts_text",
+]
+
+_PROCEDURE, _PROMPTS = "procedure.toml", "prompts.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A machine ready for its first event, and the log it goes to."""
+
+    machine: Machine
+    log: JobLog
+    first: Start | Resumed
+
+
+def _package(*parts: str) -> str:
+    return resources.files("handsfree.procedure").joinpath(*parts).read_text(encoding="utf-8")
+
+
+def prompts_text() -> str:
+    """The packaged prompt file."""
+    return _package(_PROMPTS)
+
+
+def packaged_procedures() -> tuple[str, ...]:
+    """Names of the procedures in the package."""
+    folder = resources.files("handsfree.procedure").joinpath("procedures")
+    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+
+
+def packaged_procedure(name: str) -> str:
+    """The text of a packaged procedure. Raises FileNotFoundError."""
+    return _package("procedures", f"{name}.toml")
+
+
+def job_folder(jobs: Path, name: str, stamp: str) -> Path:
+    """A folder for a new job: when it began and what it is called."""
+    slug = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "job"
+    base = f"{stamp[:10]}-{stamp[11:19].replace(':', '')}-{slug}"
+    folder, number = jobs / base, 2
+    while folder.exists():
+        folder, number = jobs / f"{base}-{number}", number + 1
+    return folder
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _book(procedure: str, prompts: str) -> Book:
+    return Book(read_procedure(procedure, _PROCEDURE), Prompts(prompts, _PROMPTS), DEFAULT)
+
+
+def create_job(
+    folder: Path,
+    *,
+    procedure: str,
+    prompts: str,
+    about: Mapping[str, str],
+    pins: Mapping[str, str],
+    clock: Clock,
+) -> Job:
+    """A new job in ``folder``. ``about`` (technician and the like) goes to the machine, ``pins`` (engine,
+    grammar hash, voice) to the first line. Raises RecordError, ProcedureError, PromptError."""
+    book = _book(procedure, prompts)
+    header: dict[str, object] = {
+        "tool": f"handsfree {version('handsfree')}",
+        "procedure": book.procedure.id,
+        "procedure_title": book.procedure.title,
+        "procedure_version": book.procedure.version,
+        "procedure_sha256": _sha256(procedure),
+        "prompts_sha256": _sha256(prompts),
+        "limits": book.policy.name,
+        "clock": clock.name,
+        **about,
+        **pins,
+    }
+    log = JobLog.create(folder, header, clock=clock.reading)
+    try:
+        for name, text in ((_PROCEDURE, procedure), (_PROMPTS, prompts)):
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        log.close()
+        raise RecordError(f"can't write {folder}: {error.strerror}; free the disk or choose --jobs") from None
+    return Job(Machine(book), log, Start(clock.now(), tuple(sorted(about.items()))))
+
+
+def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clock]:
+    """Open an interrupted job: replay its record, write what a crash kept from being written, go on.
+
+    ``make_clock`` gets the time of the last event, which the new clock must not go behind.
+    Raises RecordError (damaged, finished, in use, or its pinned files changed).
+    """
+    read = read_log(folder)
+    texts = {}
+    for name, key in ((_PROCEDURE, "procedure_sha256"), (_PROMPTS, "prompts_sha256")):
+        try:
+            texts[name] = (folder / name).read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            raise RecordError(
+                f"{folder / name} can't be read; the job needs the files it began with"
+            ) from None
+        if read.lines and read.lines[0].body.get(key) != _sha256(texts[name]):
+            raise RecordError(f"{folder / name} was changed since the job began; put the original back")
+    log = JobLog.open(folder, clock=make_clock(0).reading)
+    try:
+        replayed = replay(_book(texts[_PROCEDURE], texts[_PROMPTS]), log.lines)
+        machine = replayed.machine
+        if machine.state.mode == "finished":
+            raise RecordError(
+                f"{folder.name} is finished: {machine.state.outcome}; see it with handsfree show"
+            )
+        log.append(list(replayed.missing))
+        clock = make_clock(machine.state.at)
+    except BaseException:
+        log.close()
+        raise
+    if machine.state.mode == "idle":
+        about = {
+            str(k): str(v) for k, v in log.lines[0].body.items() if k in ("technician", "work_order", "bay")
+        }
+        return Job(machine, log, Start(clock.now(), tuple(sorted(about.items())))), clock
+    return Job(machine, log, Resumed(clock.now())), clock

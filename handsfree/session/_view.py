@@ -1,0 +1,118 @@
+"""What a bystander sees: one plain line for each thing said, heard, understood, judged and recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Protocol
+
+from handsfree.procedure import Answer, Command, Event, NoInput, NoMatch, Record
+from handsfree.session._ears import Heard
+
+__all__ = ["NoView", "PlainView", "View"]
+
+
+class View(Protocol):
+    def said(self, text: str, kind: str) -> None: ...
+    def heard(self, heard: Heard, event: Event) -> None: ...
+    def recorded(self, effect: Record) -> None: ...
+    def note(self, text: str) -> None: ...
+
+
+class NoView:
+    def said(self, text: str, kind: str) -> None: ...
+    def heard(self, heard: Heard, event: Event) -> None: ...
+    def recorded(self, effect: Record) -> None: ...
+    def note(self, text: str) -> None: ...
+
+
+def _understood(event: Event) -> str:
+    match event:
+        case Command(name=name):
+            return f"command {name.replace('_', ' ')}"
+        case Answer(number=number, slots=slots) if number is not None:
+            unit = next((f" {value}" for key, value in slots if key == "unit"), "")
+            return f"{number.value}{unit}"
+        case Answer(slots=slots) if slots:
+            return ", ".join(f"{key} {value}" for key, value in slots)
+        case Answer(text=text):
+            return text
+        case NoMatch(reason=reason):
+            return f"no match: {reason}"
+        case NoInput():
+            return "no input"
+        case _:
+            return ""
+
+
+def _reading(body: Mapping[str, str]) -> str:
+    replaced = f" (replaces record {body['replaces']})" if body.get("replaces") else ""
+    return f"{body['measurand']} = {body['value']} {body['unit']}".strip() + replaced
+
+
+def _verdict(body: Mapping[str, str]) -> str:
+    bounds = [
+        f"at least {body['low']}" if body["low"] else "",
+        f"at most {body['high']}" if body["high"] else "",
+    ]
+    limit = " and ".join(b for b in bounds if b)
+    return f"{body['outcome'].upper()}  {limit}  [{body['rule']}; {body['source']}]"
+
+
+def _wait(body: Mapping[str, str]) -> str:
+    if body["outcome"] == "started":
+        longest = f", at most {body['longest_s']} s" if body["longest_s"] else ""
+        return f"started: {body['planned_s']} s{longest}  [{body['source']}]"
+    return f"{body['outcome']} after {body['waited_s']} s"
+
+
+#: What is shown of a record line, by kind: a label and a formatter. Other kinds are not shown.
+_SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
+    "reading": ("recorded", _reading),
+    "verdict": ("verdict", _verdict),
+    "inspect": ("recorded", lambda b: f"{b['condition']}: {b['outcome']}"),
+    "answer": ("recorded", lambda b: f"{b['step']}: {b['outcome']}"),
+    "pass": ("recorded", lambda b: f"pass {b['n']} of {b['target']}"),
+    "caution": ("recorded", lambda b: f"caution read back: {b['read_back']}"),
+    "wait": ("wait", _wait),
+    "hold_point": ("hold point", lambda b: f"{b['outcome']} by {b['by']}"),
+    "refused": ("refused", lambda b: f"{b['event']}: {b['reason']}"),
+    "hold": ("hold", lambda b: f"at {b['step']}"),
+    "stop": ("stop", lambda b: f"at {b['step']}"),
+    "back": ("back", lambda b: f"to {b['to']}"),
+    "disposed": ("recorded", lambda b: f"{b['step']}: {b['outcome']}"),
+}
+
+
+class PlainView:
+    """Lines through ``write``; meaning never by color alone. ``style`` may color a whole line by its label."""
+
+    def __init__(self, write: Callable[[str], None], style: Callable[[str, str], str] | None = None) -> None:
+        self._write = write
+        self._style = style or (lambda label, line: line)
+        self._phase = ""
+
+    def _line(self, label: str, text: str) -> None:
+        self._write(self._style(label, f"{label:>11}  {text}"))
+
+    def said(self, text: str, kind: str) -> None:
+        self._line("said", text)
+
+    def heard(self, heard: Heard, event: Event) -> None:
+        level = ""
+        if heard.utterance is not None:
+            level = f"  ({heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise)"
+        self._line("heard", f'"{heard.hypothesis.text}"{level}')
+        self._line("understood", _understood(event))
+
+    def recorded(self, effect: Record) -> None:
+        body = dict(effect.body)
+        if effect.kind == "step" and body["phase"] != self._phase:
+            self._phase = body["phase"]
+            self._write("")
+            self._line("phase", self._phase.upper())
+        shown = _SHOWN.get(effect.kind)
+        if shown is not None:
+            self._line(shown[0], shown[1](body))
+
+    def note(self, text: str) -> None:
+        self._line("note", text)
