@@ -22,7 +22,7 @@ class JobLock:
 
     def __init__(self, folder: Path) -> None:
         self._pid_file = folder / ".writer"
-        self._lock = FileLock(folder / ".lock", mode=0o600)
+        self._lock = FileLock(folder / ".lock", mode=0o600, thread_local=False)
         try:
             self._lock.acquire(timeout=0)
         except Timeout:

@@ -252,7 +252,6 @@ _EXCEPTIONS: dict[str, Callable[[Entry], str]] = {
         if _short(row)
         else ""
     ),
-    "refused": lambda row: _join("refused", value_of(row, "event"), value_of(row, "reason"), sep=": "),
     "hold": lambda row: _join("hold", _rest(row), sep=": "),
     "stop": lambda row: _join("work stopped", _rest(row), sep=": "),
     "recovered": lambda row: f"an unfinished line was moved to {value_of(row, 'file')}",
