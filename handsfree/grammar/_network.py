@@ -73,15 +73,22 @@ class Network:
 
     def sentences(self, max_words: int) -> Iterator[str]:
         """Every different sentence of at most ``max_words`` words, shortest first."""
-        wave: list[tuple[tuple[str, ...], States]] = [((), self._start)]
-        for _ in range(min(max_words, MAX_WORDS) + 1):
-            longer = []
-            for words, states in wave:
-                if words and self.can_end(states):
+        for length in range(1, min(max_words, MAX_WORDS) + 1):
+            reached = False
+            for words, states in self._begun((), self._start, length):
+                reached = True
+                if self.can_end(states):
                     yield " ".join(words)
-                for word in sorted({word for state in states for word in self._takes[state]}):
-                    longer.append(((*words, word), self._step(states, word)))
-            wave = longer
+            if not reached:
+                return
+
+    def _begun(self, words: Tags, states: States, more: int) -> Iterator[tuple[Tags, States]]:
+        """All beginnings that add ``more`` words; made anew each time, as kept ones fill memory."""
+        if not more:
+            yield words, states
+            return
+        for word in sorted({word for state in states for word in self._takes[state]}):
+            yield from self._begun((*words, word), self._step(states, word), more - 1)
 
     def can_end(self, states: States) -> bool:
         return not self._labels.keys().isdisjoint(states)
@@ -202,12 +209,12 @@ class Network:
                 return self._repeat(item, least, start, label, depth)
 
     def _repeat(self, item: Node, least: int, start: int, label: str, depth: int) -> int:
-        if self._can_be_empty(item):
+        begin = self._arc(start, self._state())
+        end = self._arc(self._build(item, begin, label, depth + 1), self._state())
+        if self._can_be_empty(item):  # asked after building, which bounds the depth
             raise GrammarError(
                 f"<{label}>:1:1: '*' or '+' after something that can be empty; drop its [ ] or *"
             )
-        begin = self._arc(start, self._state())
-        end = self._arc(self._build(item, begin, label, depth + 1), self._state())
         self._arc(end, begin)
         return self._arc(start, self._arc(end, self._state())) if least == 0 else end
 

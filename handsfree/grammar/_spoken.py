@@ -58,7 +58,7 @@ def natural(value: Exact, resolution: Exact | None = None) -> str:
 
 
 def spoken_unit(symbol: str, value: Exact) -> str:
-    """The unit's spoken name beside ``value``: one "millimeter", 5.5 "millimeters", 3/8 "inch"; a count has none.
+    """The unit's name beside ``value``: one "millimeter", 5.5 "millimeters", 3/8 "inch"; a count has none.
 
     Raises UnitError for an unknown symbol.
     """

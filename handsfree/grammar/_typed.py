@@ -88,7 +88,8 @@ def _plain(text: str) -> str:
     text = unicodedata.normalize("NFKC", text)
     text = text.replace("\u2044", "/").replace("\u2212", "-").lower()
     text = re.sub(r"(?<![0-9/.,])([0-9]{1,2})-([0-9]{1,2}/[0-9]{1,2})(?![0-9/])", r"\1 \2", text)
-    return " ".join(text.split())
+    # Only the end of the sentence: a mark between two numbers dropped would glue them together.
+    return " ".join(text.split()).rstrip("?!. ")
 
 
 class _Before:
@@ -105,7 +106,7 @@ class _Before:
         spoken = _number_words(match) if match else None
         if match is None or spoken is None or not self._may_follow(match):
             self._number = ""
-            return token.rstrip("?!.,;") if not re.search(r"[0-9]", token) else token
+            return token
         joined = f"and {spoken}" if match["top"] and self._number else spoken
         self._number = "" if match["unit"] else token
         return joined

@@ -1,0 +1,175 @@
+"""Typed text says the same as speech, and what is not understood is never repaired into a number."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from handsfree.grammar import Library, accepted_forms, typed_to_words
+
+LIBRARY = Library.load()
+ARMED = {rule: LIBRARY.arm({"x": f"<{rule}>"}) for rule in LIBRARY.public_rules()}
+
+WORDS = [
+    ("5.5 mm", "five point five millimeters"),
+    ("5.5mm", "five point five millimeters"),
+    ("14", "one four"),
+    ("3/8 in", "three eighths inches"),
+    ('3/8"', "three eighths inches"),
+    ("1/4", "one quarter"),
+    ("1 3/8 in", "one and three eighths inches"),
+    ("1-3/8 in", "one and three eighths inches"),
+    ("1\u00bd", "one and one half"),
+    ("7/32", "seven thirty seconds"),
+    ("5 32nds", "five thirty seconds"),
+    ("32 psi", "three two p s i"),
+    ("Say again!", "say again"),
+    ("what is the limit?", "what is the limit"),
+    ("\u22125.5 \u00b0C", "minus five point five celsius"),
+    ("68\u00b0F", "six eight fahrenheit"),
+    ("1,200 rpm", "one two zero zero r p m"),
+    (".25 in", "point two five inches"),
+    ("3:30", "three thirty"),
+    ("3 o'clock", "three o'clock"),
+    ("100 N\u00b7m", "one zero zero newton meters"),
+    ("pass 3", "pass three"),
+    ("0324", "zero three two four"),
+    ("1 4 5", "one four five"),
+    ("five point five", "five point five"),
+]
+
+
+@pytest.mark.parametrize(("typed", "words"), WORDS)
+def test_typed(typed: str, words: str) -> None:
+    assert typed_to_words(typed) == words
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "5,5",
+        "14 15",
+        "5 . 5",
+        ". 5",
+        "5, 5",
+        "five, five",
+        "5 5.5",
+        "10/8",
+        "3/0",
+        "1.2.3",
+        "5..5",
+        "1e3",
+        "0x10",
+        "5 mm 6 7,7",
+    ],
+)
+def test_what_is_not_understood_stays_unreadable(typed: str) -> None:
+    words = typed_to_words(typed)
+    assert all(armed.interpretations(words) == () for armed in ARMED.values()), words
+
+
+# Sample designations of a vehicle maker's tire chart and their parts, as the prefix rules of facts give them.
+DESIGNATIONS = [
+    (
+        "P215/65R15 95H",
+        {"prefix": "P", "width": "215", "aspect": "65", "construction": "R", "rim": "15", "load": "95"},
+    ),
+    (
+        "215/65R15 96H",
+        {"width": "215", "aspect": "65", "construction": "R", "rim": "15", "load": "96", "speed": "H"},
+    ),
+    ("LT235/85R16C", {"prefix": "LT", "width": "235", "aspect": "85", "rim": "16", "range": "C"}),
+    ("T145/80D18 103M", {"prefix": "T", "width": "145", "construction": "D", "load": "103", "speed": "M"}),
+    ("P215/65R15XL 95H", {"prefix": "P", "extra": "XL", "load": "95", "speed": "H"}),
+    ("235/85 R 16 120/116S", {"width": "235", "load": "120/116", "speed": "S"}),
+]
+
+
+@pytest.mark.parametrize(("typed", "parts"), DESIGNATIONS)
+def test_tire_designations(typed: str, parts: dict[str, str]) -> None:
+    meaning = ARMED["readings.tire_size"].interpret(typed_to_words(typed))
+    assert meaning is not None
+    assert {key: meaning.slot(key) for key in parts} == parts
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "p two one five sixty five r fifteen",
+        "two one five slash six five romeo one five",
+        "two fifteen sixty five fifteen",
+        "two fifteen six five one five",
+    ],
+)
+def test_spoken_designations(text: str) -> None:
+    meaning = ARMED["readings.tire_size"].interpret(text)
+    assert meaning is not None
+    assert (meaning.slot("width"), meaning.slot("aspect"), meaning.slot("rim")) == ("215", "65", "15")
+
+
+@pytest.mark.parametrize(
+    ("rule", "text", "slots"),
+    [
+        ("commands.command", "hold work", {"command": "hold"}),
+        ("commands.command", "how much time is left", {"command": "time_left"}),
+        ("commands.stop_work", "stop work", {"command": "stop_work"}),
+        ("answers.yes_no", "affirmative", {"answer": "yes"}),
+        ("answers.finding", "damage found", {"answer": "found"}),
+        ("answers.pass", "pass niner", {"pass": "9"}),
+        (
+            "answers.supervisor_release",
+            "supervisor release badge oh four one",
+            {"answer": "release", "badge": "041"},
+        ),
+        ("answers.tack", "still wet", {"answer": "wet"}),
+        ("answers.done", "completed", {"answer": "done"}),
+        ("readings.date_code", "two six two three", {"digits": "2623"}),
+    ],
+)
+def test_words_of_the_dialogue(rule: str, text: str, slots: dict[str, str]) -> None:
+    meaning = ARMED[rule].interpret(text)
+    assert meaning is not None
+    assert dict(meaning.slots) == slots
+
+
+@given(st.decimals(min_value=0, max_value=999, places=2))
+@settings(deadline=None)
+def test_typed_decimals_read_as_themselves(value: Decimal) -> None:
+    meaning = ARMED["readings.length_mm"].interpret(typed_to_words(f"{value} mm"))
+    assert meaning is not None
+    assert meaning.number is not None
+    assert (str(meaning.number.value), meaning.slot("unit")) == (str(value), "mm")
+
+
+def test_typed_fractions_read_as_themselves() -> None:
+    for bottom in (2, 4, 8, 16, 32):
+        for top in range(1, bottom):
+            for whole in ("", "3 ", "12-"):
+                meaning = ARMED["readings.length_mm"].interpret(typed_to_words(f"{whole}{top}/{bottom}"))
+                assert meaning is not None
+                assert meaning.number is not None
+                assert meaning.number.value == int(whole.strip(" -") or 0) + Fraction(top, bottom)
+                assert meaning.number.resolution == Fraction(1, bottom)
+
+
+@given(st.text(max_size=80))
+def test_any_text_is_normalized_without_a_crash(text: str) -> None:
+    words = typed_to_words(text)
+    assert words == " ".join(words.split())
+
+
+@pytest.mark.parametrize("rule", LIBRARY.public_rules())
+def test_spoken_words_pass_through_unchanged(rule: str) -> None:
+    for sentence in ARMED[rule].examples(20):
+        assert typed_to_words(sentence) == sentence
+
+
+def test_no_form_for_what_a_reading_does_not_take() -> None:
+    assert accepted_forms(Decimal("-5"), "length_mm") == []
+    assert accepted_forms(Fraction(1, 3), "length_mm") == []
+    assert accepted_forms(Fraction(1, 2), "angle") == []
+    assert accepted_forms(Fraction(13), "clock_position") == []
