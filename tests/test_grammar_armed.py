@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from handsfree.grammar import MAX_WORDS, Armed, Library, Number, load_pronunciations
 from handsfree.grammar._arithmetic import evaluate
 from handsfree.grammar._types import GrammarError
+from handsfree.quantity import Quantity
 
 pocketsphinx = pytest.importorskip("pocketsphinx")
 
@@ -129,6 +131,19 @@ def test_two_values_are_ambiguous_and_the_same_value_twice_is_not() -> None:
     assert len(arm("a {1} | a {1.0}").interpretations("a")) == 2  # another resolution is another reading
     assert arm("a {1} | a {1} | a {0+1}").interpret("a") is not None
     assert len(arm("a {k=1} | a {k=2}").interpretations("a")) == 2
+
+
+def test_quantity_takes_the_spoken_unit_before_the_asked_one() -> None:
+    armed = LIBRARY.arm({"size": "<readings.length_mm>", "other": "<commands.hold>"})
+    expected = {
+        "five point zero": Quantity(Decimal("5.0"), "mm", Decimal("0.1")),
+        "two eighths": Quantity(Fraction(1, 4), "in", Fraction(1, 8)),
+        "hold": None,
+    }
+    for text, quantity in expected.items():
+        meaning = armed.interpret(text)
+        assert meaning is not None
+        assert meaning.quantity("mm") == quantity
 
 
 def test_slots_append_in_order_and_keep_leading_zeros() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -9,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.grammar import Library, accepted_forms, typed_to_words
+from handsfree.grammar import Library, accepted_forms, tire_designation, typed_to_words
+from handsfree.limits import parse_designation
 
 LIBRARY = Library.load()
 ARMED = {rule: LIBRARY.arm({"x": f"<{rule}>"}) for rule in LIBRARY.public_rules()}
@@ -94,6 +96,27 @@ def test_tire_designations(typed: str, parts: dict[str, str]) -> None:
     meaning = ARMED["readings.tire_size"].interpret(typed_to_words(typed))
     assert meaning is not None
     assert {key: meaning.slot(key) for key in parts} == parts
+    # The limits' own reader, written apart from this one, must see the same tire.
+    written = tire_designation(meaning)
+    assert written is not None
+    assert replace(parse_designation(written), text="") == replace(parse_designation(typed), text="")
+
+
+def test_every_spoken_tire_size_is_a_designation() -> None:
+    for sentence in ARMED["readings.tire_size"].examples(300, seed=5, max_words=18):
+        meaning = ARMED["readings.tire_size"].interpret(sentence)
+        assert meaning is not None
+        written = tire_designation(meaning)
+        assert written is not None
+        again = ARMED["readings.tire_size"].interpret(typed_to_words(written))
+        assert again is not None, (sentence, written)
+        assert dict(again.slots) == {"construction": "R"} | dict(meaning.slots)
+
+
+def test_no_tire_size_in_other_meanings() -> None:
+    meaning = ARMED["readings.length_mm"].interpret("five")
+    assert meaning is not None
+    assert tire_designation(meaning) is None
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from ._forms import accepted_forms
 from ._library import Library, load_pronunciations
 from ._network import MAX_WORDS
 from ._spoken import digit_by_digit, natural, spoken_unit
+from ._tire import tire_designation
 from ._typed import typed_to_words
 from ._types import GrammarError, Interpretation, Number
 
@@ -20,5 +21,6 @@ __all__ = [
     "load_pronunciations",
     "natural",
     "spoken_unit",
+    "tire_designation",
     "typed_to_words",
 ]

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from math import lcm
 from typing import Any
 
@@ -51,6 +51,7 @@ def read_tags(tags: Iterable[str]) -> tuple[tuple[tuple[str, str], ...], Number 
     return tuple(slots.items()), evaluate("".join(pieces)) if pieces else None
 
 
+@lru_cache(maxsize=4096)  # partial results ask for the same few numbers again and again
 def evaluate(spelled: str) -> Number:
     """``"4*1000+5*100"`` to Number(Decimal("4500"), Decimal("1"), ...).
 

@@ -60,7 +60,7 @@ _TIRE = re.compile(
     r"(?P<prefix>p|lt|st|t)? ?(?P<width>[0-9]{3}) ?/ ?(?P<aspect>[0-9]{2}) ?"
     r"(?P<construction>zr|r|d|b)? ?(?P<rim>[0-9]{2})"
     r"(?P<extra>xl)?(?P<range>[bcdef](?![a-z0-9]))?"
-    r"(?: (?P<load>[0-9]{2,3})(?P<dual>/[0-9]{2,3})?(?P<speed>[hj-np-wy])?)?(?: (?P<extra_after>xl))?\Z"
+    r"(?: (?P<load>[0-9]{2,3})(?P<dual>/[0-9]{2,3})?(?P<speed>[hj-np-wy]))?(?: (?P<extra_after>xl))?\Z"
 )
 _TOKEN = re.compile(
     r"(?P<minus>-)?(?:(?P<top>[0-9]{1,2})/(?P<bottom>[0-9]{1,2})"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.quantity import Exact
+from handsfree.quantity import Exact, Quantity
 
 __all__ = ["GrammarError", "Interpretation", "Number"]
 
@@ -40,3 +40,9 @@ class Interpretation:
             if name == key:
                 return value
         return None
+
+    def quantity(self, unit: str) -> Quantity | None:
+        """The number with its spoken unit, or with ``unit`` where none was said; None without a number."""
+        if self.number is None:
+            return None
+        return Quantity(self.number.value, self.slot("unit") or unit, self.number.resolution)
