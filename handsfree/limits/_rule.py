@@ -71,7 +71,8 @@ class Rule:
 
     ``limits`` maps a variant (a country, a named alternative, or "any") to its limit; ``pick`` refines the
     variant by the facts (body ply, load range). ``setting``: the number is a nameplate or a dial setting, not
-    a measurement, so it is compared as it stands. ``example`` is judged anew whenever the rule is explained.
+    a measurement, so it is compared as it stands. ``computed``: the number in ``limits`` (if any) feeds the
+    formula that gives the limit. ``example`` is judged anew whenever the rule is explained.
     """
 
     id: str
@@ -87,6 +88,7 @@ class Rule:
     formula: str = ""
     pick: Callable[[Facts, str], str] | None = None
     setting: bool = False
+    computed: bool = False
     kind: str = "verdict"
     default: Mapping[str, str] = field(default_factory=dict)
 
@@ -136,7 +138,7 @@ class Rule:
 
     def looser(self, moved: Quantity, published: Quantity) -> bool:
         """True if ``moved`` allows more than ``published``."""
-        a, b = Fraction(moved.to(self.unit).value), Fraction(published.to(self.unit).value)
+        a, b = Fraction(moved.to(published.unit).value), Fraction(published.value)
         return a < b if self.sense is Sense.MIN else a > b
 
 

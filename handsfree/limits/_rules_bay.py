@@ -105,6 +105,7 @@ BAY_RULES: tuple[Rule, ...] = (
         _drying,
         {"air.temperature": spoken("12", "degC"), "air.humidity": spoken("60", "%")},
         kind="window",
+        computed=True,
         formula="shortest = 180 s x 2^((20 - T)/10 if T < 20) x (1 + (RH - 50)/50 if RH > 50); "
         "longest = shortest + 120 s / 2^((T - 20)/10 if T > 20), at least 60 s more",
     ),
@@ -161,5 +162,22 @@ BAY_RULES: tuple[Rule, ...] = (
         plain,
         {"buff.outline_margin": spoken("12", "mm")},
         formula="buffed beyond the patch all round >= limit",
+    ),
+    Rule(
+        "air.blow.max",
+        "Blow-off air pressure",
+        "air.blow_pressure",
+        "kPa",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "any": Limit(
+                exact("30", "psi"), "29 CFR 1917.154 (same rule as 1910.242(b)): 30 psi, with chip guard"
+            )
+        },
+        plain,
+        {"air.blow_pressure": spoken("25", "psi")},
+        setting=True,
+        formula="regulator setting <= limit",
     ),
 )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from handsfree.limits._channel import STEEPEST_DEG, Channel, Lean, ellipse, trace
 from handsfree.limits._compare import Interval, interval
+from handsfree.limits._crown import band_share, crown_half_width
 from handsfree.limits._measurands import choice, quantity
 from handsfree.limits._policy import Policy
 from handsfree.limits._rule import (
@@ -20,7 +22,7 @@ from handsfree.limits._rule import (
     verdict,
 )
 from handsfree.limits._sources import DE, JATMA, NONE, NZ, TRMG, UK, US_CHART
-from handsfree.limits._types import Count, Facts, LimitsError, Severity, Verdict
+from handsfree.limits._types import Count, Facts, Severity, Verdict
 from handsfree.quantity import Quantity
 
 __all__ = ["INJURY_RULES"]
@@ -65,16 +67,57 @@ def _band_half(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     return verdict(rule, reach, spread, limit, "center distance plus half the injury")
 
 
-def band_share(section_width_mm: Fraction) -> Fraction:
-    """Central share of the nominal section width open to repair (BS AU 159 via the BTMA): 60, 65 or 70 %.
+def _channel(facts: Facts) -> Channel:
+    return trace(
+        quantity(facts, "injury.size"),
+        quantity(facts, "injury.angle"),
+        quantity(facts, "tire.thickness"),
+        quantity(facts, "injury.center_distance"),
+        Lean(choice(facts, "injury.lean")),
+    )
 
-    Up to and including 155 mm 60 %; over 155 to 200 mm 65 %; over 200 mm 70 %. Raises LimitsError at 0.
-    """
-    if section_width_mm <= 0:
-        raise LimitsError("section width must be above zero: read the tire's size again")
-    if section_width_mm <= 155:
-        return Fraction(60, 100)
-    return Fraction(65, 100) if section_width_mm <= 200 else Fraction(70, 100)
+
+def _whole_channel(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    """Both ends of the channel against the crown zone the policy asks for."""
+    limit = rule.effective(facts, policy)
+    name, needs = _CROWN[limit.key]
+    half = Fraction(crown_half_width(name, {needs: quantity(facts, f"tire.{needs}")}).value)
+    shop = half if limit.value is None else min(half, Fraction(limit.value.to("mm").value))
+    channel = _channel(facts)
+    reading = Quantity(channel.nominal_reach, "mm").to(quantity(facts, "injury.center_distance").unit)
+    limit = replace(limit, value=Quantity(shop, "mm"))
+    return verdict(rule, reading, channel.reach, limit, "the farther of liner and tread end")
+
+
+_CROWN = {
+    "us": ("one_inch", "tread_width"),
+    "half_inch": ("half_inch", "tread_width"),
+    "inch_and_half": ("inch_and_half", "tread_width"),
+    "uk": ("band", "section_width"),
+}
+
+
+def _long(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    """Patch over the ellipse, or stem through the channel: what the injury needs, plus the allowance."""
+    limit = rule.effective(facts, policy)
+    assert limit.value is not None
+    spare = Fraction(limit.value.to("mm").value)
+    steep = _steepest(quantity(facts, "injury.angle"))
+    if rule.measurand == "patch.size":
+        need = interval(quantity(facts, "injury.size"), "mm").high * steep + 2 * spare
+    else:
+        need = interval(quantity(facts, "tire.thickness"), "mm").high * steep + spare
+    reading = quantity(facts, rule.measurand)
+    return verdict(rule, reading, interval(reading, "mm"), replace(limit, value=Quantity(need, "mm")))
+
+
+def _steepest(angle: Quantity) -> Fraction:
+    """1 / cos of the steepest angle the reading allows: the need is met for every true angle."""
+    top = min(interval(angle, "deg").high, STEEPEST_DEG)
+    _, major = ellipse(
+        Quantity(Fraction(1), "mm"), angle if angle.resolution is None else Quantity(top, "deg")
+    )
+    return Fraction(major.value)
 
 
 def _passes(rule: Rule, facts: Facts, policy: Policy) -> Count:
@@ -158,7 +201,7 @@ INJURY_RULES: tuple[Rule, ...] = (
         "injury.place.crown",
         "Injury place",
         "injury.place",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, US_CHART + ": tread only, nothing in shoulder or sidewall")},
@@ -189,7 +232,7 @@ INJURY_RULES: tuple[Rule, ...] = (
         "injury.grooves",
         "Injury between the outermost grooves",
         "injury.in_grooves",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, "tire maker's consumer page following USTMA: between the two outermost grooves")},
@@ -212,7 +255,67 @@ INJURY_RULES: tuple[Rule, ...] = (
             "tire.section_width": exact("205", "mm"),
         },
         applies="car tires, United Kingdom",
+        computed=True,
         formula="center distance + size / 2 <= section width x (60, 65 or 70 %) / 2",
+    ),
+    Rule(
+        "injury.channel.crown",
+        "Farthest reach of the channel",
+        "injury.center_distance",
+        "mm",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "us": Limit(None, "tire dealer repair page (secondary): crown starts 1 to 1.5 in in"),
+            "half_inch": Limit(None, "explainer (secondary, weak): 1/2 in from the tread edge"),
+            "inch_and_half": Limit(None, "tire dealer repair page (secondary): 1.5 in"),
+            "uk": Limit(None, UK),
+        },
+        _whole_channel,
+        {
+            "injury.size": spoken("5", "mm"),
+            "injury.angle": spoken("20", "deg"),
+            "injury.lean": "outward",
+            "injury.center_distance": spoken("30", "mm"),
+            "tire.thickness": spoken("14", "mm"),
+            "tire.tread_width": spoken("170", "mm"),
+        },
+        computed=True,
+        formula="max(x, |x +- t tan a|) + d / (2 cos a) <= half width of the crown zone",
+    ),
+    Rule(
+        "patch.size.min",
+        "Patch diameter",
+        "patch.size",
+        "mm",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("12", "mm"), COMMON_PRACTICE, note="margin all round the injury on the liner")},
+        _long,
+        {
+            "patch.size": spoken("45", "mm"),
+            "injury.size": spoken("5", "mm"),
+            "injury.angle": spoken("20", "deg"),
+        },
+        computed=True,
+        formula="patch >= d / cos a + 2 x margin",
+    ),
+    Rule(
+        "stem.length.min",
+        "Stem length",
+        "stem.length",
+        "mm",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("10", "mm"), COMMON_PRACTICE, note="allowance to pull and trim by")},
+        _long,
+        {
+            "stem.length": spoken("45", "mm"),
+            "tire.thickness": spoken("14", "mm"),
+            "injury.angle": spoken("20", "deg"),
+        },
+        computed=True,
+        formula="stem >= t / cos a + allowance",
     ),
     Rule(
         "passes.inside",

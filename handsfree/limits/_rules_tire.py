@@ -10,13 +10,14 @@ from handsfree.limits._compare import Interval, interval
 from handsfree.limits._datecode import age, parse_date_code
 from handsfree.limits._measurands import choice, has, quantity
 from handsfree.limits._policy import Policy
-from handsfree.limits._rule import Limit, Rule, Sense, exact, named, plain, spoken, verdict
+from handsfree.limits._rule import COMMON_PRACTICE, Limit, Rule, Sense, exact, named, plain, spoken, verdict
 from handsfree.limits._sources import DE, JATMA, NONE, NZ, US_CHART
 from handsfree.limits._types import Facts, LimitsError, Outcome, Severity, Verdict
 from handsfree.quantity import Quantity
 
 __all__ = ["TIRE_RULES"]
 
+_RUN_FLAT = "vehicle service manual, 2005: history of a run-flat tire"
 _CONDITION = "textbook list of tires not to repair; USTMA chart"
 
 
@@ -29,6 +30,35 @@ def _yes_no(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
 def _load_range(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     seen = choice(facts, "tire.load_range")
     return named(rule, facts, policy, seen, seen not in "FGHJLMN", "up to and including load range E")
+
+
+def _kind(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    seen = choice(facts, "tire.kind")
+    return named(rule, facts, policy, seen, seen in {"passenger", "light truck"}, "passenger or light truck")
+
+
+def _axle(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    seen = choice(facts, "refit.axle")
+    key = rule.variant(policy)
+    wanted = "not on the front" if key == "jp" else "any axle"
+    return named(rule, facts, policy, seen, key != "jp" or seen != "front", wanted)
+
+
+def _speed_rating(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    seen = choice(facts, "tire.speed_symbol")
+    kept = rule.variant(policy) == "de"
+    wanted = "no speed limit" if kept else "ask before the rating is relied on"
+    return named(rule, facts, policy, seen, kept, wanted)
+
+
+def _uneven(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    low, high = quantity(facts, "tread.depth"), quantity(facts, "tread.depth.highest")
+    a, b = interval(low, "mm"), interval(high, "mm")
+    spread = Interval(b.low - a.high, b.high - a.low)
+    middle = Quantity((spread.low + spread.high) / 2, "mm", spread.high - spread.low or None)
+    if middle.value < 0:
+        raise LimitsError("the highest groove is lower than the lowest: read the grooves again")
+    return verdict(rule, middle.to(low.unit), spread, rule.effective(facts, policy))
 
 
 def _count_key(facts: Facts, variant: str) -> str:
@@ -148,7 +178,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "repairs.overlap",
         "Overlapping patches",
         "repairs.overlap",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, "RMA release, Tire Business, 6 Apr 2011: repairs may not overlap")},
@@ -160,7 +190,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "repairs.improper",
         "Improper earlier repair",
         "repairs.improper",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, US_CHART + ": a tire with an improper repair is scrap")},
@@ -172,7 +202,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "tire.load_range",
         "Load range",
         "tire.load_range",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, US_CHART + ": all passenger sizes and LT through load range E")},
@@ -184,7 +214,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "tire.tubeless",
         "Tubeless tire",
         "tire.tubeless",
-        "mm",
+        "",
         Severity.STOP,
         Sense.NONE,
         {"any": Limit(None, "tire maker's page and USTMA truck chart: a tube never stands in for a repair")},
@@ -196,7 +226,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "tire.sealant",
         "Sealant in the tire",
         "tire.sealant",
-        "mm",
+        "",
         Severity.WARN,
         Sense.NONE,
         {
@@ -228,5 +258,122 @@ TIRE_RULES: tuple[Rule, ...] = (
         {"tire.date_code": "3623", "today": "2026-03-31"},
         formula="age from the production week (49 CFR 574.5: first full Sunday-to-Saturday week is 01); "
         "over 6 years a note",
+    ),
+    Rule(
+        "tire.kind",
+        "Tire kind",
+        "tire.kind",
+        "",
+        Severity.STOP,
+        Sense.NONE,
+        {"any": Limit(None, US_CHART + ": passenger and light truck, GVWR 10,000 lb or less")},
+        _kind,
+        {"tire.kind": "passenger"},
+        formula="passenger or light truck",
+    ),
+    Rule(
+        "tread.depth.legal",
+        "Tread depth for the road",
+        "tread.depth",
+        "mm",
+        Severity.STOP,
+        Sense.MIN,
+        {
+            "us": Limit(exact("2/32", "in"), "49 CFR 570.9, from memory: 2/32 in"),
+            "uk": Limit(exact("1.6", "mm"), "UK police Q405: 1.6 mm over the central 3/4"),
+            "de": Limit(exact("1.6", "mm"), "Directive 89/459/EEC: 1.6 mm in the main grooves"),
+            "nz": Limit(exact("1.5", "mm"), "New Zealand warrant of fitness, dealer page"),
+            "jp": Limit(exact("1.6", "mm"), JATMA),
+        },
+        plain,
+        {"tread.depth": spoken("4.5", "mm")},
+        formula="lowest groove >= limit",
+    ),
+    Rule(
+        "tread.uneven.max",
+        "Uneven wear across the grooves",
+        "tread.depth.highest",
+        "mm",
+        Severity.NOTE,
+        Sense.MAX,
+        {"any": Limit(exact("2/32", "in"), COMMON_PRACTICE)},
+        _uneven,
+        {"tread.depth": spoken("4.0", "mm"), "tread.depth.highest": spoken("5.0", "mm")},
+        formula="highest groove - lowest groove <= limit",
+    ),
+    Rule(
+        "run_flat.distance.max",
+        "Distance with the warning lamp on",
+        "run_flat.distance",
+        "km",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "any": Limit(
+                exact("160", "km"), _RUN_FLAT, inclusive=False, note="of 160 km (100 mi) the stricter"
+            )
+        },
+        plain,
+        {"run_flat.distance": spoken("20", "km")},
+        applies="run-flat tires",
+        formula="distance < limit",
+    ),
+    Rule(
+        "run_flat.speed.max",
+        "Speed with the warning lamp on",
+        "run_flat.speed",
+        "km/h",
+        Severity.STOP,
+        Sense.MAX,
+        {
+            "any": Limit(
+                exact("55", "mph"), _RUN_FLAT, inclusive=False, note="of 90 km/h (55 mph) the stricter"
+            )
+        },
+        plain,
+        {"run_flat.speed": spoken("70", "km/h")},
+        applies="run-flat tires",
+        formula="speed < limit",
+    ),
+    Rule(
+        "run_flat.pressure.min",
+        "Lowest pressure run at",
+        "run_flat.pressure",
+        "kPa",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("100", "kPa"), _RUN_FLAT, note="below about 100 kPa sidewall harm is likely")},
+        plain,
+        {"run_flat.pressure": spoken("150", "kPa")},
+        applies="run-flat tires",
+        formula="pressure >= limit",
+    ),
+    Rule(
+        "refit.axle",
+        "Axle the repaired tire goes to",
+        "refit.axle",
+        "",
+        Severity.STOP,
+        Sense.NONE,
+        {"us": Limit(None, NONE), "jp": Limit(None, JATMA + ": not on front wheels afterwards")},
+        _axle,
+        {"refit.axle": "rear"},
+        formula="Japan: not the front axle",
+    ),
+    Rule(
+        "tire.speed_rating",
+        "Speed symbol after repair",
+        "tire.speed_symbol",
+        "",
+        Severity.NOTE,
+        Sense.NONE,
+        {
+            "us": Limit(None, US_CHART, note="ask the tire maker whether the rating survives"),
+            "map": Limit(None, "shop page citing the Motorist Assurance Program", note="the rating is lost"),
+            "de": Limit(None, DE + ": no speed-index limit"),
+        },
+        _speed_rating,
+        {"tire.speed_symbol": "H"},
+        formula="note for the customer",
     ),
 )

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from handsfree.limits._compare import interval
+from handsfree.limits._compare import interval, show
+from handsfree.limits._inflation import pressure_to_set
 from handsfree.limits._leak import leak_loss
 from handsfree.limits._measurands import choice, has, quantity
 from handsfree.limits._policy import Policy
+from handsfree.limits._refit import star_sequence
 from handsfree.limits._rule import (
     COMMON_PRACTICE,
     Effective,
@@ -21,7 +23,7 @@ from handsfree.limits._rule import (
     spoken,
     verdict,
 )
-from handsfree.limits._types import Facts, Outcome, Severity, Verdict
+from handsfree.limits._types import Count, Facts, Outcome, Severity, Verdict
 from handsfree.quantity import Quantity
 
 __all__ = ["WHEEL_RULES"]
@@ -36,10 +38,38 @@ def _around(
 
 
 def _placard(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    """Against the placard; a tire that isn't at its cold temperature against the placard by the gas law."""
     limit = rule.effective(facts, policy)
     assert limit.value is not None
     slack = Fraction(limit.value.to("kPa").value)
-    return _around(rule, quantity(facts, "pressure.set"), quantity(facts, "pressure.placard"), slack, limit)
+    target, extra = quantity(facts, "pressure.placard"), ""
+    if has(facts, "temp.set") and has(facts, "temp.cold"):
+        warm, cold = quantity(facts, "temp.set"), quantity(facts, "temp.cold")
+        target = pressure_to_set(target, cold, warm)
+        extra = f"placard at {show(cold)}, set at {show(warm)}"
+    return _around(rule, quantity(facts, "pressure.set"), target, slack, limit, extra)
+
+
+def _seating(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
+    reading = quantity(facts, "pressure.seating")
+    limit = rule.effective(facts, policy)
+    if limit.key == "placard":
+        placard = quantity(facts, "pressure.placard")
+        assert limit.value is not None
+        limit = replace(limit, value=min(limit.value, placard, key=lambda p: Fraction(p.to("kPa").value)))
+    return verdict(rule, reading, interval(reading, "kPa"), limit)
+
+
+def _tightenings(rule: Rule, facts: Facts, policy: Policy) -> Count:
+    limit = rule.effective(facts, policy)
+    assert limit.value is not None
+    nuts = quantity(facts, "nut.count")
+    order = star_sequence(int(nuts.value))
+    target = int(limit.value.value) * len(order)
+    reason = (
+        f"{rule.title}: {target}, each nut {int(limit.value.value)} times, order {' '.join(map(str, order))}."
+    )
+    return Count(rule.id, target, limit.source, reason)
 
 
 def _torque(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
@@ -110,6 +140,7 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {"any": Limit(exact("1", "psi"), "placard: NHTSA, June 2013; tolerance: " + COMMON_PRACTICE)},
         _placard,
         {"pressure.set": spoken("35", "psi"), "pressure.placard": exact("35", "psi")},
+        computed=True,
         formula="placard - tolerance <= set <= placard + tolerance",
     ),
     Rule(
@@ -140,6 +171,7 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {"any": Limit(exact("25", "%"), "49 CFR 571.138 S4.2(a)")},
         _sensor,
         {"sensor.pressure": spoken("28", "psi"), "pressure.placard": exact("35", "psi")},
+        computed=True,
         formula="lamp on at or above max(placard x 75 %, Table 1 floor)",
     ),
     Rule(
@@ -152,6 +184,7 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {"any": Limit(exact("4", "%"), "target: the vehicle's maker; +/-4 %: ISO 6789 class, from memory")},
         _torque,
         {"torque.applied": spoken("110", "N.m"), "torque.target": exact("110", "N.m")},
+        computed=True,
         formula="target x 96 % <= applied <= target x 104 %",
     ),
     Rule(
@@ -192,5 +225,46 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {"recheck.distance": spoken("40", "km")},
         setting=True,
         formula="planned distance <= limit",
+    ),
+    Rule(
+        "torque.tightenings",
+        "Tightenings in star order",
+        "nut.count",
+        "1",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("2", "1"), "owner's manual: go round until each nut has been tightened twice")},
+        _tightenings,
+        {"nut.count": exact("5", "1")},
+        kind="count",
+        computed=True,
+        formula="nuts x rounds, in star order",
+    ),
+    Rule(
+        "hose.length.min",
+        "Hose between chuck and gauge valve",
+        "hose.length",
+        "mm",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("24", "in"), "Cal/OSHA Title 8 s.3325(a)")},
+        plain,
+        {"hose.length": spoken("900", "mm")},
+        formula="hose >= limit",
+    ),
+    Rule(
+        "tire.rest_time.min",
+        "Time since the tire was driven",
+        "tire.rest_time",
+        "h",
+        Severity.WARN,
+        Sense.MIN,
+        {
+            "us": Limit(exact("3", "h"), "encyclopedic article repeating NHTSA advice: cold after 3 h"),
+            "uk": Limit(exact("2", "h"), "tire dealer page, Ireland and UK: cold after 2 h"),
+        },
+        plain,
+        {"tire.rest_time": spoken("4", "h")},
+        formula="time >= limit, for a cold pressure",
     ),
 )

@@ -1,0 +1,144 @@
+"""The rules as text: a table, JSON, one rule explained with a worked example, and the page for readers."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from handsfree.limits._compare import show
+from handsfree.limits._policy import BASES, DEFAULT, Override, Policy
+from handsfree.limits._registry import answer, rule, rules
+from handsfree.limits._rule import Limit, Rule
+from handsfree.quantity import Quantity
+
+__all__ = ["as_json", "explain", "rules_page", "table"]
+
+_HEAD = ("id", "measurand", "limit", "severity", "policy", "source")
+
+
+def table(policy: Policy = DEFAULT) -> str:
+    """Every rule with the limit the policy puts in force, as aligned plain text."""
+    rows = [_HEAD, *(_row(item, policy) for item in rules())]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD) - 1)]
+    lines = []
+    for row in rows:
+        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=False)]
+        lines.append("  ".join((*cells, row[-1])).rstrip())
+    return "\n".join(lines) + "\n"
+
+
+def _row(item: Rule, policy: Policy) -> tuple[str, ...]:
+    key = item.variant(policy)
+    published = item.limits[key]
+    change = policy.overrides.get(item.id, Override())
+    text = _limit(item, published)
+    if change.limit is not None:
+        text += f" (shop: {show(change.limit)})"
+    severity = change.severity or item.severity
+    return item.id, item.measurand, text, severity.value, key, published.source
+
+
+_SIGNS = {"max": "<=", "min": ">=", "tolerance": "+/-", "none": ""}
+
+
+def _limit(item: Rule, limit: Limit) -> str:
+    if limit.value is None:
+        return "by formula" if item.computed else "-"
+    if item.computed:
+        return f"{show(limit.value)} in the formula"
+    sign = _SIGNS[item.sense.value]
+    strict = sign if limit.inclusive else sign.replace("=", "")
+    return f"{strict} {show(limit.value)}"
+
+
+def as_json(policy: Policy = DEFAULT) -> str:
+    """Every rule with all its published variants, as JSON text."""
+    return json.dumps([_json(item, policy) for item in rules()], indent=2, ensure_ascii=False) + "\n"
+
+
+def _json(item: Rule, policy: Policy) -> dict[str, Any]:
+    return {
+        "id": item.id,
+        "title": item.title,
+        "kind": item.kind,
+        "measurand": item.measurand,
+        "unit": item.unit,
+        "reading": "setting" if item.setting else "measured",
+        "sense": item.sense.value,
+        "severity": item.severity.value,
+        "applies": item.applies,
+        "formula": item.formula,
+        "in_force": item.variant(policy),
+        "variants": {
+            name: {
+                "limit": None if limit.value is None else show(limit.value),
+                "inclusive": limit.inclusive,
+                "source": limit.source,
+                "note": limit.note,
+            }
+            for name, limit in item.limits.items()
+        },
+    }
+
+
+def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
+    """Formula, every published variant with its source, and a worked example, judged as it is printed."""
+    item = rule(rule_id)
+    lines = [
+        f"{item.id}: {item.title}",
+        f"  applies to: {item.applies}",
+        f"  severity:   {item.severity.value}",
+    ]
+    lines += [f"  formula:    {item.formula}", "  published:"]
+    for name, limit in item.limits.items():
+        note = f" ({limit.note})" if limit.note else ""
+        mark = "*" if name == item.variant(policy) else " "
+        lines.append(f"   {mark} {name}: {_limit(item, limit)}: {limit.source}{note}")
+    lines += ["  example:", *(f"    {key} = {_fact(value)}" for key, value in item.example.items())]
+    result = answer(item.id, item.example, DEFAULT)
+    lines.append(f"    gives: {result.reason}")
+    return "\n".join(lines) + "\n"
+
+
+def _fact(value: Quantity | str) -> str:
+    return show(value) if isinstance(value, Quantity) else value
+
+
+def rules_page() -> str:
+    """The generated page of all rules, Markdown."""
+    lines = [
+        "# Rules",
+        "",
+        "Generated from the registry by `python -m handsfree.bench.limits --page FILE`; do not edit.",
+        "",
+        "A reading counts as everything its resolution allows: one astride a limit is too close to call.",
+        "Of a published pair in two units the stricter counts. Where a country has no rule of its own in the",
+        "sources read, the US industry chart stands in. Policies: "
+        + "; ".join(f"`{k}` {v}" for k, v in BASES.items())
+        + ".",
+        "",
+    ]
+    for item in rules():
+        lines += _section(item)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _section(item: Rule) -> list[str]:
+    result = answer(item.id, item.example, DEFAULT)
+    facts = "; ".join(f"{key} = {_fact(value)}" for key, value in item.example.items())
+    rows = [
+        f"| {name} | {_limit(item, limit)} | {limit.source}{'; ' + limit.note if limit.note else ''} |"
+        for name, limit in item.limits.items()
+    ]
+    return [
+        f"## {item.id}",
+        "",
+        f"{item.title}; {item.severity.value}; {item.applies}. `{item.formula}`",
+        "",
+        "| variant | limit | source |",
+        "|---|---|---|",
+        *rows,
+        "",
+        f"Example: {facts}. {result.reason}",
+        "",
+    ]
