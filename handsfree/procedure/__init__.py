@@ -1,5 +1,6 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
+from handsfree.procedure._check import check
 from handsfree.procedure._events import (
     EVENTS,
     Answer,
@@ -64,6 +65,7 @@ __all__ = [
     "StartTimer",
     "State",
     "TimerDue",
+    "check",
     "event_body",
     "event_from_body",
     "read_procedure",

@@ -4,15 +4,26 @@ from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from fractions import Fraction
+from typing import Protocol
 
 from handsfree.grammar import digit_by_digit, spoken_unit
-from handsfree.limits import Verdict
 from handsfree.procedure._prompts import Prompts
 from handsfree.quantity import Exact, Quantity
 
 __all__ = ["spoken", "spoken_limit", "spoken_seconds", "written"]
 
 _PLACES = Decimal("0.01")
+
+
+class Limited(Protocol):
+    """Anything that has limits and, where it has none to name, a sentence instead."""
+
+    @property
+    def low(self) -> Quantity | None: ...
+    @property
+    def high(self) -> Quantity | None: ...
+    @property
+    def reason(self) -> str: ...
 
 
 def _short(value: Exact, *, up: bool) -> Exact:
@@ -46,7 +57,7 @@ def written(value: Quantity | str | None) -> str:
     return text if value.unit == "1" else f"{text} {value.unit}"
 
 
-def spoken_limit(verdict: Verdict, prompts: Prompts) -> str:
+def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
     """ "at most six millimeters", each bound rounded toward the safe side when it must be rounded."""
     low = verdict.low and spoken(Quantity(_short(verdict.low.value, up=True), verdict.low.unit))
     high = verdict.high and spoken(Quantity(_short(verdict.high.value, up=False), verdict.high.unit))

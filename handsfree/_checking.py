@@ -1,0 +1,36 @@
+"""Proving a procedure against what is really installed: the recognizer's dictionary and the grammars."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+
+from pocketsphinx import get_model_path
+
+from handsfree.grammar import Library, load_pronunciations
+from handsfree.procedure import check, read_procedure
+
+__all__ = ["check_procedure", "dictionary"]
+
+
+@cache
+def dictionary() -> dict[str, tuple[str, ...]]:
+    """Word -> pronunciations: PocketSphinx's own dictionary and the words added beside the grammars."""
+    found: dict[str, tuple[str, ...]] = {}
+    text = Path(get_model_path("en-us/cmudict-en-us.dict")).read_text(encoding="utf-8")
+    for line in text.splitlines():
+        word, _, phones = line.partition(" ")
+        word = word.partition("(")[0]
+        found[word] = (*found.get(word, ()), phones.strip())
+    return found | load_pronunciations()
+
+
+def check_procedure(text: str, name: str) -> list[str]:
+    """Every fault of a procedure file. Raises ProcedureError for one that can't be read at all."""
+    procedure = read_procedure(text, name)
+
+    def pronounce(word: str) -> Sequence[str]:
+        return dictionary().get(word, ())
+
+    return check(procedure, Library.load(), pronounce)

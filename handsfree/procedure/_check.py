@@ -1,0 +1,223 @@
+"""Proving a procedure before anyone works by it. Pure: the dictionary comes in as a function."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import islice
+
+from handsfree import limits
+from handsfree.grammar import Armed, GrammarError, Library
+from handsfree.limits import LimitsError, MissingFact
+from handsfree.procedure._model import (
+    Caution,
+    Choice,
+    CountPasses,
+    Do,
+    HoldPoint,
+    Inspect,
+    Procedure,
+    Reading,
+    Step,
+    Wait,
+)
+from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
+from handsfree.procedure._state import Mode
+from handsfree.procedure._turn import COMMANDS
+
+__all__ = ["check"]
+
+_MOST_SENTENCES = 64  # an answer with more sentences is a number, told apart by reading back
+
+
+def check(procedure: Procedure, library: Library, pronounce: Pronounce) -> list[str]:
+    """Every fault found, one line each; an empty list is the proof.
+
+    ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
+    """
+    found: list[str] = []
+    for test in (_reach, _ends, _rules, _facts_first, _cautions_first):
+        found += test(procedure)
+    found += _grammars(procedure, library)
+    if not found:
+        found += _words(procedure, library, pronounce)
+    return found
+
+
+def _next(procedure: Procedure, step: Step) -> set[str]:
+    return {procedure.after(step.id, outcome) for outcome in step.outcomes}
+
+
+def _reached(procedure: Procedure, without: frozenset[str] = frozenset()) -> set[str]:
+    """Steps and endings that can be come to without entering any of ``without``."""
+    seen: set[str] = set()
+    todo = [procedure.step[0].id]
+    while todo:
+        one = todo.pop()
+        if one in seen or one in without:
+            continue
+        seen.add(one)
+        if procedure.end(one) is None:
+            todo += _next(procedure, procedure.at(one))
+    return seen
+
+
+def _reach(procedure: Procedure) -> Iterator[str]:
+    reached = _reached(procedure)
+    for name in [s.id for s in procedure.step] + [e.id for e in procedure.ending]:
+        if name not in reached:
+            yield f"{name}: can't be reached from the first step"
+
+
+def _ends(procedure: Procedure) -> Iterator[str]:
+    """A step from which no ending can be reached keeps a technician for ever."""
+    good = {e.id for e in procedure.ending}
+    grew = True
+    while grew:
+        more = {s.id for s in procedure.step if s.id not in good and _next(procedure, s) & good}
+        grew = bool(more)
+        good |= more
+    for step in procedure.step:
+        if step.id not in good:
+            yield f"{step.id}: no ending can be reached from here"
+
+
+def _uses(step: Step) -> Iterator[tuple[str, str]]:
+    """Limit rules a step names, with the kind of answer it needs from each."""
+    if isinstance(step, Reading | Choice):
+        yield from ((rule, "verdict") for rule in step.limits)
+    elif isinstance(step, CountPasses):
+        yield step.rule, "count"
+    elif isinstance(step, Wait):
+        yield step.rule, "window"
+
+
+def _rules(procedure: Procedure) -> Iterator[str]:
+    for step in procedure.step:
+        for name, kind in _uses(step):
+            try:
+                rule = limits.rule(name)
+            except LimitsError as error:
+                yield f"{step.id}: {error}"
+                continue
+            if rule.kind != kind:
+                yield f"{step.id}: rule {name} gives a {rule.kind}, a {kind} is needed"
+
+
+def needed_facts(rule_id: str) -> set[str]:
+    """Facts without which a rule can't answer, found by leaving each out of the rule's own worked example."""
+    rule = limits.rule(rule_id)
+    needed = set()
+    for fact in rule.example:
+        rest = {key: value for key, value in rule.example.items() if key != fact}
+        try:
+            limits.answer(rule_id, rest)
+        except MissingFact:
+            needed.add(fact)
+        except LimitsError:
+            pass
+    return needed
+
+
+def _facts_first(procedure: Procedure) -> Iterator[str]:
+    """Every fact a rule needs is read on every way to the step that uses the rule."""
+    givers: dict[str, set[str]] = {}
+    for step in procedure.step:
+        if isinstance(step, Reading | Choice) and step.fact:
+            givers.setdefault(step.fact, set()).add(step.id)
+    for step in procedure.step:
+        own = step.fact if isinstance(step, Reading | Choice) else None
+        for rule, _ in _uses(step):
+            try:
+                needed = needed_facts(rule) - {own, "today"}
+            except LimitsError:
+                continue
+            for fact in sorted(n for n in needed if n):
+                if step.id in _reached(procedure, frozenset(givers.get(fact, set()))):
+                    yield f"{step.id}: rule {rule} needs {fact}, which is not read on every way here"
+
+
+def _cautions_first(procedure: Procedure) -> Iterator[str]:
+    for caution in procedure.step:
+        if isinstance(caution, Caution):
+            around = _reached(procedure, frozenset({caution.id}))
+            for guarded in caution.guards:
+                if guarded in around:
+                    yield f"{guarded}: can be reached without caution {caution.id}"
+
+
+def _answers(procedure: Procedure, step: Step) -> str:
+    """The JSGF expansion that answers a step, "" for a step without an answer."""
+    match step:
+        case Reading():
+            return f"<{step.grammar}>"
+        case Choice():
+            return " | ".join(f"({option.say}) {{option={option.id}}}" for option in step.options)
+        case Do():
+            return step.answer
+        case Inspect():
+            return "<answers.finding>"
+        case CountPasses():
+            return "<answers.pass>"
+        case Caution():
+            return step.read_back
+        case HoldPoint(by="supervisor"):
+            return "<answers.supervisor_release>"
+        case _:
+            return ""
+
+
+def _commands() -> str:
+    return " | ".join(f"<commands.{name}>" for name in COMMANDS[Mode.ASKING])
+
+
+def _grammars(procedure: Procedure, library: Library) -> Iterator[str]:
+    for step in procedure.step:
+        expansion = _answers(procedure, step)
+        if not expansion:
+            continue
+        try:
+            library.arm({"command": _commands(), "answer": expansion})
+        except GrammarError as error:
+            yield f"{step.id}: {error}"
+
+
+def _finite(library: Library, expansion: str) -> list[str]:
+    """All sentences of an expansion when they are few; [] when it is a number."""
+    sentences = list(islice(library.arm({"x": expansion}).sentences(), _MOST_SENTENCES + 1))
+    return sentences if len(sentences) <= _MOST_SENTENCES else []
+
+
+def _words(procedure: Procedure, library: Library, pronounce: Pronounce) -> Iterator[str]:
+    """Unknown words, one sentence with two meanings, and answers that sound alike."""
+    commands = _finite(library, _commands())
+    named: set[str] = set()
+    for step in procedure.step:
+        expansion = _answers(procedure, step)
+        if not expansion:
+            continue
+        armed = library.arm({"command": _commands(), "answer": expansion})
+        for word in sorted(armed.words()):
+            if word not in named and not pronounce(word):
+                named.add(word)
+                yield f"{step.id}: the recognizer does not know {word!r}; add it to pronunciations.dict"
+        # Only the next pass counts and any other is refused, so passes may sound alike among themselves.
+        sentences = [] if isinstance(step, CountPasses) else _finite(library, expansion)
+        for sentence in sentences:
+            if len(armed.interpretations(sentence)) > 1:
+                yield f"{step.id}: {sentence!r} has two meanings"
+        yield from (f"{step.id}: {text}" for text in _too_alike(armed, commands, sentences, pronounce))
+
+
+def _too_alike(
+    armed: Armed, commands: Iterable[str], answers: Iterable[str], pronounce: Pronounce
+) -> Iterator[str]:
+    for one, other, nearness in alike({*commands, *answers}, pronounce):
+        # Two ways to say one thing ("hold", "hold work") may sound as alike as they like.
+        if _meaning(armed, one) != _meaning(armed, other):
+            wanted = f"at least {TOO_ALIKE:.1f} wanted"
+            yield f"{one!r} and {other!r} sound alike (distance {nearness:.1f}, {wanted})"
+
+
+def _meaning(armed: Armed, sentence: str) -> object:
+    meaning = armed.interpret(sentence)
+    return meaning and (meaning.label, meaning.slots, meaning.number and meaning.number.value)
