@@ -59,7 +59,7 @@ class ClipCache:
 
     def _store(self, folder: Path, key: str, clip: Clip) -> None:
         """Under another name first: a half-written clip must not be found by the next run."""
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         draft = folder / f"{key}.{os.getpid()}.new"
         write_wav(draft, clip)
         draft.replace(folder / f"{key}.wav")
@@ -67,7 +67,8 @@ class ClipCache:
 
 def write_wav(path: Path, clip: Clip) -> None:
     """The clip as a WAV file. Raises OSError."""
-    with wave.open(str(path), "wb") as file:
+    # Opened here: wave's own opening leaves a half-made object behind when it fails, which prints at its end.
+    with path.open("wb") as raw, wave.open(raw, "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
         file.setframerate(clip.rate)

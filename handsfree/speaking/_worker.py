@@ -55,11 +55,19 @@ def _load_espeak() -> None:
 
 def _serve(engine: Any, request: dict[str, Any]) -> None:
     engine.setProperty("rate", request["rate"])
-    voice = request["voice"] or _english(engine)
+    voice = _installed(engine, request["voice"]) if request["voice"] else _english(engine)
     if voice:
         engine.setProperty("voice", voice)
     engine.save_to_file(request["text"], request["path"])
     engine.runAndWait()
+
+
+def _installed(engine: Any, name: str) -> str:
+    """The voice of that id. pyttsx3 keeps silent about an unknown one and goes on with another."""
+    ids = [str(voice.id) for voice in engine.getProperty("voices")]
+    if name not in ids:
+        raise ValueError(f"no voice {name!r} is installed")
+    return name
 
 
 _chosen: list[str] = []

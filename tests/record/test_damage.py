@@ -94,7 +94,7 @@ def test_a_record_cut_inside_its_opening_line_is_refused_not_restarted(job: Path
 def changed_is_found(job: Path, data: bytes, at: int, value: int) -> bool:
     """Whether the record with one byte changed is damaged.
 
-    A line that does not decode is damage in any record, so the whole record is scanned only where the number of
+    A line that does not decode is damage in any record; the whole record is scanned only where the number of
     lines changes or the line is still good by itself.
     """
     changed = data[:at] + bytes([value]) + data[at + 1 :]
