@@ -83,6 +83,35 @@ def test_same_language_as_pocketsphinx(rule: str, tmp_path: Path) -> None:
             assert bool(armed.interpretations(text)) == accepts(text), text
 
 
+def test_weights_and_repeats_survive_the_way_to_pocketsphinx(tmp_path: Path) -> None:
+    armed = arm("/9/ ( a | b ) c | /1/ <e.e>* d | /2.5/ ( a | <NULL> ) b+ | /1/ <VOID> c")
+    assert "/2.5/" in armed.jsgf()
+    accepts = sphinx_accepts(armed, tmp_path)
+    texts = ["a c", "b c", "d", "a a d", "b b", "a b b", "a", "c", "a d c", "b c d"]
+    assert {text: accepts(text) for text in texts} == {
+        text: bool(armed.interpretations(text)) for text in texts
+    }
+
+
+def test_a_folder_of_grammars_loads_alone(tmp_path: Path) -> None:
+    (tmp_path / "own.jsgf").write_text("#JSGF V1.0;\ngrammar own;\npublic <r> = a;\n", "utf-8")
+    assert Library.load(tmp_path).public_rules() == ("own.r",)
+
+
+def test_an_empty_folder_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(GrammarError, match="no \\*\\.jsgf file"):
+        Library.load(tmp_path)
+
+
+def test_pronunciation_files(tmp_path: Path) -> None:
+    file = tmp_path / "pronunciations.dict"
+    file.write_text(";;; note\n\nshim  SH IH M\nshim(2) SH IY M\n", "utf-8")
+    assert load_pronunciations(tmp_path) == {"shim": ("SH IH M", "SH IY M")}
+    file.write_text("shim SH IH M\nbead\n", "utf-8")
+    with pytest.raises(GrammarError, match=r"pronunciations\.dict:2:1: "):
+        load_pronunciations(tmp_path)
+
+
 WORDS = st.sampled_from(["a", "b", "c"])
 EXPANSIONS = st.recursive(
     WORDS,
@@ -241,6 +270,7 @@ def test_garbage_neither_crashes_nor_hangs(text: str) -> None:
         ("5.0", "5.0", "0.1"),
         ("-(20+1.50)", "-21.50", "0.01"),
         ("007", "7", "1"),
+        ("0.5*0.5", "0.25", "0.1"),
     ],
 )
 def test_decimal_arithmetic(spelled: str, value: str, resolution: str) -> None:

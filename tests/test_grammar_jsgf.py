@@ -98,6 +98,7 @@ BAD = [
     ("dotted rule", "public <a.b> = a;", "3:8", "plain name"),
     ("star reference", "public <r> = <t.*>;", "3:14", "name one"),
     ("strange word", "public <r> = a $$;", "3:16", "word"),
+    ("empty quotes", 'public <r> = a " ";', "3:16", "<NULL>"),
     ("unknown sign", "public <r> = a # b;", "3:16", "unexpected '#'"),
 ]
 
@@ -118,6 +119,11 @@ def test_refuses_in_one_line_that_says_where_and_what(name: str, body: str, wher
 def test_bad_header(text: str) -> None:
     with pytest.raises(GrammarError, match=r"t\.jsgf:1:1: .*#JSGF V1\.0;"):
         Library.from_texts({"t.jsgf": text})
+
+
+def test_too_long_a_file() -> None:
+    with pytest.raises(GrammarError, match="split it"):
+        Library.from_texts({"t.jsgf": HEAD + "public <r> = a;" + " " * 400_000})
 
 
 OTHER = "#JSGF V1.0;\ngrammar o;\npublic <x> = a {k=1};\npublic <y> = b;\n<z> = c;\n"

@@ -12,7 +12,7 @@ _PARTS = ("prefix", "width", "/", "aspect", "construction", "rim", "extra", "ran
 def tire_designation(meaning: Interpretation) -> str | None:
     """``readings.tire_size`` to "P215/65R15 95H"; None when the meaning holds no tire size.
 
-    A construction letter that was not said is written as R (radial): the read-back speaks it, so it is confirmed.
+    A construction letter not said is written as R (radial): the read-back tells it, so it is confirmed.
     """
     said = {"construction": "R"} | dict(meaning.slots)
     if not {"width", "aspect", "rim"} <= said.keys():

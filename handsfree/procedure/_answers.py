@@ -10,7 +10,7 @@ from types import MappingProxyType
 from handsfree import limits
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, arm_confirm, ask, go
+from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, arm_confirm, ask, go, next_pass
 from handsfree.procedure._misses import miss
 from handsfree.procedure._model import (
     Caution,
@@ -24,7 +24,7 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
-from handsfree.procedure._words import spoken, spoken_limit, written
+from handsfree.procedure._words import spoken, spoken_count, spoken_limit, written
 from handsfree.quantity import Quantity, UnitError
 
 __all__ = ["confirm", "dispose", "read_back", "take"]
@@ -310,16 +310,20 @@ def _take_count(turn: Turn, answer: Answer) -> None:
     count = limits.count(step.rule, turn.state.facts, turn.book.policy)
     wanted = turn.state.index + 1
     if _slot(answer, "pass") != str(wanted):
-        miss(turn, answer.text, "pass out of turn", say=turn.prompt("pass_wrong", wanted=str(wanted)))
+        miss(
+            turn, answer.text, "pass out of turn", say=turn.prompt("pass_wrong", wanted=spoken_count(wanted))
+        )
         return
     turn.record(
         "pass", step=step.id, n=str(wanted), target=str(count.target), heard=answer.text, source=count.source
     )
     turn.set(index=wanted, misses=0)
     turn.chime("accepted")
-    turn.say(turn.prompt("pass_counted", n=str(wanted)))
+    turn.say(turn.prompt("pass_counted", n=spoken_count(wanted)))
     if wanted == count.target:
         go(turn, "done")
+    else:
+        turn.arm(("answer", next_pass(wanted)))
 
 
 def _take_release(turn: Turn, answer: Answer) -> None:

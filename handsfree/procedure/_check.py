@@ -8,6 +8,7 @@ from itertools import islice
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError, Library
 from handsfree.limits import LimitsError, MissingFact
+from handsfree.procedure._flow import next_pass
 from handsfree.procedure._model import (
     Caution,
     Choice,
@@ -157,7 +158,7 @@ def _answers(procedure: Procedure, step: Step) -> str:
         case Inspect():
             return "<answers.finding>"
         case CountPasses():
-            return "<answers.pass>"
+            return next_pass(0)
         case Caution():
             return step.read_back
         case HoldPoint(by="supervisor"):

@@ -22,9 +22,9 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._state import Mode, Timer, Visit
 from handsfree.procedure._turn import Refusal, Turn
-from handsfree.procedure._words import spoken_seconds
+from handsfree.procedure._words import spoken_count, spoken_seconds
 
-__all__ = ["ask", "close", "decoys", "enter", "go", "reask", "timers_due"]
+__all__ = ["ask", "close", "decoys", "enter", "go", "next_pass", "reask", "timers_due"]
 
 #: Seconds of silence before the question is asked again. A reading takes time to measure; an action
 #: may take minutes, so there silence is expected and never nagged at (common practice, no published source).
@@ -127,8 +127,15 @@ def _ask_count(turn: Turn, first: bool, lead: str) -> None:
     step = turn.step
     assert isinstance(step, CountPasses)
     target = limits.count(step.rule, turn.state.facts, turn.book.policy).target
-    left = str(target - turn.state.index)
-    _asking(turn, _joined(lead, turn.prompt("passes_needed", ask=step.ask, target=left)), "<answers.pass>")
+    left = spoken_count(target - turn.state.index)
+    text = turn.prompt("passes_needed", ask=step.ask, target=left)
+    _asking(turn, _joined(lead, text), next_pass(turn.state.index))
+
+
+def next_pass(done: int) -> str:
+    """The pass that is due, with its neighbors: one counted twice or left out must be heard as what it is."""
+    near = [n for n in (done, done + 1, done + 2) if 1 <= n <= 9]
+    return " | ".join(f"pass {spoken_count(n)} {{pass={n}}}" for n in near)
 
 
 def _ask_caution(turn: Turn, first: bool, lead: str) -> None:

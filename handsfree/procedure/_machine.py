@@ -98,7 +98,7 @@ def _spoken(turn: Turn, event: Spoken) -> None:
     turn.set(awaiting=0)
     if turn.state.mode is Mode.TELLING:
         turn.record("told", step=turn.state.step, say=str(event.say))
-        turn.set(mode=Mode.READING_BACK, misses=0)
+        turn.set(mode=Mode.READING_BACK)
         arm_read_back(turn)
 
 

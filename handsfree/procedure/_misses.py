@@ -8,7 +8,7 @@ from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, NO_INPUT_S, arm_confir
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import spoken
+from handsfree.procedure._words import spoken, spoken_count
 from handsfree.quantity import Quantity
 
 __all__ = ["hold", "miss", "rearm"]
@@ -97,7 +97,7 @@ def _forms(turn: Turn) -> str:
         case Choice() as step:
             return ", or ".join(option.name.lower() for option in step.options)
         case CountPasses():
-            return f"pass {turn.state.index + 1}"
+            return f"pass {spoken_count(turn.state.index + 1)}"
         case Do():
             return "completed"
         case step:

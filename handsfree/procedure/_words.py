@@ -6,11 +6,11 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from fractions import Fraction
 from typing import Protocol
 
-from handsfree.grammar import digit_by_digit, spoken_unit
+from handsfree.grammar import digit_by_digit, natural, spoken_unit
 from handsfree.procedure._prompts import Prompts
 from handsfree.quantity import Exact, Quantity
 
-__all__ = ["spoken", "spoken_limit", "spoken_seconds", "written"]
+__all__ = ["spoken", "spoken_count", "spoken_limit", "spoken_seconds", "written"]
 
 _PLACES = Decimal("0.01")
 
@@ -68,6 +68,11 @@ def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
     if low:
         return prompts.say("limit_at_least", low=low)
     return verdict.reason
+
+
+def spoken_count(number: int) -> str:
+    """ "three": passes are few."""
+    return natural(Decimal(number))
 
 
 def spoken_seconds(seconds: int) -> str:

@@ -31,7 +31,8 @@ LIMITS = [
     ("injury.edge.min", US, "injury.edge_distance", "in", "1.001", "1", "0.999", True),
     ("injury.edge.min", "half_inch", "injury.edge_distance", "mm", "12.71", "12.7", "12.69", True),
     ("injury.edge.min", "inch_and_half", "injury.edge_distance", "mm", "38.11", "38.1", "38.09", True),
-    # 2/32 in is 1.5875 mm, and "2/32 in or less" is worn out; 1.6 mm is the other published floor and allowed.
+    # 2/32 in is 1.5875 mm, and "2/32 in or less" is worn out; 1.6 mm is the other published floor and
+    # allowed.
     ("tread.depth.min", US, "tread.depth", "mm", "1.5876", "1.5875", "1.5874", False),
     ("tread.depth.min", US, "tread.depth", "32nd", "2.001", "2", "1.999", False),
     ("tread.depth.min", named_policy("uk"), "tread.depth", "mm", "1.601", "1.6", "1.599", True),
@@ -56,9 +57,19 @@ LIMITS = [
     ("recheck.distance.max", "fifty_km", "recheck.distance", "km", "49", "50", "51", True),
     ("recheck.distance.max", "eighty_km", "recheck.distance", "mi", "49", "50", "51", True),
     ("recheck.distance.max", "hundred_miles", "recheck.distance", "km", "159", "160", "161", True),
-]  # fmt: skip
-OTHER = {"mm": "in", "in": "mm", "cm": "mm", "32nd": "mm", "degC": "degF", "degF": "degC", "psi": "bar",
-         "g": "oz", "km": "mi", "mi": "km"}  # fmt: skip
+]
+OTHER = {
+    "mm": "in",
+    "in": "mm",
+    "cm": "mm",
+    "32nd": "mm",
+    "degC": "degF",
+    "degF": "degC",
+    "psi": "bar",
+    "g": "oz",
+    "km": "mi",
+    "mi": "km",
+}
 
 
 @pytest.mark.parametrize(("rule", "policy", "key", "unit", "good", "limit", "bad", "allowed"), LIMITS)

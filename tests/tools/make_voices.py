@@ -32,8 +32,8 @@ from room_tone import RATE, Samples, dbfs, pink_noise, room_tone
 
 __all__ = ["Line", "ScenarioError", "active_level", "read_scenario", "render"]
 
-SPEECH_DBFS, PEAK_DBFS, FLOOR_DBFS = -22.0, -4.0, -54.0
-BEFORE_S, AFTER_S = 0.30, 0.35  # floor around the speech: an endpointer needs about 0.3 s each way
+SPEECH_DBFS, PEAK_DBFS, FLOOR_DBFS = -21.0, -4.0, -54.0
+BEFORE_S, AFTER_S = 0.28, 0.34  # floor around the speech: an endpointer needs about 0.3 s each way
 ROOM_SEED, DECAY_S, REVERB_DB = 1931, 0.22, -16.0  # one workshop corner for all lines: short and weak
 FRAME = 320
 
@@ -145,8 +145,8 @@ def active_level(x: Samples) -> float:
 def speech(text: str, voice: str, seed: int) -> Samples:
     """The words alone (-1..1), with a speed and level of their own and the room's reverberation, no floor."""
     rng = np.random.default_rng(seed)
-    dry = _synthesize(text, voice, round(float(rng.uniform(0.95, 1.08)), 2))
-    wet = np.convolve(dry, _room())[: len(dry) + int(0.1 * RATE)]
+    dry = _synthesize(text, voice, round(float(rng.uniform(0.92, 1.05)), 2))
+    wet = np.convolve(dry, _room())[: len(dry) + int(0.06 * RATE)]
     gain = SPEECH_DBFS + rng.uniform(-1.5, 1.5) - active_level(wet)
     headroom = PEAK_DBFS - 20 * np.log10(np.abs(wet).max())
     return np.asarray(wet * 10 ** (min(gain, headroom) / 20), dtype=np.float64)
@@ -155,7 +155,7 @@ def speech(text: str, voice: str, seed: int) -> Samples:
 def render(text: str, voice: str, seed: int) -> npt.NDArray[np.int16]:
     """16 kHz mono: ``text`` as ``voice`` (flite's ``slt``, ``rms``, ..., or ``espeak:en-gb``) says it."""
     words = speech(text, voice, seed)
-    before = int((BEFORE_S + np.random.default_rng(seed + 2).uniform(-0.05, 0.05)) * RATE)
+    before = int((BEFORE_S + np.random.default_rng(seed + 2).uniform(-0.03, 0.03)) * RATE)
     x = room_tone(before + len(words) + int(AFTER_S * RATE), seed, FLOOR_DBFS)
     x[before : before + len(words)] += words
     return np.asarray(np.clip(np.round(x * 32768), -32768, 32767), dtype=np.int16)
@@ -338,7 +338,7 @@ def _write_all(lines: list[Line], folder: Path, check: bool) -> int:
         write_wav(folder / line.file, samples)
         total += (folder / line.file).stat().st_size
         x = samples.astype(np.float64) / 32768
-        level, floor = active_level(x), dbfs(x[: int((BEFORE_S - 0.05) * RATE)])
+        level, floor = active_level(x), dbfs(x[: int((BEFORE_S - 0.03) * RATE)])
         peak = 20 * np.log10(np.abs(x).max())
         heard = "" if decoder is None else hear(decoder, samples)
         miss = decoder is not None and heard != line.say
