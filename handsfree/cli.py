@@ -266,7 +266,7 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
     bad = False
     for finding in examine(jobs):
         typer.echo(finding.line())
-        bad = bad or finding.vital and not finding.good
+        bad = bad or (finding.vital and not finding.good)
     if bad:
         raise typer.Exit(1)
 
