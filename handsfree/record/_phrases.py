@@ -1,22 +1,19 @@
-"""How each kind of line is said to a reader: a table from kind to formatter, and what counts as an exception.
+"""How each kind of line is said to a reader: a table from kind to formatter.
 
-Text in a record comes from speech, keyboards and files, so every piece goes through ``clean``: no terminal
-control sequence and no markup of a record may reach the reader's screen.
+A formatter gives None for a line that another line already tells.
 """
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from collections.abc import Callable, Mapping
-from typing import Any, NamedTuple
+from collections.abc import Callable
+from typing import NamedTuple
 
 from rich.text import Text
 
-__all__ = ["PHRASES", "Entry", "Phrase", "clean", "exceptions_of", "unknown", "value_of"]
+from ._story import Told
+from ._wording import has, items, joined, measured, plain, rest, seconds, stepped, value_of
 
-Entry = dict[str, Any]
-BySeq = Mapping[str, Entry]
+__all__ = ["EVENTS", "PHRASES", "Phrase", "limit_of", "phrase", "unknown"]
 
 
 class Phrase(NamedTuple):
@@ -27,293 +24,234 @@ class Phrase(NamedTuple):
     style: str = ""
 
 
-Formatter = Callable[[Entry, BySeq], Phrase | None]
-
-_HIDDEN = frozenset({"seq", "prev", "hash", "kind", "at", "mono_ms"})
-_CONTROL = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
+Formatter = Callable[[Told], Phrase | None]
 
 
-def clean(value: object) -> Text:
-    """Any value as text that can't steer a terminal: control and bidirectional characters become U+FFFD."""
-    text = value if isinstance(value, str) else _plain(value)
-    return Text("".join("�" if unicodedata.category(char) in _CONTROL else char for char in text))
+def phrase(row: Told) -> Phrase | None:
+    """A line as a reader sees it; None when it tells nothing new."""
+    return PHRASES.get(value_of(row, "kind"), unknown)(row)
 
 
-def value_of(row: Entry, key: str) -> str:
-    """A key's value as clean text, "" when it is missing or null."""
-    return "" if row.get(key) is None else clean(row[key]).plain
-
-
-def unknown(row: Entry, _: BySeq) -> Phrase:
+def unknown(row: Told) -> Phrase:
     """A kind this version does not know: shown whole rather than hidden."""
-    return Phrase(value_of(row, "kind") or "?", Text(_rest(row)), "dim")
+    return Phrase(value_of(row, "kind") or "?", Text(rest(row, "kind")), "dim")
 
 
-def _open(row: Entry, _: BySeq) -> Phrase:
-    pins = [f"{key} {value_of(row, key)[:16]}" for key in row if key.endswith("sha256")]
-    return Phrase("opened", Text(_join("schema " + value_of(row, "schema"), *pins)), "dim")
+def _plainly(label: str, style: str = "") -> Formatter:
+    return lambda row: Phrase(label, Text(rest(row)), style)
 
 
-def _event(row: Entry, _: BySeq) -> Phrase | None:
-    kind = value_of(row, "type")
-    formatter = _EVENTS.get(kind)
-    if formatter is None:
-        return Phrase(kind.replace("_", " ") or "event", Text(_rest(row, "type")), "dim")
-    return formatter(row)
-
-
-def _heard(row: Entry) -> Phrase:
-    understood = _understood(row)
-    return Phrase(
-        "heard",
-        Text(_join(f'"{value_of(row, "text")}"', understood and f"understood as {understood}")),
-        "cyan",
-    )
-
-
-def _no_match(row: Entry) -> Phrase:
-    said = value_of(row, "text")
-    what = f'"{said}" is no answer to the question' if said else "speech that fits nothing armed"
-    return Phrase("no match", Text(_join(what, value_of(row, "reason"))), "yellow")
-
-
-def _no_input(row: Entry) -> Phrase:
-    return Phrase("no input", Text(_join("nothing was said", value_of(row, "reason"))), "yellow")
-
-
-def _quiet(_: Entry) -> None:
-    """Events the conversation shows elsewhere: a reply's end and a timer's end have lines of their own."""
+def _hidden(_: Told) -> None:
     return
 
 
-_EVENTS: dict[str, Callable[[Entry], Phrase | None]] = {
-    "heard": _heard,
-    "command": lambda row: Phrase(
-        "command", Text(_join(f'"{value_of(row, "text")}"', _understood(row))), "cyan"
-    ),
+def _open(row: Told) -> Phrase:
+    pins = [f"{key} {value_of(row, key)[:16]}" for key in row if key.endswith("sha256")]
+    return Phrase("opened", Text(joined("schema " + value_of(row, "schema"), *pins)), "dim")
+
+
+def _event(row: Told) -> Phrase | None:
+    kind = value_of(row, "type")
+    if kind in EVENTS:
+        return EVENTS[kind](row)
+    return Phrase(kind.replace("_", " ") or "event", Text(rest(row, "type")), "dim")
+
+
+def _heard(row: Told) -> Phrase:
+    said = value_of(row, "text") or value_of(row, "hypothesis")
+    return Phrase("heard", Text(joined(f'"{said}"', _understood(row), sep="  ")), "cyan")
+
+
+def _understood(row: Told) -> str:
+    if value_of(row, "type") == "command":
+        return f"command: {value_of(row, 'name').replace('_', ' ')}"
+    number, slots = row.get("number"), row.get("slots")
+    value = value_of(dict(number), "value") if isinstance(number, dict) else ""
+    meaning = joined(value, value_of({"slots": plain(slots)}, "slots") if slots else "")
+    return f"understood: {meaning}" if meaning else ""
+
+
+def _no_match(row: Told) -> Phrase:
+    said = value_of(row, "text")
+    what = f'"{said}"' if said else "speech"
+    return Phrase(
+        "no match", Text(joined(what, value_of(row, "reason") or "fits nothing armed", sep=": ")), "yellow"
+    )
+
+
+def _spoken(row: Told) -> Phrase:
+    whole = value_of(row, "completed") == "true"
+    text = joined(value_of(row, "text"), "" if whole else "(NOT PLAYED TO ITS END)", sep=" ")
+    kind = value_of(row, "say_kind")
+    style = "bold yellow" if kind == "caution" else "green"
+    return Phrase("said", Text(text), style if whole else "red")
+
+
+EVENTS: dict[str, Formatter] = {
+    "start": lambda row: Phrase("started", Text(joined("the job starts", plain(row.get("job")), sep=": "))),
+    "answer": _heard,
+    "command": _heard,
     "no_match": _no_match,
-    "no_input": _no_input,
-    "spoken": _quiet,
-    "timer": _quiet,
-    "start": lambda _: Phrase("started", Text("the job starts")),
-    "resumed": lambda row: Phrase(
-        "resumed", Text(_join("the job goes on after an interruption", _rest(row, "type")))
-    ),
+    "no_input": lambda _: Phrase("no input", Text("nothing was said"), "yellow"),
+    "spoken": _spoken,
+    "timer": _hidden,  # the wait's own line says it
+    "resumed": _hidden,  # so does the resumed line
+    "device_lost": _hidden,
+    "device_back": _hidden,
 }
 
 
-def _said(row: Entry, _: BySeq) -> Phrase:
-    cut = (
-        ""
-        if _whole(row)
-        else f"(cut off: {value_of(row, 'played_ms')} of {value_of(row, 'total_ms')} ms played)"
+def _corrected(row: Told, text: str) -> Text:
+    """The text, with the value it replaces beside it when it is a correction."""
+    told = Text(text)
+    if has(row, "replaces"):
+        old = row.replaced
+        where = (
+            f"#{value_of(old, 'seq')}" if old else f"record {value_of(row, 'replaces')}, which is not here"
+        )
+        told.append(f"  CORRECTION, replaces {joined(measured(old), where, sep=' of ')}", style="bold yellow")
+    return told
+
+
+def _reading(row: Told) -> Phrase:
+    resolution = f" (to {value_of(row, 'resolution')})" if has(row, "resolution") else ""
+    return Phrase(
+        "recorded",
+        _corrected(row, joined(value_of(row, "step"), measured(row) + resolution, sep=": ")),
+        "bold",
     )
-    return Phrase("said", Text(_join(value_of(row, "text") or value_of(row, "say"), cut, sep=" ")), "green")
 
 
-def _reading(row: Entry, by_seq: BySeq) -> Phrase:
-    text = Text(_join(value_of(row, "step"), f"{_measured(row)}", sep=": "))
-    resolution = value_of(row, "resolution")
-    if resolution:
-        text.append(f" (to {resolution})", style="dim")
-    replaced = value_of(row, "replaces")
-    if replaced:
-        old = by_seq.get(replaced)
-        was = _measured(old) if old else "a line that is not here"
-        text.append(f"  CORRECTION, replaces {was} of #{replaced}", style="bold yellow")
-    return Phrase("recorded", text, "bold")
+def _answer(row: Told) -> Phrase:
+    return Phrase("recorded", _corrected(row, stepped(row, "outcome")), "bold")
 
 
-def _verdict(row: Entry, _: BySeq) -> Phrase:
-    outcome = value_of(row, "outcome")
-    limit = value_of(row, "limit")
-    margin = value_of(row, "margin")
-    text = _join(
+def _inspect(row: Told) -> Phrase:
+    outcome = value_of(row, "outcome").upper()
+    text = joined(joined(stepped(row, "condition"), outcome, sep=": "), value_of(row, "reason"))
+    return Phrase("inspected", _corrected(row, text), "bold red" if outcome == "FOUND" else "bold")
+
+
+def limit_of(row: Told) -> str:
+    """A verdict's limits in words."""
+    low, high = value_of(row, "low"), value_of(row, "high")
+    return joined(low and f"at least {low}", high and f"at most {high}", sep=" and ")
+
+
+def _verdict(row: Told) -> Phrase:
+    outcome, margin, source = (value_of(row, key) for key in ("outcome", "margin", "source"))
+    text = joined(
         outcome.upper(),
-        limit and f"limit {limit}",
+        limit_of(row),
         margin and f"margin {margin}",
         value_of(row, "reason"),
-        value_of(row, "source") and f"[{value_of(row, 'source')}]",
+        source and f"[{source}]",
     )
-    return Phrase("verdict", Text(text), "green" if outcome == "inside" else "bold red")
+    style = (
+        "green" if outcome == "inside" else "bold red" if value_of(row, "severity") == "stop" else "yellow"
+    )
+    return Phrase("verdict", Text(text), style)
 
 
-def _answer(row: Entry, _: BySeq) -> Phrase:
-    heard = value_of(row, "heard")
-    return Phrase("answer", Text(_join(_stepped(row, "outcome"), heard and f'heard "{heard}"')), "bold")
-
-
-def _caution(row: Entry, _: BySeq) -> Phrase:
+def _caution(row: Told) -> Phrase:
     back = value_of(row, "read_back")
     answer = f'read back "{back}"' if back else "NOT READ BACK"
     return Phrase(
-        "caution", Text(_join(_stepped(row, "text"), answer)), "bold yellow" if back else "bold red"
+        "caution", Text(joined(stepped(row, "text"), answer)), "bold yellow" if back else "bold red"
     )
 
 
-def _wait(row: Entry, _: BySeq) -> Phrase:
-    longest = value_of(row, "longest_s")
-    planned = f"planned {_seconds(row, 'planned_s')}" + (
-        f", at most {_seconds(row, 'longest_s')}" if longest else ""
-    )
-    text = _join(_stepped(row, "outcome"), planned, f"waited {_seconds(row, 'waited_s')}")
-    return Phrase("wait", Text(text), "bold red" if _short(row) else "bold")
+def _wait(row: Told) -> Phrase:
+    plan = row.plan or row
+    planned = f"planned {seconds(plan, 'planned_s')}"
+    longest = f"at most {seconds(plan, 'longest_s')}" if has(plan, "longest_s") else ""
+    waited = f"waited {seconds(row, 'waited_s')}" if has(row, "waited_s") else ""
+    source = f"[{value_of(row, 'source')}]" if has(row, "source") else ""
+    style = "bold red" if value_of(row, "outcome") == "overrun" else "bold"
+    text = joined(stepped(row, "outcome"), waited, planned, longest, value_of(row, "reason"), source)
+    return Phrase("wait", Text(text), style)
 
 
-def _pass(row: Entry, _: BySeq) -> Phrase:
+def _pass(row: Told) -> Phrase:
     return Phrase(
         "pass", Text(f"{value_of(row, 'step')}: {value_of(row, 'n')} of {value_of(row, 'target')}"), "bold"
     )
 
 
-def _inspect(row: Entry, _: BySeq) -> Phrase:
-    text = _join(_stepped(row, "condition"), value_of(row, "outcome").upper())
-    return Phrase("inspected", Text(text), "bold")
+def _missed(row: Told) -> Phrase | None:
+    """What was understood but is no answer here; a no-match's own line already gives its reason."""
+    if value_of(row.cause, "type") in ("no_match", "no_input"):
+        return None
+    return Phrase("not taken", Text(value_of(row, "reason")), "yellow")
 
 
-def _refused(row: Entry, _: BySeq) -> Phrase:
-    return Phrase("refused", Text(_join(value_of(row, "event"), value_of(row, "reason"))), "yellow")
+def _not_confirmed(row: Told) -> Phrase:
+    text = f'read-back of "{value_of(row, "heard")}" was answered "{value_of(row, "instead")}"'
+    return Phrase("not taken", Text(text), "yellow")
 
 
-def _step(row: Entry, _: BySeq) -> Phrase:
+def _hold_point(row: Told) -> Phrase:
+    outcome = value_of(row, "outcome")
+    text = joined(
+        f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {value_of(row, 'by')}", *items(row, "reasons")
+    )
+    sources = items(row, "sources")
+    text = joined(text, f"[{'; '.join(sources)}]" if sources else "")
+    return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
+
+
+def _refused(row: Told) -> Phrase:
+    return Phrase("refused", Text(joined(value_of(row, "event"), value_of(row, "reason"))), "yellow")
+
+
+def _step(row: Told) -> Phrase:
     title = value_of(row, "title") or value_of(row, "step")
-    return Phrase("", Text(_join(value_of(row, "phase"), title, sep=" / "), style="bold underline"))
+    return Phrase("", Text(joined(value_of(row, "phase"), title, sep=" / "), style="bold underline"))
 
 
-def _recovered(row: Entry, _: BySeq) -> Phrase:
+def _recovered(row: Told) -> Phrase:
     text = f"{value_of(row, 'torn_bytes')} bytes of an unfinished line were moved to {value_of(row, 'file')}"
     return Phrase("recovered", Text(text), "yellow")
 
 
-def _close(row: Entry, _: BySeq) -> Phrase:
-    reasons = row.get("reasons")
-    why = (
-        "; ".join(clean(reason).plain for reason in reasons)
-        if isinstance(reasons, list)
-        else value_of(row, "reasons")
-    )
-    return Phrase("closed", Text(_join(value_of(row, "outcome"), why)), "bold")
-
-
-def _plainly(label: str, style: str) -> Formatter:
-    return lambda row, _: Phrase(label, Text(_rest(row)), style)
+def _close(row: Told) -> Phrase:
+    text = joined(value_of(row, "disposition") or value_of(row, "outcome"), *items(row, "reasons"))
+    return Phrase("closed", Text(text), "bold")
 
 
 PHRASES: dict[str, Formatter] = {
     "open": _open,
     "event": _event,
-    "said": _said,
     "reading": _reading,
-    "verdict": _verdict,
     "answer": _answer,
+    "inspect": _inspect,
+    "verdict": _verdict,
+    "not_judged": _plainly("not judged", "bold red"),
+    "disposed": lambda row: Phrase("decided", Text(stepped(row, "outcome")), "bold"),
     "caution": _caution,
+    "told": lambda row: Phrase("played", Text(f"{value_of(row, 'step')}: to its end"), "dim"),
+    "cut_off": lambda row: Phrase("cut off", Text(f"{value_of(row, 'step')}: said again whole"), "red"),
     "wait": _wait,
     "pass": _pass,
-    "inspect": _inspect,
+    "command": _hidden,  # its event says it
+    "correction": lambda row: Phrase(
+        "reopened", Text(f"{value_of(row, 'reopens')}, to be corrected"), "bold yellow"
+    ),
+    "back": lambda row: Phrase(
+        "went back", Text(f"from {value_of(row, 'step')} to {value_of(row, 'to')}"), "yellow"
+    ),
+    "missed": _missed,
+    "not_confirmed": _not_confirmed,
     "refused": _refused,
-    "hold": _plainly("hold", "bold yellow"),
-    "resume": _plainly("resume", "bold"),
-    "stop": _plainly("stop work", "bold red"),
+    "hold": lambda row: Phrase("hold", Text(f"at {value_of(row, 'step')}"), "bold yellow"),
+    "resume": lambda row: Phrase("resume", Text(f"at {value_of(row, 'step')}"), "bold"),
+    "resumed": lambda row: Phrase("resumed", Text(f"opened again at {value_of(row, 'step')}"), "bold yellow"),
+    "stop": lambda row: Phrase("stop work", Text(f"at {value_of(row, 'step')}"), "bold red"),
+    "device": lambda row: Phrase(
+        "device", Text(joined(value_of(row, "device"), value_of(row, "outcome"), sep=" ")), "red"
+    ),
+    "hold_point": _hold_point,
     "step": _step,
     "recovered": _recovered,
     "close": _close,
 }
-
-
-def exceptions_of(row: Entry) -> list[Text]:
-    """Why a supervisor should look at this line; empty for an ordinary one."""
-    rule = _EXCEPTIONS.get(value_of(row, "kind"))
-    note = rule(row) if rule else ""
-    return [Text(note)] if note else []
-
-
-def _verdict_exception(row: Entry) -> str:
-    outcome = value_of(row, "outcome")
-    if outcome in ("inside", ""):
-        return ""
-    what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
-    return _join(f"{value_of(row, 'step')}: {what}", value_of(row, "limit"), value_of(row, "reason"))
-
-
-def _caution_exception(row: Entry) -> str:
-    return "" if value_of(row, "read_back") else f"caution not read back: {value_of(row, 'text')}"
-
-
-_EXCEPTIONS: dict[str, Callable[[Entry], str]] = {
-    "verdict": _verdict_exception,
-    "caution": _caution_exception,
-    "reading": lambda row: (
-        f"{value_of(row, 'step')}: corrected, replaces #{value_of(row, 'replaces')}"
-        if value_of(row, "replaces")
-        else ""
-    ),
-    "wait": lambda row: (
-        f"{value_of(row, 'step')}: waited {_seconds(row, 'waited_s')} of {_seconds(row, 'planned_s')}"
-        if _short(row)
-        else ""
-    ),
-    "hold": lambda row: _join("hold", _rest(row), sep=": "),
-    "stop": lambda row: _join("work stopped", _rest(row), sep=": "),
-    "recovered": lambda row: f"an unfinished line was moved to {value_of(row, 'file')}",
-    "override": lambda row: _join("override", _rest(row), sep=": "),
-}
-
-
-def _measured(row: Entry) -> str:
-    value, unit = value_of(row, "value"), value_of(row, "unit")
-    name = value_of(row, "measurand")
-    amount = value if unit in ("", "1") else f"{value} {unit}"
-    return f"{name} {amount}" if name else amount
-
-
-def _understood(row: Entry) -> str:
-    label = value_of(row, "label")
-    slots = row.get("slots")
-    return _join(label, f"({clean(slots).plain})" if slots else "", sep=" ")
-
-
-def _stepped(row: Entry, key: str) -> str:
-    return _join(value_of(row, "step"), value_of(row, key), sep=": ")
-
-
-def _whole(row: Entry) -> bool:
-    return value_of(row, "completed").lower() in ("true", "")
-
-
-def _short(row: Entry) -> bool:
-    """Shorter than planned or longer than allowed; also when the figures can't be read."""
-    try:
-        waited, planned = float(value_of(row, "waited_s")), float(value_of(row, "planned_s"))
-        longest = float(value_of(row, "longest_s") or "inf")
-    except ValueError:
-        return True
-    return not planned <= waited <= longest
-
-
-def _seconds(row: Entry, key: str) -> str:
-    text = value_of(row, key)
-    if not re.fullmatch(r"\d{1,9}", text):
-        return f"{text or '?'} s"
-    minutes, seconds = divmod(int(text), 60)
-    return f"{minutes} min {seconds:02d} s" if minutes else f"{seconds} s"
-
-
-def _rest(row: Entry, *leave: str) -> str:
-    shown = {
-        key: value
-        for key, value in row.items()
-        if key not in _HIDDEN and key not in leave and value not in ("", None)
-    }
-    return ", ".join(f"{clean(key).plain} {clean(value).plain}" for key, value in shown.items())
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, Mapping):
-        return ", ".join(f"{key} {_plain(item)}" for key, item in value.items())
-    if isinstance(value, list | tuple):
-        return ", ".join(_plain(item) for item in value)
-    return "" if value is None else str(value)
-
-
-def _join(*parts: str, sep: str = ", ") -> str:
-    return sep.join(part for part in parts if part)

@@ -13,20 +13,25 @@ from rich.table import Table
 from rich.text import Text
 
 from ._check import Finding, check_chain
+from ._exceptions import exception_of
 from ._line import Line
-from ._phrases import PHRASES, Entry, Phrase, clean, exceptions_of, unknown, value_of
+from ._phrases import phrase
 from ._read import read_log
+from ._story import Told, tell
+from ._wording import clean, items, measured, value_of
 
 __all__ = ["render", "show_text"]
 
-_OUTCOME_STYLE = {"return to service": "bold green", "released": "bold green"}
-_HEADER_FIELDS = (
+_GOOD = "return to service"
+#: Shown at the top: a label, and where it stands in the first line or as a measurand.
+_HEADER = (
     ("Technician", "technician"),
-    ("Work order", "work_order"),
-    ("Vehicle", "vehicle"),
-    ("Tire", "tire"),
     ("Bay", "bay"),
-    ("Procedure", "procedure"),
+    ("Work order", "job.work_order"),
+    ("Wheel", "job.wheel_position"),
+    ("Tire", "tire.size"),
+    ("Date code", "tire.date_code"),
+    ("Procedure", "procedure_title"),
     ("Engine", "engine"),
 )
 
@@ -42,13 +47,8 @@ def render(
     ``entries``: Lines or their dicts, in order. ``findings``: what ``check_chain`` found; None: not checked.
     ``tz``: time zone of the times shown, None: this machine's.
     """
-    rows: list[Entry] = [dict(entry.entry if isinstance(entry, Line) else entry) for entry in entries]
-    parts: list[RenderableType] = [_header(rows, tz), _conversation(rows, tz)]
-    exceptions = _exceptions(rows)
-    if exceptions is not None:
-        parts.append(exceptions)
-    parts.append(_chain(rows, findings))
-    return Group(*parts)
+    rows = tell(entries)
+    return Group(_header(rows, tz), _conversation(rows, tz), _exceptions(rows), _chain(rows, findings))
 
 
 def show_text(folder: Path | str, *, width: int = 110, tz: tzinfo | None = None) -> str:
@@ -59,68 +59,67 @@ def show_text(folder: Path | str, *, width: int = 110, tz: tzinfo | None = None)
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
-def _header(rows: Sequence[Entry], tz: tzinfo | None) -> RenderableType:
-    opened = next((row for row in rows if row.get("kind") == "open"), {})
+def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
-    for label, key in _HEADER_FIELDS:
-        if opened.get(key):
-            table.add_row(label, clean(opened[key]))
+    for label, key in _HEADER:
+        value = _known(rows, key)
+        if value:
+            table.add_row(label, Text(value))
     if rows:
         table.add_row("Started", _clock(rows[0].get("at"), tz, date=True))
         table.add_row("Ended", _clock(closed.get("at"), tz, date=True) if closed else Text("not closed"))
     return Panel(table, title="Job", title_align="left", expand=False)
 
 
-def _disposition(rows: Sequence[Entry], closed: Entry | None) -> Text:
+def _known(rows: Sequence[Told], key: str) -> str:
+    """A value of the first line, or the last one recorded for a measurand."""
+    opened = next((row for row in rows if row.get("kind") == "open"), Told())
+    read = [row for row in rows if row.get("kind") in ("reading", "answer") and row.get("measurand") == key]
+    if not read:
+        return value_of(opened, key) or value_of(opened, key.rpartition(".")[2])
+    return measured({**read[-1], "measurand": ""})
+
+
+def _disposition(rows: Sequence[Told], closed: Told | None) -> Text:
     if closed is None:
         stopped = any(row.get("kind") == "stop" for row in rows[-3:])
         return Text("stopped, not closed" if stopped else "unfinished", style="bold yellow")
-    outcome = value_of(closed, "outcome") or "closed, no outcome given"
-    text = Text(outcome.upper(), style=_OUTCOME_STYLE.get(outcome.replace("_", " "), "bold red"))
-    reasons = closed.get("reasons")
-    for reason in reasons if isinstance(reasons, list) else [reasons]:
-        if reason:
-            text.append_text(Text("\n")).append_text(clean(reason))
+    outcome = value_of(closed, "disposition") or value_of(closed, "outcome") or "closed, no outcome given"
+    text = Text(outcome.upper(), style="bold green" if outcome == _GOOD else "bold red")
+    for reason in items(closed, "reasons"):
+        text.append("\n" + reason, style="not bold")
     return text
 
 
-def _conversation(rows: Sequence[Entry], tz: tzinfo | None) -> RenderableType:
-    table = Table(box=None, pad_edge=False, show_header=True, header_style="bold", title_justify="left")
+def _conversation(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
+    table = Table(box=None, pad_edge=False, show_header=True, header_style="bold")
     table.add_column("Time", no_wrap=True)
     table.add_column("#", justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     table.add_column("What happened", overflow="fold")
-    by_seq = {str(row.get("seq")): row for row in rows}
     for row in rows:
-        phrase = _phrase(row, by_seq)
-        if phrase is None:
-            continue
-        style = phrase.style
-        seq = Text(str(row.get("seq", "")), style="dim")
-        table.add_row(_clock(row.get("at"), tz), seq, Text(phrase.label, style=style), phrase.text)
+        told = phrase(row)
+        if told is not None:
+            seq = Text(value_of(row, "seq"), style="dim")
+            table.add_row(_clock(row.get("at"), tz), seq, Text(told.label, style=told.style), told.text)
     return table
 
 
-def _phrase(row: Entry, by_seq: Mapping[str, Entry]) -> Phrase | None:
-    formatter = PHRASES.get(str(row.get("kind")), unknown)
-    return formatter(row, by_seq)
-
-
-def _exceptions(rows: Sequence[Entry]) -> RenderableType | None:
+def _exceptions(rows: Sequence[Told]) -> RenderableType:
     """Everything a supervisor must look at, by number, so that it can't drown in the conversation."""
-    found = [(row, note) for row in rows for note in exceptions_of(row)]
+    found = [(value_of(row, "seq"), note) for row in rows if (note := exception_of(row))]
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))
-    for row, note in found:
-        table.add_row(Text(f"#{row.get('seq', '?')}", style="bold red"), note)
+    for seq, note in found:
+        table.add_row(Text(f"#{seq}", style="bold red"), Text(note))
     return Group(Text(f"\nExceptions: {len(found)}", style="bold red"), table)
 
 
-def _chain(rows: Sequence[Entry], findings: Sequence[Finding] | None) -> RenderableType:
-    head = str(rows[-1].get("hash", "")) if rows else ""
+def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> RenderableType:
+    head = value_of(rows[-1], "hash") if rows else ""
     if findings is None:
         return Text(f"\nChain: not checked, {len(rows)} lines, head {head[:16]}")
     errors = [finding for finding in findings if finding.severity == "error"]
