@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -20,7 +20,7 @@ def make_engine(
     name: str = "pocketsphinx",
     model_dir: Path | str | None = None,
     *,
-    pronunciations: Mapping[str, str] | None = None,
+    pronunciations: Mapping[str, str | Sequence[str]] | None = None,
     normalise: Callable[[str], str] | None = None,
 ) -> Engine:
     """The engine called ``name``, one of ``ENGINES``. Raises EngineError, one line.

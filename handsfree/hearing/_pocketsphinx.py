@@ -11,7 +11,7 @@ import hashlib
 import math
 import tempfile
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -30,6 +30,12 @@ _SCORE_SCALE: Final = 1024.0  # senone scores are stored shifted right by ten bi
 _MOST_CACHED: Final = 64  # armed grammars kept compiled
 _LOWEST: Final = -745.0  # natural log of the smallest double: a score that underflowed
 
+# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
+# pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
+# "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
+# them from being multiplied. Beams stay at their defaults: wider ones changed nothing but the time.
+_SEARCH: Final = {"lw": 1.0, "wip": 1e-18, "silprob": 1e18}
+
 # Where the cepstral mean starts: the average over the voices measured at calibration. The model's own
 # start (40,3,-1) is for another recording chain and costs the first utterances.
 _FIRST_MEAN: Final = "46,2.2,0.25,0.8,-2.3,0.64,0.99,0,0,0,0,0,0"
@@ -38,7 +44,8 @@ _FIRST_MEAN: Final = "46,2.2,0.25,0.8,-2.3,0.64,0.99,0,0,0,0,0,0"
 class PocketSphinxEngine:
     """See ``Engine``.
 
-    ``pronunciations`` adds words the shipped dictionary lacks: word to phones ("S AY D W AO L").
+    ``pronunciations`` adds words the shipped dictionary lacks: word to its phones ("S AY D W AO L"), or to
+    several ways of saying it.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
     from one utterance to the next is the cepstral mean (the channel and the voice) and the noise estimate of
@@ -47,15 +54,16 @@ class PocketSphinxEngine:
 
     name = "pocketsphinx"
 
-    def __init__(self, pronunciations: Mapping[str, str] | None = None) -> None:
-        self._grammar = _decoder(lm=None)
+    def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
+        self._grammar = _decoder(lm=None, **_SEARCH)
         self._phones = _phone_loop()
         self._searches: OrderedDict[str, None] = OrderedDict()
         self._armed: str | None = None
         self._active: str | None = None
         self._fed = 0
-        for word, phones in (pronunciations or {}).items():
-            self._add_word(word, phones)
+        for word, ways in (pronunciations or {}).items():
+            for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
+                self._add_word(word if number == 1 else f"{word}({number})", phones)
         self.reset()
 
     def reset(self) -> None:
