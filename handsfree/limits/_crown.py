@@ -36,7 +36,9 @@ CROWN_RULES: Mapping[str, CrownRule] = MappingProxyType(
             CrownRule("half_inch", "tread_width", _INCH / 2, "explainer (secondary, weak): 1/2 in"),
             CrownRule("one_inch", "tread_width", _INCH, "tire dealer repair page (secondary): 1 to 1.5 in"),
             CrownRule(
-                "inch_and_half", "tread_width", _INCH * 3 / 2,
+                "inch_and_half",
+                "tread_width",
+                _INCH * 3 / 2,
                 "tire dealer repair page (secondary); Tire Business, 15 Sep 2003, radial truck tires",
             ),
             CrownRule("grooves", "groove_width", Fraction(0), "tire maker's consumer page following USTMA"),
@@ -44,7 +46,7 @@ CROWN_RULES: Mapping[str, CrownRule] = MappingProxyType(
             CrownRule("band", "section_width", Fraction(0), UK + ": 60, 65 or 70 % of section width"),
         )
     }
-)  # fmt: skip
+)
 
 
 def band_share(section_width_mm: Fraction) -> Fraction:

@@ -36,11 +36,25 @@ _ONE_PIECE = "injury.angle.one_piece"
 _ALWAYS = ("injury.place.crown", "injury.size.max", _ONE_PIECE, "injury.angle.max", "tread.depth.min")
 _RUN_FLAT = ("run_flat.distance.max", "run_flat.speed.max")
 _WHEN_KNOWN = (
-    "injury.edge.min", "injury.band", "injury.grooves", "injury.channel.crown", "tread.depth.legal",
-    "tread.uneven.max", "repairs.count.max", "repairs.spacing.min", "repairs.overlap", "repairs.improper",
-    "tire.kind", "tire.load_range", "tire.tubeless", "tire.sealant", "tire.age", "tire.speed_rating",
-    *_RUN_FLAT, "run_flat.pressure.min",
-)  # fmt: skip
+    "injury.edge.min",
+    "injury.band",
+    "injury.grooves",
+    "injury.channel.crown",
+    "tread.depth.legal",
+    "tread.uneven.max",
+    "repairs.count.max",
+    "repairs.spacing.min",
+    "repairs.overlap",
+    "repairs.improper",
+    "tire.kind",
+    "tire.load_range",
+    "tire.tubeless",
+    "tire.sealant",
+    "tire.age",
+    "tire.speed_rating",
+    *_RUN_FLAT,
+    "run_flat.pressure.min",
+)
 _GRAVITY = {Outcome.OUTSIDE: 0, Outcome.CLOSE: 1, Outcome.INSIDE: 2}
 _SEVERITY = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 

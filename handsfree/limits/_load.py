@@ -30,11 +30,29 @@ LOAD_INDEX_KG: Mapping[int, int] = MappingProxyType(
 #: Symbol -> km/h. N to Y read on two pages; B to M from memory (UNECE R30, R54). H is out of alphabet order.
 SPEED_KMH: Mapping[str, int] = MappingProxyType(
     {
-        "B": 50, "C": 60, "D": 65, "E": 70, "F": 80, "G": 90, "J": 100, "K": 110, "L": 120, "M": 130,
-        "N": 140, "P": 150, "Q": 160, "R": 170, "S": 180, "T": 190, "U": 200, "H": 210, "V": 240, "W": 270,
+        "B": 50,
+        "C": 60,
+        "D": 65,
+        "E": 70,
+        "F": 80,
+        "G": 90,
+        "J": 100,
+        "K": 110,
+        "L": 120,
+        "M": 130,
+        "N": 140,
+        "P": 150,
+        "Q": 160,
+        "R": 170,
+        "S": 180,
+        "T": 190,
+        "U": 200,
+        "H": 210,
+        "V": 240,
+        "W": 270,
         "Y": 300,
     }
-)  # fmt: skip
+)
 
 
 def load_index(index: int) -> Quantity:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -133,7 +134,7 @@ def quantity(facts: Facts, name: str) -> Quantity:
 
 def _finite(name: str, value: Quantity) -> None:
     for part in (value.value, value.resolution):
-        if part is not None and not isinstance(part, Fraction) and not part.is_finite():
+        if isinstance(part, Decimal) and not part.is_finite():
             raise LimitsError(f"{name} is not a number: read it again")
     if value.resolution is not None and value.resolution <= 0:
         raise LimitsError(f"{name} has a resolution of zero or less: leave it out for an exact value")

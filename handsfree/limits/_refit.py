@@ -14,7 +14,7 @@ def star_sequence(nuts: int) -> tuple[int, ...]:
     """Nuts 1 to ``nuts``, counted round the wheel, in criss-cross order; 4 to 10 nuts.
 
     Odd: always on by (n - 1) / 2, the star drawn without lifting the pen (5: 1 3 5 2 4). Even: each nut, then
-    the one opposite, the pairs spread round the wheel (6: 1 4 3 6 2 5). Criss-cross: owner's manuals; the
+    the one opposite, the pairs spread round the wheel (8: 1 5 3 7 2 6 4 8). Criss-cross: owner's manuals; the
     order of the pairs is ours (common practice, no published source). Raises LimitsError outside 4 to 10.
     """
     if not 4 <= nuts <= 10:
@@ -22,7 +22,8 @@ def star_sequence(nuts: int) -> tuple[int, ...]:
     if nuts % 2:
         return tuple(i * ((nuts - 1) // 2) % nuts + 1 for i in range(nuts))
     half = nuts // 2
-    pairs = [*range(0, half, 2), *range(1, half, 2)]
+    # Every second pair first, except at 6 nuts, where the third nut lies beside the fourth.
+    pairs = [*range(3)] if half == 3 else [*range(0, half, 2), *range(1, half, 2)]
     return tuple(nut for pair in pairs for nut in (pair + 1, pair + half + 1))
 
 

@@ -124,9 +124,12 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {
             "any": Limit(
                 exact("40", "psi"), "Cal/OSHA Title 8 s.3325(e): 40 psi unless the maker says otherwise"
-            )
+            ),
+            "placard": Limit(
+                exact("40", "psi"), "US Army PS Magazine 571, June 2000", note="nor over a lower placard"
+            ),
         },
-        plain,
+        _seating,
         {"pressure.seating": spoken("35", "psi")},
         formula="highest gauge pressure <= limit",
     ),
