@@ -93,6 +93,26 @@ def test_weights_and_repeats_survive_the_way_to_pocketsphinx(tmp_path: Path) -> 
     }
 
 
+@pytest.mark.parametrize(
+    "expansion",
+    [
+        "a c | <VOID> d | b",
+        "( a | b <VOID> ) [<VOID>] c",
+        "a <v.void>* b | <v.void> c | <v.partly>+",
+        "/2/ a | /3/ <VOID> | /4/ b",
+        "( <VOID> | a {k=1} ) {k=2}",
+    ],
+)
+def test_void_reaches_no_recognizer(expansion: str, tmp_path: Path) -> None:
+    rules = "public <void> = <VOID> | a <inner>; <inner> = <VOID>; public <partly> = d | <void>;"
+    text = f"#JSGF V1.0;\ngrammar v;\n{rules}"
+    armed = Library.from_texts({"v.jsgf": text}).arm({"x": expansion, "never": "<v.void>"})
+    assert "VOID" not in armed.jsgf()
+    accepts = sphinx_accepts(armed, tmp_path)
+    for said in ("a", "b", "c", "d", "a b", "a c", "b c", "a d", "d d", "a a b"):
+        assert accepts(said) == bool(armed.interpretations(said)), said
+
+
 def test_a_folder_of_grammars_loads_alone(tmp_path: Path) -> None:
     (tmp_path / "own.jsgf").write_text("#JSGF V1.0;\ngrammar own;\npublic <r> = a;\n", "utf-8")
     assert Library.load(tmp_path).public_rules() == ("own.r",)

@@ -188,6 +188,12 @@ def test_bad_inline_expansions_name_their_label(expansion: str, advice: str) -> 
     assert str(wrong.value).startswith("<broken>:1:")
 
 
+@pytest.mark.parametrize("expansion", ["<VOID>", "a <VOID> | <VOID> b", " ".join(["a"] * 41)])
+def test_a_grammar_nobody_can_speak_is_refused(expansion: str) -> None:
+    with pytest.raises(GrammarError, match="can be said"):
+        Library.from_texts({"o.jsgf": OTHER}).arm({"x": expansion})
+
+
 def test_nothing_to_arm() -> None:
     with pytest.raises(GrammarError, match="nothing to arm"):
         Library.from_texts({"o.jsgf": OTHER}).arm({})

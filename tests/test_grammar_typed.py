@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.grammar import Library, accepted_forms, tire_designation, typed_to_words
+from handsfree.grammar._spoken import DIGITS, whole_words
 from handsfree.limits import parse_designation
 
 LIBRARY = Library.load()
@@ -111,6 +112,41 @@ def test_every_spoken_tire_size_is_a_designation() -> None:
         again = ARMED["readings.tire_size"].interpret(typed_to_words(written))
         assert again is not None, (sentence, written)
         assert dict(again.slots) == {"construction": "R"} | dict(meaning.slots)
+
+
+@pytest.mark.parametrize("rule", ["readings.digits", "readings.date_code", "answers.supervisor_release"])
+def test_every_digit_is_itself_in_a_string(rule: str) -> None:
+    head, key = ("supervisor release ", "badge") if rule.startswith("answers") else ("", "digits")
+    for word, digit in [*zip(DIGITS, "0123456789", strict=True), ("oh", "0"), ("niner", "9")]:
+        meaning = ARMED[rule].interpret(f"{head}one two {word}")
+        assert meaning is not None
+        assert meaning.slot(key) == f"12{digit}"
+
+
+SIZES = [f"{width}/65R15" for width in range(105, 400, 10)]
+SIZES += [f"215/{aspect}R15" for aspect in range(20, 100, 5)]
+SIZES += [f"215/65{build}{rim}" for build in ("R", "ZR", "D", "B") for rim in range(10, 27)]
+SIZES += [f"215/65R15 {load}/{load + 1}{speed}" for load in range(60, 139) for speed in "HV"]
+SIZES += [f"215/65R15 95{speed}" for speed in "JKLMNPQRSTUHVWY"]
+
+
+def test_every_part_of_a_tire_size_digit_by_digit() -> None:
+    for size in SIZES:
+        meaning = ARMED["readings.tire_size"].interpret(typed_to_words(size))
+        assert meaning is not None, size
+        assert tire_designation(meaning) == size
+
+
+def test_every_part_of_a_tire_size_in_natural_words() -> None:
+    for width in range(115, 400, 10):
+        for aspect in range(20, 100, 5):
+            hundreds, rest = divmod(width, 100)
+            head = f"{DIGITS[hundreds]} {'oh five' if rest == 5 else whole_words(rest)} {whole_words(aspect)}"
+            for rim, load in ((10 + aspect % 17, 60 + aspect % 41), (10 + width % 17, 60 + width % 41)):
+                tail = "one hundred" if load == 100 else whole_words(load)
+                meaning = ARMED["readings.tire_size"].interpret(f"{head} {whole_words(rim)} {tail} hotel")
+                assert meaning is not None
+                assert tire_designation(meaning) == f"{width}/{aspect}R{rim} {load}H"
 
 
 def test_no_tire_size_in_other_meanings() -> None:

@@ -132,6 +132,15 @@ def test_all_whole_numbers_of_one_reading() -> None:
             assert str(number.value) == str(whole), form
 
 
+def test_all_temperatures() -> None:
+    for tenths in range(-1999, 2000, 5):
+        value = Decimal(tenths).scaleb(-1)
+        for form in accepted_forms(value, "temperature"):
+            number = heard("temperature", form).number
+            assert number is not None
+            assert str(number.value) == str(value), form
+
+
 # FAA AIM 4-2-8 d, e and ICAO Annex 10 vol. II 5.2.1.4; 122.1 is the AIM's own example of the point.
 RADIOTELEPHONY = [
     ("10", "one zero", "FAA AIM 4-2-8 d"),

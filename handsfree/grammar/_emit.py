@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from ._ast import Choice, Node, Optional, Ref, Repeat, Sequence, Special, Tagged, Word, walk
+from ._ast import NULL, Choice, Node, Optional, Ref, Repeat, Sequence, Special, Tagged, Word, walk
 
 __all__ = ["emit", "used_rules", "words_of"]
 
@@ -28,13 +28,50 @@ def words_of(rules: Mapping[str, Node], armed: Mapping[str, Node]) -> frozenset[
 
 
 def emit(rules: Mapping[str, Node], armed: Mapping[str, Node]) -> str:
-    """JSGF 1.0 text with one public rule ``<armed>``."""
+    """JSGF 1.0 text with one public rule ``<armed>``.
+
+    ``<VOID>`` is cut out first: PocketSphinx 5.1.1 silently drops the alternatives beside it as well.
+    """
+    speakable: dict[str, Node | None] = {}
+    armed = {label: node for label, whole in armed.items() if (node := _speakable(whole, rules, speakable))}
+    rules = {name: node for name, node in speakable.items() if node}
     names = _safe_names(used_rules(rules, armed))
     lines = ["#JSGF V1.0;", "grammar armed;"]
     alternatives = " | ".join(_text(node, names, in_sequence=False) for node in armed.values())
     lines.append(f"public <armed> = {alternatives};")
     lines += [f"<{safe}> = {_text(rules[name], names, in_sequence=False)};" for name, safe in names.items()]
     return "\n".join(lines) + "\n"
+
+
+def _speakable(node: Node, rules: Mapping[str, Node], known: dict[str, Node | None]) -> Node | None:
+    """The node without what can never be said; None when nothing is left. ``known`` collects the rules met."""
+    match node:
+        case Special("VOID"):
+            return None
+        case Ref(name):
+            if name not in known:
+                known[name] = _speakable(rules[name], rules, known)
+            return node if known[name] else None
+        case Sequence(items):
+            kept = [_speakable(item, rules, known) for item in items]
+            return Sequence(tuple(item for item in kept if item)) if all(kept) else None
+        case Choice(items, weights):
+            pairs = list(
+                zip((_speakable(item, rules, known) for item in items), weights or items, strict=True)
+            )
+            alive = tuple(item for item, _ in pairs if item)
+            shares = tuple(share for item, share in pairs if item and isinstance(share, str))
+            return Choice(alive, shares) if alive else None
+        case Optional(item):
+            inside = _speakable(item, rules, known)
+            return Optional(inside) if inside else NULL
+        case Repeat(item, least):
+            inside = _speakable(item, rules, known)
+            return Repeat(inside, least) if inside else None if least else NULL
+        case Tagged(item):
+            return _speakable(item, rules, known)
+        case _:
+            return node
 
 
 def _safe_names(rules: tuple[str, ...]) -> dict[str, str]:

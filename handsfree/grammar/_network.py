@@ -35,6 +35,8 @@ class Network:
         start = self._state()
         self._labels = {self._build(node, start, label, 0): label for label, node in armed.items()}
         self._left = self._words_left()
+        if self._left[start] > MAX_WORDS:
+            raise GrammarError(f"<{next(iter(armed))}>:1:1: nothing of at most {MAX_WORDS} words can be said")
         self._drop_dead_ends()
         self._start = self._close([start])
         self._first = start
