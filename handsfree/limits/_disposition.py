@@ -34,10 +34,10 @@ class Disposition:
 
 _ONE_PIECE = "injury.angle.one_piece"
 _ALWAYS = ("injury.place.crown", "injury.size.max", _ONE_PIECE, "injury.angle.max", "tread.depth.min")
+#: The channel needs the lean, which is only read for an injury that leans.
+_TRIGGER = {"injury.channel.crown": "injury.lean"}
 _RUN_FLAT = ("run_flat.distance.max", "run_flat.speed.max")
 _WHEN_KNOWN = (
-    "injury.edge.min",
-    "injury.band",
     "injury.grooves",
     "injury.channel.crown",
     "tread.depth.legal",
@@ -66,10 +66,12 @@ def dispose(facts: Facts, policy: Policy = DEFAULT) -> Disposition:
     be read; a run-flat tire's history too. Everything else counts as soon as it is known. A stop rule outside
     is scrap; one too close to call, or a missing reading, asks for a measurement. LimitsError on bad facts.
     """
-    needed = [*_ALWAYS, "injury.band" if policy.base == "uk" else "injury.edge.min"]
+    banded = rule("injury.band").variant(policy) == "uk"
+    needed = [*_ALWAYS, "injury.band" if banded else "injury.edge.min"]
     if facts.get("tire.run_flat") == "yes":
         needed += _RUN_FLAT
-    known = [name for name in _WHEN_KNOWN if name not in needed and rule(name).measurand in facts]
+    triggers = {name: _TRIGGER.get(name, rule(name).measurand) for name in _WHEN_KNOWN if name not in needed}
+    known = [name for name, trigger in triggers.items() if trigger in facts]
     verdicts: list[Verdict] = []
     missing: list[str] = []
     for name in (*needed, *known):

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from handsfree.limits._compare import show
-from handsfree.limits._policy import BASES, DEFAULT, Override, Policy
+from handsfree.limits._policy import BASES, DEFAULT, Override, Policy, named_policy
 from handsfree.limits._registry import answer, rule, rules
 from handsfree.limits._rule import Limit, Rule
 from handsfree.quantity import Quantity
@@ -95,7 +95,7 @@ def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
         mark = "*" if name == item.variant(policy) else " "
         lines.append(f"   {mark} {name}: {_limit(item, limit)}: {limit.source}{note}")
     lines += ["  example:", *(f"    {key} = {_fact(value)}" for key, value in item.example.items())]
-    result = answer(item.id, item.example, DEFAULT)
+    result = answer(item.id, item.example, named_policy(item.example_base))
     lines.append(f"    gives: {result.reason}")
     return "\n".join(lines) + "\n"
 
@@ -124,7 +124,7 @@ def rules_page() -> str:
 
 
 def _section(item: Rule) -> list[str]:
-    result = answer(item.id, item.example, DEFAULT)
+    result = answer(item.id, item.example, named_policy(item.example_base))
     facts = "; ".join(f"{key} = {_fact(value)}" for key, value in item.example.items())
     rows = [
         f"| {name} | {_limit(item, limit)} | {limit.source}{'; ' + limit.note if limit.note else ''} |"

@@ -113,7 +113,9 @@ def _override(rule_id: str, change: _Moved, policy: Policy) -> Override:
 def _only_looser(item: Rule, limit: Quantity, policy: Policy) -> bool:
     """True if the moved limit allows more than every published limit it could replace."""
     variant = item.variant(policy)
-    keys = [k for k in item.limits if k == variant or k.startswith(f"{variant}.") or variant == "any"]
+    # With ``pick``, the facts refine the variant; without it the other names are alternatives not chosen.
+    refined = [k for k in item.limits if k.startswith(f"{variant}.") or variant == "any"] if item.pick else []
+    keys = {variant, *refined}
     published = [value for k in keys if (value := item.limits[k].value) is not None]
     return bool(published) and all(item.looser(limit, value) for value in published)
 

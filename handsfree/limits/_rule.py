@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
@@ -72,7 +72,8 @@ class Rule:
     ``limits`` maps a variant (a country, a named alternative, or "any") to its limit; ``pick`` refines the
     variant by the facts (body ply, load range). ``setting``: the number is a nameplate or a dial setting, not
     a measurement, so it is compared as it stands. ``computed``: the number in ``limits`` (if any) feeds the
-    formula that gives the limit. ``example`` is judged anew whenever the rule is explained.
+    formula that gives the limit. ``example`` is judged anew whenever the rule is explained,
+    under ``example_base``.
     """
 
     id: str
@@ -90,12 +91,12 @@ class Rule:
     setting: bool = False
     computed: bool = False
     kind: str = "verdict"
-    default: Mapping[str, str] = field(default_factory=dict)
+    example_base: str = "us"
 
     def variant(self, policy: Policy) -> str:
         """The variant the policy asks for; a country without its own rule falls back on the US chart."""
         chosen = policy.choose.get(self.id)
-        for name in (chosen, self.default.get(policy.base), policy.base, "us", "any"):
+        for name in (chosen, policy.base, "us", "any"):
             if name is not None and name in self.limits:
                 return name
         raise LimitsError(f"rule {self.id} has no variant for policy {policy.name!r}")

@@ -53,18 +53,19 @@ def _grooves(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
 
 def _band_half(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     """Distance from the center line against half the UK band; the injury's own half width counts."""
-    width = quantity(facts, "tire.section_width").to("mm")
-    share = band_share(Fraction(width.value))
-    half = Fraction(width.value) * share / 2
-    reading = quantity(facts, "injury.center_distance")
-    spread = interval(reading, "mm")
-    size = interval(quantity(facts, "injury.size"), "mm")
-    spread = Interval(spread.low + size.low / 2, spread.high + size.high / 2)
     limit = rule.effective(facts, policy)
-    reach = Quantity(Fraction(reading.to("mm").value) + (size.low + size.high) / 4, "mm").to(reading.unit)
-    shop = half if limit.value is None else min(half, Fraction(limit.value.to("mm").value))
-    limit = replace(limit, value=Quantity(shop, "mm"))
-    return verdict(rule, reach, spread, limit, "center distance plus half the injury")
+    reading, size = quantity(facts, "injury.center_distance"), quantity(facts, "injury.size")
+    across, wide = interval(reading, "mm"), interval(size, "mm")
+    spread = Interval(across.low + wide.low / 2, across.high + wide.high / 2)
+    reach = Quantity((spread.low + spread.high) / 2, "mm").to(reading.unit)
+    ends = [] if limit.value is None else [Fraction(limit.value.to("mm").value)]
+    if limit.key == "uk":
+        width = Fraction(quantity(facts, "tire.section_width").to("mm").value)
+        ends.append(width * band_share(width) / 2)
+    if ends:
+        limit = replace(limit, value=Quantity(min(ends), "mm"))
+    extra = limit.note or "center distance plus half the injury"
+    return verdict(rule, reach, spread, limit, extra)
 
 
 def _channel(facts: Facts) -> Channel:
@@ -247,7 +248,7 @@ INJURY_RULES: tuple[Rule, ...] = (
         "mm",
         Severity.STOP,
         Sense.MAX,
-        {"any": Limit(None, UK)},
+        {"us": Limit(None, US_CHART, note="no central band in the US chart"), "uk": Limit(None, UK)},
         _band_half,
         {
             "injury.center_distance": spoken("40", "mm"),
@@ -255,6 +256,7 @@ INJURY_RULES: tuple[Rule, ...] = (
             "tire.section_width": exact("205", "mm"),
         },
         applies="car tires, United Kingdom",
+        example_base="uk",
         computed=True,
         formula="center distance + size / 2 <= section width x (60, 65 or 70 %) / 2",
     ),

@@ -358,10 +358,20 @@ def test_band_counts_half_the_injury() -> None:
         "injury.size": exact("5", "mm"),
         "tire.section_width": exact("205", "mm"),
     }
-    verdict = judge("injury.band", facts)
+    verdict = judge("injury.band", facts, named_policy("uk"))
     assert verdict.outcome is IN
     assert verdict.measured == Quantity(Fraction("71.75"), "mm")
     assert verdict.margin == Quantity(Fraction(0), "mm")
-    assert judge("injury.band", {**facts, "injury.size": exact("5.01", "mm")}).outcome is OUT
-    assert judge("injury.band", {**facts, "injury.size": spoken("5.0", "mm")}).outcome is CLOSE
-    assert judge("injury.band", {**facts, "injury.center_distance": spoken("69", "mm")}).outcome is CLOSE
+    assert (
+        judge("injury.band", {**facts, "injury.size": exact("5.01", "mm")}, named_policy("uk")).outcome is OUT
+    )
+    assert (
+        judge("injury.band", {**facts, "injury.size": spoken("5.0", "mm")}, named_policy("uk")).outcome
+        is CLOSE
+    )
+    assert (
+        judge(
+            "injury.band", {**facts, "injury.center_distance": spoken("69", "mm")}, named_policy("uk")
+        ).outcome
+        is CLOSE
+    )
