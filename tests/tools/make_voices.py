@@ -186,6 +186,7 @@ def open_decoder(rules: str, vocabulary: Iterable[str], dictionary: Path = PRONU
         dict=get_model_path("en-us/cmudict-en-us.dict"),
         lm=None,
         loglevel="FATAL",
+        wip=0.01,  # the default 0.65 hears "seven point nine eight" in "seven point nine" and its last breath
     )
     if dictionary.exists():
         for row in dictionary.read_text(encoding="utf-8").splitlines():
@@ -227,7 +228,7 @@ def in_noise(text: str, voice: str, seed: int, snr_db: float | None) -> npt.NDAr
 DIGIT = "zero | one | two | three | four | five | six | seven | eight | nine"
 TEEN = "ten | eleven | twelve | thirteen | fourteen | fifteen | sixteen | seventeen | eighteen | nineteen"
 TENS = "(twenty | thirty | forty | fifty | sixty | seventy | eighty | ninety)"
-SPELLED = f"<d> = {DIGIT};\n<spelled> = <d>+ [point <d>+];"
+SPELLED = f"<d> = {DIGIT};\n<spelled> = <d>+ [point <d>+] | point <d>+;"
 NATURAL = (
     f"<u> = <d> | {TEEN} | {TENS} [<d>];\n"
     "<natural> = (<u> | <d> hundred [[and] <u>]) [point <d>+] | point <d>+;"
