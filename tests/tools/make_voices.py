@@ -191,7 +191,7 @@ def open_decoder(rules: str, vocabulary: Iterable[str], dictionary: Path = PRONU
     if dictionary.exists():
         for row in dictionary.read_text(encoding="utf-8").splitlines():
             word, _, phones = row.partition(" ")
-            if phones and not word.startswith("#") and decoder.lookup_word(word) is None:
+            if phones and not word.startswith(";") and decoder.lookup_word(word) is None:
                 decoder.add_word(word, phones.strip(), False)
     missing = sorted({w for text in vocabulary for w in text.split() if decoder.lookup_word(w) is None})
     if missing:

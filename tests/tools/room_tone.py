@@ -29,8 +29,9 @@ MEASURED_DBFS: dict[float, float] = {
     400: -68.3, 500: -69.9, 630: -70.1, 800: -70.5, 1000: -71.1, 1250: -72.4, 1600: -71.4, 2000: -71.7,
     2500: -72.4, 3150: -72.4, 4000: -72.9, 5000: -72.7, 6300: -73.8,
 }  # fmt: skip
-HUM_HZ = (60.0, 120.0)  # the mains lines that stood 9 dB over their neighbours in the same pauses
-HUM_BELOW_FLOOR_DB = 18.0  # each line against the whole floor: heard as a hum, not as a tone
+# Mains lines that stood 9 dB over their neighbours in the same pauses, Hz -> dB re the whole floor: heard as a
+# quiet hum, and low enough that each band still measures what the table says.
+HUM: dict[float, float] = {60.0: -18.0, 120.0: -26.0}
 FRAME = 320  # 20 ms
 
 
@@ -65,11 +66,10 @@ def room_tone(n: int, seed: int, level: float = -54.0) -> Samples:
     shape[f < 30] = -200.0  # a microphone capsule's own high-pass; keeps DC out
     noise = _shaped(m, seed, 10 ** (shape / 20))
     noise *= 10 ** ((level - dbfs(noise)) / 20)  # brings the hum's own amplitude to scale, too
-    phase = np.random.default_rng(seed + 1).uniform(0, 2 * np.pi, len(HUM_HZ))
+    phase = np.random.default_rng(seed + 1).uniform(0, 2 * np.pi, len(HUM))
     t = np.arange(m) / RATE
-    amplitude = np.sqrt(2) * 10 ** ((level - HUM_BELOW_FLOOR_DB) / 20)
-    for hz, start in zip(HUM_HZ, phase, strict=True):
-        noise += amplitude * np.sin(2 * np.pi * hz * t + start)
+    for (hz, below), start in zip(HUM.items(), phase, strict=True):
+        noise += np.sqrt(2) * 10 ** ((level + below) / 20) * np.sin(2 * np.pi * hz * t + start)
     return noise[:n] * 10 ** ((level - dbfs(noise)) / 20)
 
 
