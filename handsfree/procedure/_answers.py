@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
@@ -10,7 +11,7 @@ from types import MappingProxyType
 from handsfree import limits
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, arm_confirm, ask, go, next_pass
+from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, go, next_pass
 from handsfree.procedure._misses import miss
 from handsfree.procedure._model import (
     Caution,
@@ -28,6 +29,9 @@ from handsfree.procedure._words import spoken, spoken_count, spoken_limit, writt
 from handsfree.quantity import Quantity, UnitError
 
 __all__ = ["confirm", "dispose", "read_back", "take"]
+
+
+_MOST_PLACES = 30
 
 
 def _slot(answer: Answer, key: str) -> str:
@@ -79,8 +83,15 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
 def _quantity(step: Reading, answer: Answer) -> Quantity:
     if answer.number is None:
         raise Refusal("the answer has no number")
+    number = answer.number
+    for part in (number.value, number.resolution):
+        if isinstance(part, Decimal) and not (part.is_finite() and abs(part.adjusted()) <= _MOST_PLACES):
+            raise Refusal("the number is none that anybody could have said")
     unit = next((value for key, value in answer.slots if key == "unit"), step.unit)
-    return Quantity(answer.number.value, unit, answer.number.resolution)
+    try:
+        return Quantity(number.value, unit, number.resolution)
+    except UnitError as error:
+        raise Refusal(str(error)) from None
 
 
 def _measured(step: Reading, answer: Answer) -> Quantity | str:
@@ -131,11 +142,12 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         limit = spoken_limit(worst, turn.book.prompts)
         ask(turn, lead=turn.prompt("adjust", value=spoken(pending.value), limit=limit))
         return
-    turn.set(mode=Mode.DISPOSING, misses=0)
     key = "outside" if worst.outcome is Outcome.OUTSIDE else "close"
     limit = spoken_limit(worst, turn.book.prompts)
-    turn.say(turn.prompt(key, value=spoken(pending.value), limit=limit), "verdict", must_be_heard=True)
-    turn.arm(("answer", "<answers.dispose>"), no_input_s=CONFIRM_NO_INPUT_S)
+    text = turn.prompt(key, value=spoken(pending.value), limit=limit)
+    turn.set(mode=Mode.DISPOSING, misses=0, pending=replace(pending, kind="verdict", spoken=text))
+    turn.say(text, "verdict", must_be_heard=True)
+    arm_dispose(turn)
 
 
 def _record_value(turn: Turn, fact: str, pending: Pending) -> int:
@@ -206,7 +218,10 @@ def _take_inspect(turn: Turn, answer: Answer) -> None:
     step = turn.step
     assert isinstance(step, Inspect)
     condition = step.conditions[turn.state.index]
-    if _slot(answer, "answer") == "found":
+    finding = _slot(answer, "answer")
+    if finding not in ("clear", "found"):
+        raise Refusal(f"{finding!r} is neither clear nor found")
+    if finding == "found":
         text = turn.prompt("read_back_found", reason=condition.reason)
         _pend(turn, Pending("found", answer.text, text, "found"))
         return
@@ -247,7 +262,9 @@ def _take_choice(turn: Turn, answer: Answer) -> None:
     step = turn.step
     assert isinstance(step, Choice)
     chosen = _slot(answer, "option")
-    option = next(o for o in step.options if o.id == chosen)
+    option = next((o for o in step.options if o.id == chosen), None)
+    if option is None:
+        raise Refusal(f"{chosen!r} is no option here")
     if step.confirm:
         text = turn.prompt("read_back_choice", name=option.name)
         _pend(turn, Pending("option", answer.text, text, option.id, option.id))
@@ -287,6 +304,8 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
 def _archive(turn: Turn, group: str) -> None:
     """Put a finished injury's facts aside, so that the next one starts with none."""
     inside = {k: v for k, v in turn.state.facts.items() if k.startswith(f"{group}.")}
+    if not inside:  # the same answer, only corrected: it was put aside already
+        return
     rest = {k: v for k, v in turn.state.facts.items() if k not in inside}
     turn.set(
         facts=MappingProxyType(rest),
@@ -351,6 +370,9 @@ def confirm(turn: Turn, answer: Answer) -> None:
         raise Refusal("nothing waits for a confirmation")
     if answer.label == "value":
         turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
+        # The value that was replaced can no longer be confirmed, whatever becomes of the new one.
+        again = tuple(("answer", said) for label, said in turn.state.armed if label == "value")
+        turn.set(mode=Mode.ASKING, pending=None, armed=again)
         _take_reading(turn, answer)
         return
     if _slot(answer, "answer") != "yes":
@@ -371,17 +393,19 @@ def reject(turn: Turn, heard: str) -> None:
 def dispose(turn: Turn, answer: Answer) -> None:
     """After an out-of-limit verdict: measure again, or accept it and go where the procedure says."""
     choice = _slot(answer, "dispose")
+    if choice not in ("again", "accept"):
+        raise Refusal(f"{choice!r} is no disposition")
     turn.record("disposed", step=turn.state.step, outcome=choice, heard=answer.text)
     if choice == "again":
         ask(turn, lead=turn.prompt("measure_again", ask=""))
         return
-    reason = turn.state.exceptions[-1] if turn.state.exceptions else turn.state.step
     step = turn.step
     assert isinstance(step, Reading)
     verdicts = [limits.judge(rule, turn.state.facts, turn.book.policy) for rule in step.limits]
     worst = _worst(verdicts, step.binding)
-    turn.reason(worst.reason if worst else reason)
-    turn.say(turn.prompt("finding_accepted", reason=worst.reason if worst else reason), "verdict")
+    assert worst is not None  # the facts are those that put the question
+    turn.reason(worst.reason)
+    turn.say(turn.prompt("finding_accepted", reason=worst.reason), "verdict")
     go(turn, "outside")
 
 

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from handsfree import limits
-from handsfree.procedure import _judging as judging
 from handsfree.limits import LimitsError
+from handsfree.procedure import _judging as judging
 from handsfree.procedure._answers import reject
-from handsfree.procedure._events import CancelTimer, Finish
-from handsfree.procedure._flow import after_overrun, ask, go, reask
+from handsfree.procedure._events import Finish
+from handsfree.procedure._flow import after_overrun, ask, go, reask, rewind
 from handsfree.procedure._misses import hold, rearm
 from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
 from handsfree.procedure._state import Mode, Visit
@@ -21,16 +21,14 @@ __all__ = ["COMMAND_HANDLERS", "resume_held"]
 
 
 def _say_again(turn: Turn) -> None:
-    last = turn.state.last
-    must = turn.state.mode is Mode.CONFIRMING
-    if must and turn.state.pending is not None:
-        turn.say(turn.state.pending.spoken, "read_back", must_be_heard=True)
-        rearm(turn)
-    elif turn.state.mode is Mode.READING_BACK:
+    """What must be heard whole is read out whole again; anything else is the last thing said."""
+    if turn.state.mode in (Mode.CONFIRMING, Mode.DISPOSING, Mode.READING_BACK):
         reask(turn)
-    elif last is not None:
-        turn.say(last.text, last.kind)
-        rearm(turn)
+        return
+    last = turn.state.last
+    assert last is not None  # a job begins with the welcome
+    turn.say(last.text, last.kind)
+    rearm(turn)
 
 
 def _hold(turn: Turn) -> None:
@@ -81,19 +79,15 @@ def _go_back(turn: Turn) -> None:
 
 def _to_step_before(turn: Turn) -> None:
     """Undo to the step before. What was recorded stays in the record; what was known then is known again."""
-    path = list(turn.state.path)
-    undone = [path.pop()]
-    while path and _passes_by_itself(turn, path[-1]):
-        undone.append(path.pop())
-    if not path:
-        turn.say(turn.prompt("nothing_back", ask=""))
-        ask(turn)
+    path = turn.state.path
+    to = len(path) - 2
+    while to >= 0 and _passes_by_itself(turn, path[to]):
+        to -= 1
+    if to < 0:
+        ask(turn, lead=turn.prompt("nothing_back", ask=""))
         return
-    visit = path.pop()
-    for timer in turn.state.timers:
-        if timer.step in {v.step for v in [*undone, visit]}:
-            turn.effects.append(CancelTimer(timer.step))
-    timers = tuple(t for t in turn.state.timers if t.step not in {v.step for v in [*undone, visit]})
+    visit = path[to]
+    rewind(turn, to + 1)
     turn.record("back", step=turn.state.step, to=visit.step)
     turn.exception(f"went back from {turn.state.step} to {visit.step}")
     same_injury = visit.archived == turn.state.archived
@@ -101,11 +95,9 @@ def _to_step_before(turn: Turn) -> None:
     known = turn.state.facts if same_injury else visit.facts
     turn.set(
         step=visit.step,
-        path=(*path, visit),
         facts=MappingProxyType({key: known.get(key, value) for key, value in visit.facts.items()}),
         archived=visit.archived,
         entries=turn.state.entries if same_injury else visit.entries,
-        timers=timers,
         pending=None,
         misses=0,
         index=0,
@@ -116,14 +108,16 @@ def _to_step_before(turn: Turn) -> None:
 
 
 def _passes_by_itself(turn: Turn, visit: Visit) -> bool:
+    """Nothing can be done over in a hold point that releases itself, nor in a wait: its clock runs from the
+    step before, and that is the one to do again."""
     step = turn.book.procedure.at(visit.step)
-    return isinstance(step, HoldPoint) and step.by == "disposition"
+    return isinstance(step, Wait) or (isinstance(step, HoldPoint) and step.by == "disposition")
 
 
 def _abandon_correction(turn: Turn) -> None:
     target, index = turn.state.return_to, turn.state.return_index
     turn.record("back", step=turn.state.step, to=target)
-    turn.set(step=target, correcting=None, return_to="", return_index=0, pending=None, misses=0, index=index)
+    turn.set(step=target, return_to="", return_index=0, pending=None, misses=0, index=index)
     ask(turn, lead=turn.prompt("back", ask=""))
 
 
@@ -136,19 +130,20 @@ def _correction(turn: Turn) -> None:
     if state.mode is Mode.DISPOSING:
         ask(turn, lead=turn.prompt("correcting", ask=""))
         return
-    if not state.entries or state.return_to:
+    # Steps that going back has undone are asked anew in their turn; their entries are not reopened from here.
+    done = {visit.step for visit in state.path}
+    entry = next((e for e in reversed(state.entries) if e.step in done), None)
+    if entry is None or state.return_to:
         turn.say(turn.prompt("nothing_to_correct", ask=""))
         rearm(turn)
         return
-    entry = state.entries[-1]
     turn.record("correction", step=state.step, reopens=entry.step, record_no=str(entry.record))
-    same_inspection = entry.step == state.step and isinstance(turn.step, Inspect)
+    same_step = entry.step == state.step
     turn.set(
         step=entry.step,
         index=entry.index,
-        correcting=entry,
-        return_to="" if same_inspection else state.step,
-        return_index=0 if same_inspection else state.index,
+        return_to="" if same_step else state.step,
+        return_index=0 if same_step else state.index,
         misses=0,
         pending=None,
     )
@@ -206,7 +201,7 @@ def _time_left(turn: Turn) -> None:
 def _stop_work(turn: Turn) -> None:
     """Stops at once, from anywhere; the job can be opened again later."""
     state = turn.state
-    turn.set(mode=Mode.STOPPED, held_from=state.held_from or state.mode)
+    turn.set(mode=Mode.STOPPED, held_from=state.held_from or state.mode, awaiting=0)
     turn.record("stop", step=state.step, mode=state.mode)
     turn.exception(f"work stopped at {state.step}")
     turn.disarm()

@@ -6,6 +6,7 @@ session, carried over between sessions, so that a wait is counted while the powe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -191,11 +192,17 @@ def exact_text(value: Exact) -> str:
     return str(value) if isinstance(value, Fraction) else format(value, "f")
 
 
+#: Plain figures only: no exponent, no NaN, and no more digits than anybody can say in one breath.
+_EXACT = re.compile(r"-?\d{1,40}(\.\d{1,40}|/\d{1,40})?", re.ASCII)
+
+
 def parse_exact(text: str) -> Exact:
     """The inverse of exact_text. Raises ValueError."""
+    if not _EXACT.fullmatch(text):
+        raise ValueError(f"not a number: {text[:40]!r}")
     try:
         return Fraction(text) if "/" in text else Decimal(text)
-    except ArithmeticError:
+    except ZeroDivisionError:
         raise ValueError(f"not a number: {text!r}") from None
 
 
@@ -230,22 +237,22 @@ def event_from_body(body: Mapping[str, object]) -> Event:
     """Read an event back from its record line. Raises EventError."""
     try:
         return _event(body)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise EventError(f"event line can't be read: {error!r}") from None
+    except EventError:
+        raise
+    except KeyError as missing:
+        raise EventError(f"event line has no {missing.args[0]!r}") from None
+    except (TypeError, ValueError) as error:
+        raise EventError(f"event line can't be read: {error}") from None
 
 
 def _event(body: Mapping[str, object]) -> Event:
     at = int(str(body["at_ms"]))
     match body["type"]:
         case "start":
-            job = body.get("job", {})
-            assert isinstance(job, Mapping)
-            return Start(at, tuple((str(k), str(v)) for k, v in sorted(job.items())))
+            return Start(at, tuple(sorted((str(k), str(v)) for k, v in _mapping(body["job"]).items())))
         case "answer":
-            slots = body["slots"]
-            assert isinstance(slots, list)
-            pairs = tuple((str(k), str(v)) for k, v in slots)
-            return Answer(at, str(body["text"]), str(body["label"]), pairs, _number(body.get("number")))
+            number = _number(body.get("number"))
+            return Answer(at, str(body["text"]), str(body["label"]), _pairs(body["slots"]), number)
         case "command":
             return Command(at, str(body["name"]), str(body.get("text", "")))
         case "no_match":
@@ -269,5 +276,17 @@ def _event(body: Mapping[str, object]) -> Event:
 def _number(body: object) -> Number | None:
     if body is None:
         return None
-    assert isinstance(body, Mapping)
+    body = _mapping(body)
     return Number(parse_exact(str(body["value"])), parse_exact(str(body["resolution"])), str(body["spelled"]))
+
+
+def _mapping(value: object) -> Mapping[str, object]:
+    if not isinstance(value, Mapping):
+        raise EventError(f"event line: an object was wanted, not {str(value)[:40]!r}")
+    return value
+
+
+def _pairs(value: object) -> Pairs:
+    if not isinstance(value, list):
+        raise EventError(f"event line: a list of pairs was wanted, not {str(value)[:40]!r}")
+    return tuple((str(key), str(slot)) for key, slot in value)

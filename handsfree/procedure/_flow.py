@@ -17,6 +17,7 @@ from handsfree.procedure._model import (
     HoldPoint,
     Inspect,
     Kind,
+    Procedure,
     Reading,
     Wait,
 )
@@ -24,7 +25,20 @@ from handsfree.procedure._state import Mode, Timer, Visit
 from handsfree.procedure._turn import Refusal, Turn
 from handsfree.procedure._words import spoken_count, spoken_seconds
 
-__all__ = ["ask", "close", "decoys", "enter", "go", "next_pass", "reask", "timers_due"]
+__all__ = [
+    "after_overrun",
+    "arm_confirm",
+    "arm_dispose",
+    "ask",
+    "close",
+    "decoys",
+    "enter",
+    "go",
+    "next_pass",
+    "reask",
+    "rewind",
+    "timers_due",
+]
 
 #: Seconds of silence before the question is asked again. A reading takes time to measure; an action
 #: may take minutes, so there silence is expected and never nagged at (common practice, no published source).
@@ -43,16 +57,13 @@ CONFIRM_NO_INPUT_S = 15
 
 def go(turn: Turn, outcome: str) -> None:
     """Leave the step by an outcome. A correction goes back to where it was called from, unless the new
-    answer changes the way (an outcome with a transition of its own)."""
-    state, step = turn.state, turn.step
-    _close_window(turn, outcome)
-    target = turn.book.procedure.after(step.id, outcome)
-    if state.return_to and (outcome in ("inside", "clear") or outcome not in step.on):
-        back, index = state.return_to, state.return_index
-        turn.set(correcting=None, return_to="", return_index=0)
-        enter(turn, back, index=index, again=True)
-        return
-    turn.set(correcting=None, return_to="", return_index=0)
+    answer leads another way than the one that was taken."""
+    target = turn.book.procedure.after(turn.step.id, outcome)
+    if turn.state.return_to:
+        target = _after_correction(turn, outcome, target)
+        if not target:
+            return
+    _close_windows(turn)
     ending = turn.book.procedure.end(target)
     if ending is not None:
         close(turn, ending)
@@ -60,30 +71,79 @@ def go(turn: Turn, outcome: str) -> None:
         enter(turn, target)
 
 
-def _close_window(turn: Turn, outcome: str) -> None:
-    """The step that a wait's longest time ran up to is done: the window closes."""
+def _after_correction(turn: Turn, outcome: str, target: str) -> str:
+    """Where a corrected answer leads, "" when the work was taken up again where it had been left."""
+    state = turn.state
+    at = max(i for i, visit in enumerate(state.path) if visit.step == state.step)
+    # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
+    same_way = state.path[at + 1].step == target or outcome == "clear"
+    turn.set(return_to="", return_index=0)
+    passed = next((i for i in range(at + 1, len(state.path)) if _releases(turn, state.path[i].step)), None)
+    if same_way and passed is not None and judging.refuses(turn.state, turn.book.policy):
+        # The disposition was given for the value that was wrong.
+        rewind(turn, passed)
+        return state.path[passed].step
+    if same_way:
+        enter(turn, state.return_to, index=state.return_index, again=True)
+        return ""
+    rewind(turn, at + 1)
+    return target
+
+
+def _releases(turn: Turn, step_id: str) -> bool:
+    step = turn.book.procedure.at(step_id)
+    return isinstance(step, HoldPoint) and step.by == "disposition"
+
+
+def rewind(turn: Turn, length: int) -> None:
+    """Undo the way from visit ``length`` on. The waits of undone steps are undone with them."""
+    undone = {visit.step for visit in turn.state.path[length:]}
+    for timer in turn.state.timers:
+        if timer.step in undone:
+            drop_timer(turn, timer.step)
+    turn.set(path=turn.state.path[:length])
+
+
+def _close_windows(turn: Turn) -> None:
+    """The step that a wait's longest time ran up to is done: the window closes. A wait that had no longest
+    time ends with its own step."""
     for timer in turn.state.timers:
         waiting = turn.book.procedure.at(timer.step)
-        if isinstance(waiting, Wait) and waiting.until == turn.step.id and timer.over and outcome == "done":
+        assert isinstance(waiting, Wait)
+        if waiting.until == turn.step.id:
             waited = (turn.at - timer.started) // 1000
             turn.record("wait", step=timer.step, waited_s=str(waited), outcome="used in time")
+            drop_timer(turn, timer.step)
+        elif timer.step == turn.step.id and timer.due is None:
             drop_timer(turn, timer.step)
 
 
 def enter(turn: Turn, step_id: str, *, index: int = 0, again: bool = False) -> None:
     """Start a step: note it, remember what was known, ask. ``again``: come back to it after a correction."""
-    state = turn.state
-    path = state.path
     if not again:
-        path = (*path, Visit(step_id, state.facts, state.archived, state.entries))
-    turn.set(step=step_id, path=path, pending=None, misses=0, index=index, found=False, awaiting=0)
+        _leave_timers(turn, step_id)
+        state = turn.state
+        turn.set(path=(*state.path, Visit(step_id, state.facts, state.archived, state.entries)))
+    turn.set(step=step_id, pending=None, misses=0, index=index, found=False, awaiting=0)
     turn.record("step", step=step_id, phase=turn.step.phase, step_kind=turn.step.kind)
-    ask(turn, first=True)
+    ask(turn)
 
 
-def ask(turn: Turn, *, first: bool = False, lead: str = "") -> None:
+def _leave_timers(turn: Turn, step_id: str) -> None:
+    """Waits that mean nothing any more: one that is begun anew, and one whose window this way never uses."""
+    for timer in turn.state.timers:
+        waiting = turn.book.procedure.at(timer.step)
+        assert isinstance(waiting, Wait)
+        window = {step_id, *turn.book.procedure.reached_from(step_id, without=timer.step)}
+        if timer.step == step_id or waiting.until not in window:
+            waited = (turn.at - timer.started) // 1000
+            turn.record("wait", step=timer.step, waited_s=str(waited), outcome="left")
+            drop_timer(turn, timer.step)
+
+
+def ask(turn: Turn, *, lead: str = "") -> None:
     """Ask the current step's question (again). ``lead`` is said before it."""
-    _ASK[type(turn.step)](turn, first, lead)
+    _ASK[type(turn.step)](turn, lead)
 
 
 def _joined(lead: str, text: str) -> str:
@@ -96,7 +156,7 @@ def _asking(turn: Turn, text: str, expansion: str) -> None:
     turn.arm(("answer", expansion), no_input_s=NO_INPUT_S[Kind(turn.step.kind)])
 
 
-def _ask_inspect(turn: Turn, first: bool, lead: str) -> None:
+def _ask_inspect(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Inspect)
     question = step.conditions[turn.state.index].ask
@@ -104,26 +164,26 @@ def _ask_inspect(turn: Turn, first: bool, lead: str) -> None:
     _asking(turn, _joined(lead, text), "<answers.finding>")
 
 
-def _ask_reading(turn: Turn, first: bool, lead: str) -> None:
+def _ask_reading(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Reading)
     _asking(turn, _joined(lead, step.ask), f"<{step.grammar}>")
 
 
-def _ask_choice(turn: Turn, first: bool, lead: str) -> None:
+def _ask_choice(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Choice)
     options = " | ".join(f"({option.say}) {{option={option.id}}}" for option in step.options)
     _asking(turn, _joined(lead, step.ask), options)
 
 
-def _ask_do(turn: Turn, first: bool, lead: str) -> None:
+def _ask_do(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Do)
     _asking(turn, _joined(lead, step.ask), step.answer)
 
 
-def _ask_count(turn: Turn, first: bool, lead: str) -> None:
+def _ask_count(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, CountPasses)
     target = limits.count(step.rule, turn.state.facts, turn.book.policy).target
@@ -138,7 +198,7 @@ def next_pass(done: int) -> str:
     return " | ".join(f"pass {spoken_count(n)} {{pass={n}}}" for n in near)
 
 
-def _ask_caution(turn: Turn, first: bool, lead: str) -> None:
+def _ask_caution(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Caution)
     turn.set(mode=Mode.TELLING, pending=None)
@@ -147,7 +207,7 @@ def _ask_caution(turn: Turn, first: bool, lead: str) -> None:
     turn.say(_joined(lead, text), "caution", must_be_heard=True)
 
 
-def _ask_wait(turn: Turn, first: bool, lead: str) -> None:
+def _ask_wait(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Wait)
     window = limits.window(step.rule, turn.state.facts, turn.book.policy)
@@ -187,7 +247,7 @@ def _ask_wait(turn: Turn, first: bool, lead: str) -> None:
     turn.arm()
 
 
-def _ask_hold_point(turn: Turn, first: bool, lead: str) -> None:
+def _ask_hold_point(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, HoldPoint)
     if step.by == "supervisor":
@@ -217,7 +277,7 @@ def _ask_hold_point(turn: Turn, first: bool, lead: str) -> None:
     go(turn, outcome)
 
 
-_ASK: Mapping[type, Callable[[Turn, bool, str], None]] = {
+_ASK: Mapping[type, Callable[[Turn, str], None]] = {
     Inspect: _ask_inspect,
     Reading: _ask_reading,
     Choice: _ask_choice,
@@ -236,13 +296,11 @@ def reask(turn: Turn, lead: str = "") -> None:
         case Mode.CONFIRMING if state.pending is not None:
             turn.say(_joined(lead, state.pending.spoken), "read_back", must_be_heard=True)
             arm_confirm(turn)
-        case Mode.DISPOSING if state.last is not None:
-            if lead:
-                turn.say(lead)
-            turn.say(turn.prompt("miss_2", forms="measure again, or accept the finding"))
-            turn.arm(("answer", "<answers.dispose>"), no_input_s=CONFIRM_NO_INPUT_S)
+        case Mode.DISPOSING if state.pending is not None:
+            turn.say(_joined(lead, state.pending.spoken), "verdict", must_be_heard=True)
+            arm_dispose(turn)
         case Mode.READING_BACK | Mode.TELLING:
-            _ask_caution(turn, False, lead)
+            _ask_caution(turn, lead)
         case _:
             ask(turn, lead=lead)
 
@@ -255,13 +313,18 @@ def arm_confirm(turn: Turn) -> None:
     turn.arm(*answers, no_input_s=CONFIRM_NO_INPUT_S)
 
 
-def decoys(turn: Turn, own: str) -> str:
+def arm_dispose(turn: Turn) -> None:
+    """Armed after an out-of-limit verdict."""
+    turn.arm(("answer", "<answers.dispose>"), no_input_s=CONFIRM_NO_INPUT_S)
+
+
+def decoys(procedure: Procedure, own: str) -> str:
     """Phrases that are not this caution, armed beside it.
 
     With a single phrase armed a recognizer hears it in anything; other cautions' words and the plain yes
     give it something else to hear, and hearing those is a wrong read-back.
     """
-    others = {s.read_back for s in turn.book.procedure.step if isinstance(s, Caution)} - {own}
+    others = {s.read_back for s in procedure.step if isinstance(s, Caution)} - {own}
     return " | ".join([*sorted(others), "affirmative", "completed"])
 
 
@@ -286,11 +349,9 @@ def _wait_over(turn: Turn, timer: Timer) -> None:
     turn.record("wait", step=timer.step, waited_s=str(waited), outcome="over")
     turn.chime("wait_over")
     rest = tuple(t for t in state.timers if t is not timer)
-    if timer.longest_due is None:
-        turn.set(timers=rest)
-        turn.effects.append(CancelTimer(timer.step))
-    else:
-        turn.set(timers=(*rest, replace(timer, over=True)))
+    # Kept also without a longest time: a wait that ended during a hold or a correction is not begun anew.
+    turn.set(timers=(*rest, replace(timer, over=True)))
+    if timer.longest_due is not None:
         turn.start_timer(timer.step, timer.longest_due)
     if state.mode is Mode.WAITING and state.step == step.id:
         turn.say(turn.prompt("wait_over"))
@@ -313,9 +374,20 @@ def _overrun(turn: Turn, timer: Timer) -> None:
 
 
 def after_overrun(turn: Turn, step_id: str) -> None:
-    """Follow the overrun transition of a wait, from wherever the dialogue stands."""
-    turn.set(overrun="", correcting=None, return_to="", return_index=0)
-    enter(turn, turn.book.procedure.after(step_id, "overrun"))
+    """Follow the overrun transition of a wait, from wherever the dialogue stands.
+
+    What was done since then is undone: going back must not lead into the window that has closed.
+    """
+    target = turn.book.procedure.after(step_id, "overrun")
+    visited = [visit.step for visit in turn.state.path]
+    since = target if target in visited else step_id
+    turn.set(overrun="", return_to="", return_index=0)
+    rewind(turn, len(visited) - 1 - visited[::-1].index(since))
+    ending = turn.book.procedure.end(target)
+    if ending is not None:
+        close(turn, ending)
+    else:
+        enter(turn, target)
 
 
 def close(turn: Turn, ending: Ending) -> None:
@@ -323,7 +395,7 @@ def close(turn: Turn, ending: Ending) -> None:
     state = turn.state
     for timer in state.timers:
         drop_timer(turn, timer.step)
-    turn.set(mode=Mode.FINISHED, outcome=ending.id, timers=())
+    turn.set(mode=Mode.FINISHED, outcome=ending.id, pending=None, awaiting=0)
     turn.record(
         "close",
         outcome=ending.id,

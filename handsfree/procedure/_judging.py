@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from handsfree import limits
 from handsfree.limits import LimitsError, MissingFact, Outcome, Policy, Severity
 from handsfree.limits._rule import Sense
+from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
-__all__ = ["Bounds", "Disposition", "bounds", "dispose"]
+__all__ = ["Bounds", "Disposition", "bounds", "dispose", "refuses"]
 
 FactMap = Mapping[str, Quantity | str]
 
@@ -43,6 +44,11 @@ def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
         value = value.to(unit)
     low, high = (value, None) if rule.sense is Sense.MIN else (None, value)
     return Bounds(low, high, effective.source, rule.formula)
+
+
+def refuses(state: State, policy: Policy) -> bool:
+    """Whether the tire, as it is known now, has a reason against it."""
+    return bool(state.reasons or dispose(state.facts, state.archived, policy).reasons)
 
 
 def dispose(facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy) -> Disposition:

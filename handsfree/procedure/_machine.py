@@ -88,7 +88,7 @@ def _answerable(turn: Turn) -> bool:
 
 def _spoken(turn: Turn, event: Spoken) -> None:
     awaiting = turn.state.awaiting
-    if event.say > turn.state.says:
+    if not 1 <= event.say <= turn.state.says:
         raise Refusal(f"nothing numbered {event.say} was to be said")
     if event.say != awaiting:
         return
@@ -108,7 +108,6 @@ def _say_it_again(turn: Turn) -> None:
     turn.record("cut_off", step=turn.state.step, say=str(turn.state.awaiting))
     if turn.state.misses >= 3:
         turn.exception(f"{turn.state.step}: the voice failed")
-        turn.set(awaiting=0)
         hold(turn, turn.prompt("held_voice"))
     else:
         misses = turn.state.misses
@@ -131,14 +130,14 @@ def _device_lost(turn: Turn, event: DeviceLost) -> None:
     if turn.state.mode is Mode.HELD:
         turn.say(text, "notice")
     else:
-        turn.set(awaiting=0)
         hold(turn, text)
 
 
 def _device_back(turn: Turn, event: DeviceBack) -> None:
     turn.record("device", device=event.device, outcome="back")
-    turn.say(turn.prompt("device_back", device=event.device), "notice")
-    turn.arm()
+    # Work that went on by keyboard is not disturbed: what is armed stays armed.
+    if turn.state.mode is Mode.HELD:
+        turn.say(turn.prompt("device_back", device=event.device), "notice")
 
 
 def _timer(turn: Turn, event: TimerDue) -> None:
@@ -193,10 +192,24 @@ class Machine:
                 raise Refusal(f"it does not fit while {self.state.mode}")
             turn.set(at=event.at)
             handler(turn, event)
-        except (Refusal, LimitsError) as refusal:
+        except Refusal as refusal:
             return [_refused(event, str(refusal))]
+        except LimitsError as error:
+            turn = self._unjudged(event, str(error))
         self.state = turn.state
         return turn.effects
+
+    def _unjudged(self, event: Event, reason: str) -> Turn:
+        """The next step's limit can't be worked out: nothing of this turn counts, and the job is held aloud.
+
+        A refusal would be silent, and the technician would say the same answer for ever.
+        """
+        turn = Turn(self.book, self.state, event.at)
+        turn.set(at=event.at)
+        turn.record("not_judged", step=turn.state.step, heard=getattr(event, "text", ""), reason=reason)
+        turn.exception(f"{turn.state.step}: {reason}")
+        hold(turn, f"{turn.prompt('not_judged', reason=reason, ask='')} {turn.prompt('held')}")
+        return turn
 
 
 def _refused(event: Event, reason: str) -> Record:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from handsfree.procedure._flow import CONFIRM_NO_INPUT_S, NO_INPUT_S, arm_confirm, ask, decoys
+from handsfree.procedure._flow import NO_INPUT_S, arm_confirm, arm_dispose, ask, decoys
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
@@ -39,18 +39,21 @@ def rearm(turn: Turn) -> None:
     state = turn.state
     if state.mode is Mode.CONFIRMING:
         arm_confirm(turn)
+    elif state.mode is Mode.DISPOSING:
+        arm_dispose(turn)
     elif state.mode is Mode.READING_BACK:
         arm_read_back(turn)
     else:
         answers = tuple(pair for pair in state.armed if pair[0] != "command")
-        silence = CONFIRM_NO_INPUT_S if state.mode is Mode.DISPOSING else NO_INPUT_S[Kind(turn.step.kind)]
-        turn.arm(*answers, no_input_s=silence if answers else None)
+        turn.arm(*answers, no_input_s=NO_INPUT_S[Kind(turn.step.kind)] if answers else None)
 
 
 def arm_read_back(turn: Turn) -> None:
     step = turn.step
     assert isinstance(step, Caution)
-    turn.arm(("answer", step.read_back), ("decoy", decoys(turn, step.read_back)), no_input_s=20)
+    turn.arm(
+        ("answer", step.read_back), ("decoy", decoys(turn.book.procedure, step.read_back)), no_input_s=20
+    )
 
 
 def _caution_again(turn: Turn, misses: int) -> None:
@@ -74,13 +77,12 @@ def _tapered(turn: Turn, misses: int, silent: bool) -> str:
 
 
 def _question(turn: Turn) -> str:
-    pending, last = turn.state.pending, turn.state.last
+    pending = turn.state.pending
     if pending is not None:
         return pending.spoken
-    if turn.state.mode is Mode.DISPOSING and last is not None:
-        return turn.prompt("miss_2", forms="measure again, or accept the finding")
     step = turn.step
-    return step.conditions[turn.state.index].ask if isinstance(step, Inspect) else step.ask
+    ask = step.conditions[turn.state.index].ask if isinstance(step, Inspect) else step.ask
+    return turn.prompt("no_input_1", ask=ask)
 
 
 def _forms(turn: Turn) -> str:
@@ -114,9 +116,9 @@ def _digits(step: Reading) -> str:
 
 
 def hold(turn: Turn, text: str) -> None:
-    """Put the job on hold; timers run on."""
+    """Put the job on hold; timers run on. What was being read out is read out again on resuming."""
     mode = turn.state.mode
-    turn.set(held_from=mode, mode=Mode.HELD)
+    turn.set(held_from=turn.state.held_from or mode, mode=Mode.HELD, awaiting=0)
     turn.record("hold", step=turn.state.step, mode=mode)
     turn.say(text, "notice")
     turn.arm()

@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import tomllib
 from enum import StrEnum
+from math import isfinite
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from handsfree.quantity import UNITS
 
 __all__ = [
     "Caution",
@@ -110,11 +113,18 @@ class Reading(_Step):
             raise ValueError('give limits = [...], or no_limit = "why not", and not both')
         if unknown := set(self.binding) - set(self.limits):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
-        if self.unit and self.plausible is None:
-            raise ValueError("a measured value needs plausible = [lowest, highest] in its unit")
-        if not self.unit and self.digits is None:
-            raise ValueError("a digit string needs digits = [shortest, longest]")
+        if self.unit:
+            self._needs_range()
+        elif self.digits is None or not 1 <= self.digits[0] <= self.digits[1]:
+            raise ValueError("a digit string needs digits = [shortest, longest], from 1 up")
         return self
+
+    def _needs_range(self) -> None:
+        if self.unit not in UNITS:
+            raise ValueError(f"unknown unit {self.unit!r}; known: {', '.join(sorted(UNITS))}")
+        low, high = self.plausible or (0.0, 0.0)
+        if not (isfinite(low) and isfinite(high) and low < high):
+            raise ValueError("a measured value needs plausible = [lowest, highest] in its unit")
 
 
 class Option(_Frozen):
@@ -164,7 +174,7 @@ class Caution(_Step):
 
     kind: Literal["caution"]
     signal: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
-    read_back: str = Field(pattern=r"^[a-z' ]+$", description="the key words, plain lower case")
+    read_back: str = Field(pattern=r"^[a-z']+( [a-z']+)*$", description="the key words, plain lower case")
     guards: tuple[_ID, ...] = Field(min_length=1)
 
 
@@ -189,6 +199,13 @@ class HoldPoint(_Step):
     @property
     def outcomes(self) -> tuple[str, ...]:
         return ("released", "refused")
+
+    @model_validator(mode="after")
+    def _stops(self) -> HoldPoint:
+        # Left out, a refused tire would simply go on to the next step.
+        if "refused" not in self.on:
+            raise ValueError('a hold point needs on = { refused = "..." }: where a refused tire goes')
+        return self
 
 
 Step = Inspect | Reading | Choice | Do | CountPasses | Caution | Wait | HoldPoint
@@ -217,6 +234,10 @@ class Procedure(_Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise ValueError(f"id {twice[0]!r} is used twice")
+        if self.step[0].kind in ("count", "wait", "hold_point"):
+            raise ValueError(
+                f"step {self.step[0].id!r}: nothing is known yet; begin with another kind of step"
+            )
         known = set(names)
         last = self.step[-1]
         for step in self.step:
@@ -254,15 +275,35 @@ class Procedure(_Frozen):
         order = [s.id for s in self.step]
         return order[order.index(step_id) + 1]
 
+    def reached_from(self, start: str, without: str = "") -> frozenset[str]:
+        """Steps and endings that can follow ``start``, on ways that do not enter the step ``without``."""
+        seen: set[str] = set()
+        todo = [start]
+        while todo:
+            one = todo.pop()
+            if self.end(one) is not None:
+                continue
+            fresh = {self.after(one, outcome) for outcome in self.at(one).outcomes} - seen - {without}
+            seen |= fresh
+            todo += fresh
+        return frozenset(seen)
+
     def _steps(self) -> dict[str, Step]:
         return {s.id: s for s in self.step}
+
+
+#: pydantic's own words where they say what is wrong but not what to do.
+_ADVICE = {
+    "missing": "missing; add it",
+    "extra_forbidden": "no such field; correct its name or take it out",
+}
 
 
 def _plain(error: ValidationError) -> str:
     """pydantic's first complaint as one line a shop can act on."""
     first = error.errors()[0]
     place = ".".join(str(part) for part in first["loc"] if part not in Kind.__members__.values())
-    message = first["msg"].removeprefix("Value error, ")
+    message = _ADVICE.get(first["type"], first["msg"]).removeprefix("Value error, ")
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
     return f"{place + ': ' if place else ''}{message}{more}"
 
@@ -273,14 +314,22 @@ def read_procedure(text: str, name: str = "procedure") -> Procedure:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise ProcedureError(f"{name}: not valid TOML: {error}") from None
-    steps = data.get("step")
     try:
         return Procedure.model_validate(data)
     except ValidationError as error:
-        line = _plain(error)
-        loc = error.errors()[0]["loc"]
-        if len(loc) > 1 and loc[0] == "step" and isinstance(loc[1], int) and isinstance(steps, list):
-            entry = steps[loc[1]]
-            if isinstance(entry, dict) and "id" in entry:
-                line = f"step {entry['id']!r}: {line}"
-        raise ProcedureError(f"{name}: {line}") from None
+        line = _named_step(data.get("step"), error.errors()[0]["loc"]) + _plain(error)
+        # A tag or an id of the file may be quoted in it, whatever it holds.
+        line = " ".join(line.split())
+        raise ProcedureError(f"{name}: {line[:_LONGEST_LINE]}") from None
+
+
+_LONGEST_LINE = 400
+
+
+def _named_step(steps: object, loc: tuple[int | str, ...]) -> str:
+    """ "step 'cement': " when the complaint is about a step that has an id."""
+    if len(loc) > 1 and loc[0] == "step" and isinstance(loc[1], int) and isinstance(steps, list):
+        entry = steps[loc[1]]
+        if isinstance(entry, dict) and isinstance(entry.get("id"), str):
+            return f"step {entry['id'][:40]!r}: "
+    return ""

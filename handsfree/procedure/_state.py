@@ -33,7 +33,10 @@ class Mode(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Pending:
-    """What was heard and waits for its confirmation. ``kind``: reading, option, found or release."""
+    """What was heard and waits for its confirmation, or a verdict that waits for its disposition.
+
+    ``kind``: reading, option, found, release or verdict. ``spoken``: what is said of it, also once more.
+    """
 
     kind: str
     heard: str
@@ -53,7 +56,7 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Timer:
-    """A wait. ``over``: the shortest time has passed and ``longest_due`` is what still counts."""
+    """A wait. ``over``: the shortest time has passed and only ``longest_due``, if any, still counts."""
 
     step: str
     started: int
@@ -91,7 +94,6 @@ class State:
     index: int = 0  # condition of an inspection, or passes done
     found: bool = False  # this inspection found something
     timers: tuple[Timer, ...] = ()
-    correcting: Entry | None = None
     return_to: str = ""  # where a correction goes on afterwards
     return_index: int = 0
     held_from: Mode | None = None
