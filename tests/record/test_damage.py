@@ -23,26 +23,25 @@ def batch_start(data: bytes) -> int:
 
 
 def cuts(data: bytes) -> list[int]:
-    """Every byte of the last line, and every fifth of the two that were written with it."""
+    """Every byte of the last line, and every seventeenth of the two that were written with it."""
     start, last = batch_start(data), data.rfind(b"\n", 0, -1)
-    return [*range(start, last, 5), *range(last, len(data))]
+    return [*range(start, last, 17), *range(last, len(data))]
 
 
-def test_a_cut_at_every_byte_of_the_last_line_is_recovered(job: Path, tmp_path: Path, unsynced: None) -> None:
+def test_a_cut_at_every_byte_of_the_last_line_is_recovered(job: Path, unsynced: None) -> None:
     data = (job / RECORD).read_bytes()
     before = read_log(job).lines[:4]
     for cut in cuts(data):
-        copy = tmp_path / "cut"
-        shutil.copytree(job, copy)
-        (copy / RECORD).write_bytes(data[:cut])
+        (job / RECORD).write_bytes(data[:cut])
         whole = data[:cut].rfind(b"\n") + 1
-        assert bool(check_chain(copy)) == (whole < cut)
-        with JobLog.open(copy) as log:
+        assert bool(check_chain(job)) == (whole < cut)
+        with JobLog.open(job) as log:
             assert log.lines[:4] == before
             log.append(BATCH)
-        assert check_chain(copy) == []
-        _nothing_was_deleted(copy, data, whole, cut)
-        shutil.rmtree(copy)
+        assert check_chain(job) == []
+        _nothing_was_deleted(job, data, whole, cut)
+        for aside in job.glob("record.torn-*"):
+            aside.unlink()
 
 
 def _nothing_was_deleted(copy: Path, data: bytes, whole: int, cut: int) -> None:
@@ -115,9 +114,9 @@ def test_every_flipped_bit_is_found(job: Path) -> None:
 
 
 def test_a_byte_replaced_by_any_other_is_found(job: Path) -> None:
-    """All 255 other values, at every eleventh byte and at every newline."""
+    """All 255 other values, at every 29th byte and at every newline."""
     data = (job / RECORD).read_bytes()
-    for at in {*range(0, len(data), 11), *(at for at, byte in enumerate(data) if byte == 10)}:
+    for at in {*range(0, len(data), 29), *(at for at, byte in enumerate(data) if byte == 10)}:
         for value in set(range(256)) - {data[at]}:
             assert changed_is_found(job, data, at, value), (at, value)
 
@@ -221,6 +220,13 @@ def test_lost_and_stray_audio(job: Path) -> None:
     assert (stray.severity, "no line names it" in stray.message) == ("note", True)
     shutil.rmtree(job / "audio")
     assert ["missing" in finding.message for finding in check_chain(job)] == [True]
+
+
+def test_an_utterance_that_can_not_be_read_is_found(job: Path) -> None:
+    (clip,) = (job / "audio").iterdir()
+    clip.unlink()
+    clip.mkdir()
+    assert ["can't be read" in finding.message for finding in check_chain(job)] == [True]
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import random
+import signal
 import subprocess
 import sys
 import tempfile
@@ -223,43 +224,88 @@ def test_a_file_where_the_folder_should_be_is_named(tmp_path: Path) -> None:
             read_log(target)
 
 
-WRITER = """
-import sys
-from handsfree.record import JobLog
-log = JobLog.open(sys.argv[1])
-n = int(sys.argv[2])
-print("ready", flush=True)
-while True:
-    audio = log.keep_audio(n.to_bytes(4, "little") * 400) if n % 5 == 0 else ""
-    log.append([{"kind": "event", "n": n, "audio": audio}, {"kind": "reading", "value": str(n), "n": n}])
-    print(n, flush=True)
-    n += 1
-"""
+def test_a_lock_that_can_not_be_made_is_told(job: Path) -> None:
+    (job / ".lock").unlink()
+    (job / ".lock").mkdir()
+    with pytest.raises(RecordError, match="can't lock"):
+        JobLog.open(job)
 
 
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+def test_a_recovery_whose_line_can_not_be_written_gives_the_job_back(job: Path) -> None:
+    with (job / "record.jsonl").open("ab") as file:
+        file.write(b'{"half')
+
+    def opener(path: Path) -> FailingFile:
+        file = FailingFile(path)
+        file.fail = "sync"
+        return file
+
+    with pytest.raises(RecordError, match="do not trust it"):
+        JobLog.open(job, opener=opener)
+    JobLog.open(job).close()  # the lock is free again
+    assert (job / "record.torn-1").read_bytes() == b'{"half'
+    assert check_chain(job) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL and fork")
 def test_kill_9_at_random_moments_loses_nothing_confirmed(new_job: Callable[[], Path]) -> None:
     folder = new_job()
     JobLog.create(folder, HEADER).close()
     moments = random.Random(4711)
     confirmed: list[int] = []
-    for _ in range(KILLS):
-        start = confirmed[-1] + 1000 if confirmed else 0
-        confirmed += _write_and_kill(folder, start, moments.uniform(0, 0.05))
-        held = [line.body["n"] for line in read_log(folder).lines if line.kind == "reading"]
-        assert set(confirmed) <= set(held)
-        assert [finding for finding in check_chain(folder) if finding.severity == "error"] == []
+    with subprocess.Popen(
+        [sys.executable, "-c", WRITERS, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as writers:
+        for round_ in range(KILLS):
+            in_opening = round_ % 4 == 0  # else while it appends
+            confirmed += _write_and_kill(writers, round_ * 100_000, in_opening, moments.uniform(0, 0.03))
+            held = {line.body["n"] for line in read_log(folder).lines if line.kind == "reading"}
+            assert set(confirmed) <= held
+            assert [finding for finding in check_chain(folder) if finding.severity == "error"] == []
+        assert writers.stdin is not None
+        writers.stdin.close()
     assert len(confirmed) > KILLS
     JobLog.open(folder).close()
 
 
-def _write_and_kill(folder: Path, start: int, after_s: float) -> list[int]:
-    with subprocess.Popen(
-        [sys.executable, "-c", WRITER, str(folder), str(start)], stdout=subprocess.PIPE, text=True
-    ) as writer:
-        assert writer.stdout is not None
-        assert writer.stdout.readline() == "ready\n"
-        time.sleep(after_s)
-        writer.kill()
-        # A number cut in the pipe would not be a confirmation: only whole lines count.
-        return [int(line) for line in writer.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
+#: Starts a writer for each number it reads; a writer goes on until it is killed.
+WRITERS = """
+import os, sys
+from handsfree.record import JobLog
+
+def write(n):
+    log = JobLog.open(sys.argv[1])
+    print("ready", flush=True)
+    while True:
+        audio = log.keep_audio(n.to_bytes(4, "little") * 400) if n % 5 == 0 else ""
+        log.append([{"kind": "event", "n": n, "audio": audio}, {"kind": "reading", "value": str(n), "n": n}])
+        print(n, flush=True)
+        n += 1
+
+for line in sys.stdin:
+    child = os.fork()
+    if not child:
+        write(int(line))
+    print("child", child, flush=True)
+    os.waitpid(child, 0)
+    print("dead", flush=True)
+"""
+
+
+def _write_and_kill(
+    writers: subprocess.Popen[str], start: int, in_opening: bool, after_s: float
+) -> list[int]:
+    """Let one writer write, kill it; the numbers whose append had returned."""
+    assert writers.stdin is not None
+    assert writers.stdout is not None
+    print(start, file=writers.stdin, flush=True)
+    lines: list[str] = []
+    while not any(line.startswith("child") for line in lines) or ("ready\n" not in lines and not in_opening):
+        lines.append(writers.stdout.readline())
+        assert lines[-1], "the writer ended by itself"
+    time.sleep(after_s)
+    os.kill(next(int(line.split()[1]) for line in lines if line.startswith("child")), signal.SIGKILL)
+    while lines[-1] != "dead\n":
+        lines.append(writers.stdout.readline())
+        assert lines[-1], "the writers ended by themselves"
+    return [int(line) for line in lines if line[0].isdigit()]

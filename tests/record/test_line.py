@@ -38,6 +38,7 @@ def by_stdlib(entry: dict[str, object]) -> bytes:
     return json.dumps(entry, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
 
 
+@settings(max_examples=60)
 @given(BODIES)
 def test_bytes_and_hash_agree_with_the_standard_library(body: dict[str, object]) -> None:
     line = build({**body, "kind": "event"}, 7, "ab" * 32, AT, 12)
@@ -46,6 +47,7 @@ def test_bytes_and_hash_agree_with_the_standard_library(body: dict[str, object])
     assert line.encode() == by_stdlib({**entry, "hash": line.hash}) + b"\n"
 
 
+@settings(max_examples=60)
 @given(BODIES)
 def test_what_was_written_is_read_back(body: dict[str, object]) -> None:
     line = build({**body, "kind": "event"}, 0, GENESIS, AT, 0)

@@ -223,6 +223,11 @@ def test_a_device_that_takes_the_sound_but_never_plays_its_last_buffer_is_not_co
     assert not player.play(CLIP).completed
 
 
+def test_a_device_that_never_asks_for_sound_played_nothing(fake: Make) -> None:
+    _, player = fake(stalls_after=0, grace_s=0.05)
+    assert player.play(CLIP) == Played(0, CLIP.frames, RATE)
+
+
 def test_a_device_that_swallows_sound_faster_than_it_lasts_is_not_completed(fake: Make) -> None:
     """As a driver without a loudspeaker does, which reports success at once."""
     _, player = fake(speed=50)

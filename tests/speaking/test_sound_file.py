@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import array
 import shutil
+import struct
 import subprocess
 import warnings
 import wave
@@ -51,6 +52,25 @@ def test_aiff_as_ffmpeg_writes_it(tmp_path: Path) -> None:
     command = ["ffmpeg", "-v", "error", "-i", str(tmp_path / "a.wav"), str(tmp_path / "b.aiff")]
     subprocess.run(command, check=True, capture_output=True)
     assert read_clip(tmp_path / "b.aiff") == CLIP
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [(b"NONE", b"ulaw", "compressed"), (b"\x40\x0d\xac\x44", b"\x00\x0d\xac\x44", "without a sample rate")],
+)
+def test_aiff_that_is_no_plain_sound_is_told(old: bytes, new: bytes, says: str, tmp_path: Path) -> None:
+    rate = struct.pack(">HQ", 0x400D, 0xAC44 << 48)  # 22050 Hz as an 80-bit float
+    common = struct.pack(">hLh", 1, 2, 16) + rate + b"NONE"
+    sound = struct.pack(">LLhh", 0, 0, 5, -5)
+    chunks = ((b"COMM", common), (b"SSND", sound))
+    body = b"AIFC" + b"".join(name + struct.pack(">L", len(chunk)) + chunk for name, chunk in chunks)
+    data = b"FORM" + struct.pack(">L", len(body)) + body
+    (tmp_path / "a.aiff").write_bytes(data)
+    assert read_clip(tmp_path / "a.aiff") == Clip(array.array("h", [5, -5]).tobytes(), 22050)
+    assert data.count(old) == 1
+    (tmp_path / "a.aiff").write_bytes(data.replace(old, new))
+    with pytest.raises(VoiceError, match=says):
+        read_clip(tmp_path / "a.aiff")
 
 
 def wav(path: Path, channels: int, width: int) -> Path:
