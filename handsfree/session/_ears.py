@@ -134,6 +134,13 @@ class AudioEars:
         self.engine.close()
 
 
+_AT_AN_END = Closed("no more typed lines")
+
+
+def _unreadable(error: Exception) -> Closed:
+    return Closed(f"the typed lines can't be read ({error})")
+
+
 class TypedEars:
     """The keyboard, one line an utterance. Timers go on while nobody types.
 
@@ -144,7 +151,7 @@ class TypedEars:
         self.engine = engine
         self._clock = clock
         self._stream = stream or sys.stdin
-        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._lines: queue.Queue[str | Closed] = queue.Queue()
         self._reader: threading.Thread | None = None
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
@@ -154,20 +161,23 @@ class TypedEars:
             return Quiet()
         while True:
             line = self._line(until)
+            if isinstance(line, Closed):
+                return line
             if line == "":
                 return Quiet()
-            if line is None:
-                return Closed("no more typed lines")
             if line.strip():
                 break
         self.engine.begin()
         self.engine.feed(line.encode())
         return Heard(self.engine.end())
 
-    def _line(self, until: int | None) -> str | None:
-        """The next line; "" when the time came first; None at the end of the input."""
+    def _line(self, until: int | None) -> str | Closed:
+        """The next line; "" when the time came first."""
         if self._clock.name == "simulated":
-            return self._stream.readline() or None
+            try:
+                return self._stream.readline() or _AT_AN_END
+            except (OSError, ValueError) as error:
+                return _unreadable(error)
         if self._reader is None:
             self._reader = threading.Thread(target=self._read, daemon=True)
             self._reader.start()
@@ -178,9 +188,13 @@ class TypedEars:
             return ""
 
     def _read(self) -> None:
-        for line in self._stream:
-            self._lines.put(line if line.strip() else "\n")
-        self._lines.put(None)
+        end = _AT_AN_END
+        try:
+            for line in self._stream:
+                self._lines.put(line)
+        except (OSError, ValueError) as error:  # bytes that are no text, or a stream closed under us
+            end = _unreadable(error)
+        self._lines.put(end)
 
     def close(self) -> None:
         self.engine.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from handsfree.limits import DEFAULT
-from handsfree.procedure import Book, Machine, Prompts, Resumed, Start, read_procedure
+from handsfree.procedure import Book, Machine, Mode, Prompts, Resumed, Start, read_procedure
 from handsfree.record import JobLog, RecordError, read_log
 from handsfree.session._clock import Clock
 from handsfree.session._replay import replay
@@ -73,7 +74,17 @@ def _sha256(text: str) -> str:
 
 
 def _book(procedure: str, prompts: str) -> Book:
-    return Book(read_procedure(procedure, _PROCEDURE), Prompts(prompts, _PROMPTS), DEFAULT)
+    spoken = Prompts(prompts, _PROMPTS)
+    spoken.must_cover(Prompts(prompts_text(), _PROMPTS))
+    return Book(read_procedure(procedure, _PROCEDURE), spoken, DEFAULT)
+
+
+def _keep(path: Path, text: str) -> None:
+    """On disk before the job begins: without these files it could not be opened again."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def create_job(
@@ -97,13 +108,14 @@ def create_job(
         "prompts_sha256": _sha256(prompts),
         "limits": book.policy.name,
         "clock": clock.name,
+        "about": sorted(about),
         **about,
         **pins,
     }
     log = JobLog.create(folder, header, clock=clock.reading)
     try:
         for name, text in ((_PROCEDURE, procedure), (_PROMPTS, prompts)):
-            (folder / name).write_text(text, encoding="utf-8")
+            _keep(folder / name, text)
     except OSError as error:
         log.close()
         raise RecordError(f"can't write {folder}: {error.strerror}; free the disk or choose --jobs") from None
@@ -120,29 +132,33 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     texts = {}
     for name, key in ((_PROCEDURE, "procedure_sha256"), (_PROMPTS, "prompts_sha256")):
         try:
-            texts[name] = (folder / name).read_text(encoding="utf-8")
+            texts[name] = (folder / name).read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
             raise RecordError(
                 f"{folder / name} can't be read; the job needs the files it began with"
             ) from None
         if read.lines and read.lines[0].body.get(key) != _sha256(texts[name]):
             raise RecordError(f"{folder / name} was changed since the job began; put the original back")
-    log = JobLog.open(folder, clock=make_clock(0).reading)
+    clock = make_clock(0)
+    log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
         replayed = replay(_book(texts[_PROCEDURE], texts[_PROMPTS]), log.lines)
         machine = replayed.machine
-        if machine.state.mode == "finished":
+        clock = make_clock(machine.state.at)
+        log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them
+        if machine.state.mode is Mode.FINISHED:
             raise RecordError(
                 f"{folder.name} is finished: {machine.state.outcome}; see it with handsfree show"
             )
-        log.append(list(replayed.missing))
-        clock = make_clock(machine.state.at)
     except BaseException:
         log.close()
         raise
-    if machine.state.mode == "idle":
-        about = {
-            str(k): str(v) for k, v in log.lines[0].body.items() if k in ("technician", "work_order", "bay")
-        }
-        return Job(machine, log, Start(clock.now(), tuple(sorted(about.items())))), clock
+    if machine.state.mode is Mode.IDLE:
+        return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _about(header: Mapping[str, object]) -> tuple[tuple[str, str], ...]:
+    """What the job was to be started with, from its first line."""
+    names = header.get("about")
+    return tuple((str(n), str(header.get(str(n), ""))) for n in (names if isinstance(names, list) else ()))

@@ -11,7 +11,7 @@ import tomllib
 from importlib import resources
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from handsfree.audio import AudioError, ScriptLine
 
@@ -25,7 +25,7 @@ class _Model(BaseModel):
 class ScenarioLine(_Model):
     file: str
     say: str = ""
-    pause_s: float = 0.4
+    pause_s: float = Field(default=0.4, ge=0, le=600, allow_inf_nan=False)
     interjects: bool = False
 
 
@@ -37,7 +37,7 @@ class About(_Model):
 
 class Scenario(_Model):
     scenario: About
-    line: tuple[ScenarioLine, ...]
+    line: tuple[ScenarioLine, ...] = Field(min_length=1)
 
 
 def demo_folder() -> Path:
@@ -52,7 +52,7 @@ def read_scenario(folder: Path) -> Scenario | None:
         return None
     try:
         return Scenario.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise AudioError(f"{path}: can't be read: {error}") from None
     except ValidationError as error:
         first = error.errors()[0]
