@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handsfree.limits._types import Outcome
-from handsfree.quantity import UNITS, Quantity
+from handsfree.quantity import UNITS, Exact, Quantity
 
-__all__ = ["Bound", "Interval", "interval", "outcome", "show", "show_number"]
+__all__ = ["Bound", "Interval", "fraction", "interval", "outcome", "show", "show_number"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +38,20 @@ class Interval:
             raise ValueError("interval is upside down")
 
 
+def fraction(value: Exact) -> Fraction:
+    """The value as a Fraction. A Fraction is passed on: making one of another is a third of a verdict's
+    time.
+    """
+    return value if type(value) is Fraction else Fraction(value)
+
+
 def interval(reading: Quantity, unit: str) -> Interval:
     """``[v - r/2, v + r/2]`` of a reading, converted exactly to ``unit``."""
     there = reading.to(unit)
-    value = Fraction(there.value)
-    half = Fraction(there.resolution) / 2 if there.resolution is not None else Fraction(0)
+    value = fraction(there.value)
+    if there.resolution is None:
+        return Interval(value, value)
+    half = fraction(there.resolution) / 2
     return Interval(value - half, value + half)
 
 
@@ -65,16 +74,16 @@ def _above(value: Fraction, high: Bound | None) -> bool:
 
 def show_number(value: Fraction, places: int = 4) -> str:
     """Plain decimal digits for the record; a non-terminating value is cut to ``places`` and marked ``~``."""
-    scaled = value * 10**places
-    rounded = round(scaled)
-    sign = "-" if rounded < 0 else ""
-    whole, part = divmod(abs(rounded), 10**places)
+    size = abs(value.numerator) * 10**places
+    rounded = (2 * size + value.denominator) // (2 * value.denominator)
+    whole, part = divmod(rounded, 10**places)
     digits = f"{part:0{places}d}".rstrip("0")
+    sign = "-" if value < 0 and rounded else ""
     text = f"{sign}{whole}.{digits}" if digits else f"{sign}{whole}"
-    return text if rounded == scaled else f"~{text}"
+    return text if size % value.denominator == 0 else f"~{text}"
 
 
 def show(quantity: Quantity) -> str:
     """A quantity as the record writes it: "5.5 mm", "7 g", "25 deg"."""
-    number = show_number(Fraction(quantity.value))
+    number = show_number(fraction(quantity.value))
     return number if UNITS[quantity.unit].kind == "count" else f"{number} {quantity.unit}"

@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
-from handsfree.limits._compare import Bound, Interval, interval, outcome, show
+from handsfree.limits._compare import Bound, Interval, fraction, interval, outcome, show
 from handsfree.limits._measurands import quantity
 from handsfree.limits._policy import Override, Policy
 from handsfree.limits._types import Count, Facts, LimitsError, Outcome, Severity, Verdict, Window
@@ -169,7 +169,7 @@ def banded(
 ) -> Verdict:
     """Judge against both ends; limits and margin come back in the unit of the reading."""
     bounds = [
-        None if end is None else Bound(Fraction(end.to(rule.unit).value), limit.inclusive)
+        None if end is None else Bound(fraction(end.to(rule.unit).value), limit.inclusive)
         for end in (low, high)
     ]
     result = outcome(spread, *bounds)
@@ -189,12 +189,12 @@ def banded(
 
 
 def _margin(reading: Quantity, low: Quantity | None, high: Quantity | None) -> Quantity | None:
-    value = Fraction(reading.value)
+    value = fraction(reading.value)
     gaps = []
     if low is not None:
-        gaps.append(value - Fraction(low.value))
+        gaps.append(value - fraction(low.value))
     if high is not None:
-        gaps.append(Fraction(high.value) - value)
+        gaps.append(fraction(high.value) - value)
     if not gaps:
         return None
     unit = UNITS[reading.unit]
@@ -223,7 +223,7 @@ def _reason(
     tail = f" ({extra})" if extra else ""
     if margin is None:
         return f"{name}: {show(reading)}; no limit published under this policy{tail}."
-    gap = show(Quantity(abs(Fraction(margin.value)), margin.unit))
+    gap = show(Quantity(abs(fraction(margin.value)), margin.unit))
     ends = []
     if low is not None:
         ends.append(f"least {show(low)}")
