@@ -155,7 +155,9 @@ def count(rule: str = "passes.inside") -> str:
 
 def wait(until: str = "", over: str = "") -> str:
     more = f'until = "{until}"\n' + (f'on = {{ overrun = "{over}" }}\n' if over else "") if until else ""
-    return f'[[step]]\nid = "dry"\nphase = "cement"\nkind = "wait"\nask = "Let it dry."\nrule = "drying"\n{more}'
+    return (
+        f'[[step]]\nid = "dry"\nphase = "cement"\nkind = "wait"\nask = "Let it dry."\nrule = "drying"\n{more}'
+    )
 
 
 def whole(*steps: str, end: str | None = "last") -> str:
@@ -288,3 +290,14 @@ def replayed(drive: Drive) -> tuple[list[Effect], State]:
     machine = Machine(drive.book)
     effects = [effect for event in drive.events for effect in machine.feed(event)]
     return effects, machine.state
+
+
+@cache
+def words_for(rule: str, key: str, value: str) -> str:
+    """How the grammar lets that be said: its shortest sentence with that slot."""
+    armed = armed_for((("x", f"<{rule}>"),))
+    return next(s for s in armed.sentences() if (m := armed.interpret(s)) and m.slot(key) == value)
+
+
+CLEAR = words_for("answers.finding", "answer", "clear")
+FOUND = words_for("answers.finding", "answer", "found")
