@@ -177,7 +177,7 @@ def test_spoken_designations(text: str) -> None:
         ("commands.command", "how much time is left", {"command": "time_left"}),
         ("commands.stop_work", "stop work", {"command": "stop_work"}),
         ("answers.yes_no", "affirmative", {"answer": "yes"}),
-        ("answers.finding", "damage found", {"answer": "found"}),
+        ("answers.finding", "defect found", {"answer": "found"}),
         ("answers.pass", "pass niner", {"pass": "9"}),
         (
             "answers.supervisor_release",

@@ -124,6 +124,11 @@ class WavScript:
         return self._next >= len(self._lines) and not self._playing
 
     @property
+    def speaking(self) -> bool:
+        """A line is being said, or waits out its pause."""
+        return bool(self._playing)
+
+    @property
     def next_line(self) -> ScriptLine | None:
         """What is said at the next cue."""
         return self._lines[self._next] if self._next < len(self._lines) else None

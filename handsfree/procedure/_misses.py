@@ -95,7 +95,7 @@ def _forms(turn: Turn) -> str:
         case Reading() as step:
             return step.forms or _digits(step)
         case Inspect():
-            return "all clear, or damage found"
+            return "nothing found, or defect found"
         case Choice() as step:
             return ", or ".join(option.name.lower() for option in step.options)
         case CountPasses():

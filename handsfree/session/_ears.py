@@ -19,6 +19,7 @@ from handsfree.audio import (
     SpeechEnded,
     SpeechStarted,
     Utterance,
+    WavScript,
 )
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis
@@ -102,10 +103,10 @@ class AudioEars:
             if not self._endpointer.in_speech:
                 if until is not None and self._clock.now() >= until:
                     return Quiet()
-                if getattr(self.source, "exhausted", False):
+                if self._nothing_more(answer, until):
                     quiet_ms += FRAME_MS
-                    if quiet_ms > _AFTER_THE_LAST_MS and (answer or until is None):
-                        return Closed("the sound files are at an end")
+                    if quiet_ms > _AFTER_THE_LAST_MS:
+                        return Closed("nothing more is said in the sound files")
             try:
                 frame = self.source.read()
             except MicrophoneLost as lost:
@@ -116,6 +117,13 @@ class AudioEars:
             heard = self._frame(frame)
             if heard is not None:
                 return heard
+
+    def _nothing_more(self, answer: bool, until: int | None) -> bool:
+        """Recorded speakers only: nobody is speaking, and nothing that can still happen would make one speak."""
+        source = self.source
+        if not isinstance(source, WavScript) or source.speaking:
+            return False
+        return until is None if not answer else source.exhausted
 
     def _frame(self, frame: bytes) -> Heard | None:
         for event in self._endpointer.feed(frame):
