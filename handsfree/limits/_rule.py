@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
@@ -21,6 +21,7 @@ __all__ = [
     "Rule",
     "Sense",
     "banded",
+    "computed",
     "exact",
     "named",
     "plain",
@@ -186,6 +187,28 @@ def banded(
         source=limit.source,
         reason=_reason(rule, reading, (low, high), margin, result, extra or limit.note),
     )
+
+
+def computed(result: Verdict) -> Verdict:
+    """A verdict on a computed value, its number and margin cut to four decimals for the record.
+
+    The judgement is already made, on exact or unrounded values; "5739/1000.." of 16 digits helps no reader.
+    """
+    assert isinstance(result.measured, Quantity)
+    margin = None if result.margin is None else _cut(result.margin)
+    return replace(result, measured=_cut(result.measured), margin=margin)
+
+
+def _cut(value: Quantity) -> Quantity:
+    parts = [None if part is None else _decimal(fraction(part)) for part in (value.value, value.resolution)]
+    number, resolution = parts
+    assert number is not None
+    return Quantity(number, value.unit, resolution or None)
+
+
+def _decimal(value: Fraction) -> Decimal:
+    short = Decimal(round(value * 10**4)).scaleb(-4).normalize()
+    return short if short.as_tuple().exponent <= 0 else short.quantize(Decimal(1))  # type: ignore[operator]
 
 
 def _margin(reading: Quantity, low: Quantity | None, high: Quantity | None) -> Quantity | None:

@@ -8,7 +8,17 @@ from handsfree.limits._dewpoint import surface_margin
 from handsfree.limits._drying import drying_times
 from handsfree.limits._measurands import has, quantity
 from handsfree.limits._policy import Policy
-from handsfree.limits._rule import COMMON_PRACTICE, Limit, Rule, Sense, exact, plain, spoken, verdict
+from handsfree.limits._rule import (
+    COMMON_PRACTICE,
+    Limit,
+    Rule,
+    Sense,
+    computed,
+    exact,
+    plain,
+    spoken,
+    verdict,
+)
 from handsfree.limits._types import Facts, Severity, Verdict, Window
 from handsfree.quantity import Quantity
 
@@ -26,7 +36,7 @@ def _dew(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     spread = surface_margin(surface, air, damp)
     middle = Quantity((spread.low + spread.high) / 2, "K", spread.high - spread.low)
     extra = "" if known else "surface not read: taken at air temperature"
-    return verdict(rule, middle, spread, rule.effective(facts, policy), extra)
+    return computed(verdict(rule, middle, spread, rule.effective(facts, policy), extra))
 
 
 def _drying(rule: Rule, facts: Facts, policy: Policy) -> Window:

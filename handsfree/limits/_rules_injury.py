@@ -15,6 +15,7 @@ from handsfree.limits._rule import (
     Limit,
     Rule,
     Sense,
+    computed,
     exact,
     named,
     plain,
@@ -65,7 +66,7 @@ def _band_half(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     if ends:
         limit = replace(limit, value=Quantity(min(ends), "mm"))
     extra = limit.note or "center distance plus half the injury"
-    return verdict(rule, reach, spread, limit, extra)
+    return computed(verdict(rule, reach, spread, limit, extra))
 
 
 def _channel(facts: Facts) -> Channel:
@@ -87,7 +88,7 @@ def _whole_channel(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     channel = _channel(facts)
     reading = Quantity(channel.nominal_reach, "mm").to(quantity(facts, "injury.center_distance").unit)
     limit = replace(limit, value=Quantity(shop, "mm"))
-    return verdict(rule, reading, channel.reach, limit, "the farther of liner and tread end")
+    return computed(verdict(rule, reading, channel.reach, limit, "the farther of liner and tread end"))
 
 
 _CROWN = {

@@ -10,7 +10,18 @@ from handsfree.limits._compare import Interval, interval
 from handsfree.limits._datecode import age, parse_date_code
 from handsfree.limits._measurands import choice, has, quantity
 from handsfree.limits._policy import Policy
-from handsfree.limits._rule import COMMON_PRACTICE, Limit, Rule, Sense, exact, named, plain, spoken, verdict
+from handsfree.limits._rule import (
+    COMMON_PRACTICE,
+    Limit,
+    Rule,
+    Sense,
+    computed,
+    exact,
+    named,
+    plain,
+    spoken,
+    verdict,
+)
 from handsfree.limits._sources import DE, JATMA, NONE, NZ, US_CHART
 from handsfree.limits._types import Facts, LimitsError, Outcome, Severity, Verdict
 from handsfree.quantity import Quantity
@@ -58,7 +69,7 @@ def _uneven(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     middle = Quantity((spread.low + spread.high) / 2, "mm", spread.high - spread.low or None)
     if middle.value < 0:
         raise LimitsError("the highest groove is lower than the lowest: read the grooves again")
-    return verdict(rule, middle.to(low.unit), spread, rule.effective(facts, policy))
+    return computed(verdict(rule, middle.to(low.unit), spread, rule.effective(facts, policy)))
 
 
 def _count_key(facts: Facts, variant: str) -> str:
@@ -99,12 +110,12 @@ def _age(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     limit = rule.effective(facts, policy)
     spread = interval(old, "a")
     week = f"week of {code.first.isoformat()} to {code.last.isoformat()}"
-    result = verdict(rule, old, spread, limit, week)
+    result = computed(verdict(rule, old, spread, limit, week))
     if result.outcome is not Outcome.INSIDE:
         return result
     source = "vehicle maker's owner information, 2018: replace by six years"
     note = replace(limit, value=_NOTE_AGE, severity=Severity.NOTE, source=source)
-    hint = verdict(rule, old, spread, note, week)
+    hint = computed(verdict(rule, old, spread, note, week))
     return hint if hint.outcome is Outcome.OUTSIDE else result
 
 

@@ -18,6 +18,7 @@ from handsfree.limits._rule import (
     Rule,
     Sense,
     banded,
+    computed,
     exact,
     plain,
     spoken,
@@ -89,7 +90,7 @@ def _leak(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     reading = Quantity(loss.value, "kPa", loss.uncertainty * 2 or None).to(start.unit)
     limit = rule.effective(facts, policy)
     extra = "referred to the starting temperature" if both else "temperature taken as steady"
-    result = verdict(rule, reading, loss.spread, limit, extra)
+    result = computed(verdict(rule, reading, loss.spread, limit, extra))
     if result.outcome is Outcome.INSIDE and loss.spread.low > 0:
         reason = result.reason.rstrip(".") + "; but the readings do show a loss: soap it and test longer."
         return replace(result, outcome=Outcome.CLOSE, reason=reason)

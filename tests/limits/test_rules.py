@@ -527,3 +527,33 @@ def test_the_page_in_the_package_is_the_generated_one() -> None:
     assert page == rules_page()
     for item in rules():
         assert f"## {item.id}\n" in page
+
+
+@pytest.mark.parametrize(
+    ("rule_id", "value", "resolution"),
+    [
+        ("air.dew_point_margin", "5.7395", "0.6892"),
+        ("tire.age", "2.5654", "0.0164"),
+        ("pressure.leak", "-0.1649", "2.2368"),
+        ("injury.channel.crown", "37.756", None),
+        ("injury.band", "42.5", None),
+        ("tread.uneven.max", "1", "0.2"),
+    ],
+)
+def test_computed_values_are_short_in_the_record(rule_id: str, value: str, resolution: str | None) -> None:
+    item = rule(rule_id)
+    found = judge(rule_id, item.example, _example(item)).measured
+    assert isinstance(found, Quantity)
+    assert (str(found.value), None if found.resolution is None else str(found.resolution)) == (
+        value,
+        resolution,
+    )
+
+
+def test_a_computed_value_in_tens_has_no_exponent() -> None:
+    facts = {"tread.depth": exact("0", "mm"), "tread.depth.highest": exact("20", "mm")}
+    found = judge("tread.uneven.max", facts)
+    assert isinstance(found.measured, Quantity)
+    assert str(found.measured.value) == "20"
+    assert found.margin is not None
+    assert str(found.margin.value) == "-18.4125"
