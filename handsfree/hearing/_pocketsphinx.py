@@ -34,7 +34,7 @@ _LOWEST: Final = -745.0  # natural log of the smallest double: a score that unde
 # pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
 # "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
 # them from being multiplied. Beams stay at their defaults: wider ones changed nothing but the time.
-_SEARCH: Final = {"lw": 1.0, "wip": 1e-18, "silprob": 1e18}
+_SEARCH = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
 
 # Where the cepstral mean starts: the average over the voices measured at calibration. The model's own
 # start (40,3,-1) is for another recording chain and costs the first utterances.
@@ -61,6 +61,7 @@ class PocketSphinxEngine:
         self._armed: str | None = None
         self._active: str | None = None
         self._fed = 0
+        self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
             for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
                 self._add_word(word if number == 1 else f"{word}({number})", phones)
@@ -114,7 +115,7 @@ class PocketSphinxEngine:
         found = self._grammar.hyp()
         if not _text(found):
             return Hypothesis("", (), self.name, (), False, "no words heard")
-        evidence = self._evidence(found)
+        evidence = self.last_evidence = self._evidence(found)
         accepted, reason = judge(evidence)
         return Hypothesis(
             _text(found),

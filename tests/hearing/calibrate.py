@@ -1,0 +1,183 @@
+"""How the numbers in ``handsfree/hearing/_acceptance.py`` and ``_pocketsphinx.py`` were got.
+
+    python tests/hearing/calibrate.py CACHE collect dev|test   # decode, write evidence to CACHE
+    python tests/hearing/calibrate.py CACHE fit                # thresholds from dev, rates of dev and test
+    python tests/hearing/calibrate.py CACHE search             # the grammar search's settings, dev voices only
+
+Needs flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722 (Debian). Voices, sentences and the recorded
+human prompts (by file) of "test" are not in "dev". Everything goes through the endpointer and the packaged
+grammars, as in a session.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+import wave
+import zlib
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import soxr
+
+sys.path.insert(0, str(Path(__file__).parent))
+from chatter import CHATTER
+from human import prompts, sentence_prompts
+from listening import hear, with_room
+
+from handsfree.audio import read_wav, write_wav
+from handsfree.grammar import Armed, Library, load_pronunciations
+from handsfree.hearing import _pocketsphinx as engine_module
+from handsfree.hearing import judge
+from handsfree.hearing._acceptance import Evidence, Thresholds, WordEvidence
+
+SETTINGS = ()
+VOICES = {
+    "dev": ("flite:slt", "flite:kal16", "espeak-ng:en-us"),
+    "test": ("flite:rms", "flite:awb", "espeak-ng:en-gb-x-rp+f3"),
+}
+SNRS = (40, 20, 10)
+ANSWERS = (
+    "<readings.length_mm>",
+    "<readings.tread_depth>",
+    "<readings.pressure>",
+    "<readings.angle>",
+    "<readings.torque>",
+    "<readings.temperature>",
+    "<answers.yes_no>",
+    "<answers.finding>",
+    "<answers.done>",
+    "<answers.pass>",
+)
+IN_GRAMMAR_EACH = 5  # sentences a voice and an answer
+
+
+@dataclass(frozen=True)
+class Trial:
+    voice: str
+    snr: int
+    answer: str
+    truth: str  # "" when out of grammar
+    heard: str
+    sentence: bool  # gate 2
+    evidence: Evidence | None
+
+
+def arms() -> dict[str, Armed]:
+    library = Library.load()
+    return {a: library.arm({"answer": a, "command": "<commands.command>"}) for a in ANSWERS}
+
+
+def speak(cache: Path, voice: str, text: str) -> bytes:
+    """The sentence by a synthetic voice, cached; peak about -11 dBFS."""
+    path = cache / f"{zlib.crc32(f'{voice}|{text}'.encode()):08x}.wav"
+    if not path.exists():
+        program, name = voice.split(":")
+        raw = cache / "raw.wav"
+        command = {
+            "flite": ["flite", "-voice", name, "-t", text, "-o", str(raw)],
+            "espeak-ng": ["espeak-ng", "-v", name, "-s", "155", "-w", str(raw), text],
+        }[program]
+        subprocess.run(command, check=True)
+        with wave.open(str(raw)) as file:  # espeak-ng writes 22.05 kHz, one flite voice 8 kHz
+            sound = np.frombuffer(file.readframes(file.getnframes()), "<i2").astype(np.float32)
+            sound = soxr.resample(sound, file.getframerate(), 16000)
+        write_wav(path, (sound / np.abs(sound).max() * 9000).astype("<i2").tobytes())
+    return read_wav(path)
+
+
+def spoken(cache: Path, part: str) -> Iterator[tuple[str, str, str, bytes]]:
+    """(voice, answer rule, truth or "", sound)."""
+    table = arms()
+    for v, voice in enumerate(VOICES[part]):
+        for a, (answer, armed) in enumerate(table.items()):
+            seed = (1000 if part == "test" else 0) + 17 * v + a
+            for text in armed.examples(IN_GRAMMAR_EACH, seed=seed, max_words=7):
+                yield voice, answer, text, speak(cache, voice, text)
+        for n, text in enumerate(CHATTER[part]):
+            yield voice, ANSWERS[n % len(ANSWERS)], "", speak(cache, voice, text)
+    chosen = [name for name in sentence_prompts() if (zlib.crc32(name.encode()) % 2 == 0) == (part == "dev")]
+    for n, sound in enumerate(prompts(chosen).values()):
+        yield "human", ANSWERS[n % len(ANSWERS)], "", sound
+
+
+def collect(cache: Path, part: str, snrs: tuple[int, ...] = SNRS) -> list[Trial]:
+    engine = engine_module.PocketSphinxEngine(load_pronunciations())
+    table, trials = arms(), []
+    for n, (voice, answer, truth, sound) in enumerate(spoken(cache, part)):
+        for snr in snrs:
+            engine.arm(table[answer])
+            for hypothesis in hear(engine, with_room(sound, snr, seed=n)) or [None]:
+                text = hypothesis.text if hypothesis else ""
+                evidence = engine.last_evidence if text else None
+                ok = bool(text) and table[answer].interpret(text) is not None
+                trials.append(Trial(voice, snr, answer, truth, text, ok, evidence))
+    (cache / f"{part}.json").write_text(json.dumps([asdict(t) for t in trials]))
+    return trials
+
+
+def load(cache: Path, part: str) -> list[Trial]:
+    trials = []
+    for entry in json.loads((cache / f"{part}.json").read_text()):
+        found = entry.pop("evidence")
+        words = tuple(WordEvidence(**w) for w in found.pop("words")) if found else ()
+        trials.append(Trial(**entry, evidence=Evidence(**{**found, "words": words}) if found else None))
+    return trials
+
+
+def rates(trials: list[Trial], thresholds: Thresholds) -> dict[str, tuple[int, int]]:
+    """False rejection (of what was heard right), right in all, wrong accepted, out-of-grammar accepted."""
+    inside = [t for t in trials if t.truth]
+    right = [t for t in inside if t.heard == t.truth]
+    outside = [t for t in trials if not t.truth]
+
+    def passed(t: Trial) -> bool:
+        return t.sentence and t.evidence is not None and judge(t.evidence, thresholds)[0]
+
+    return {
+        "in grammar, heard right": (len(right), len(inside)),
+        "false rejection of these": (sum(not passed(t) for t in right), len(right)),
+        "accepted though misheard": (sum(passed(t) for t in inside if t.heard != t.truth), len(inside)),
+        "out of grammar accepted": (sum(passed(t) for t in outside), len(outside)),
+        "of that, human": (sum(passed(t) for t in outside if t.voice == "human"), sum(t.voice == "human" for t in outside)),
+    }
+
+
+def search(cache: Path) -> None:
+    for settings in SETTINGS or (
+        {"lw": 6.5, "wip": 0.65, "silprob": 0.005},
+        {"lw": 1.0, "wip": 1e-8, "silprob": 1e8},
+        {"lw": 1.0, "wip": 1e-18, "silprob": 1e18},
+        {"lw": 1.0, "wip": 1e-26, "silprob": 1e26},
+        {"lw": 1.0, "wip": 1e-18, "silprob": 1e18, "beam": 1e-36, "pbeam": 1e-36, "wbeam": 1e-24},
+    ):
+        engine_module._SEARCH = settings
+        engine = engine_module.PocketSphinxEngine(load_pronunciations())
+        table, right, count, sounds, begin = arms(), 0, 0, 0.0, time.process_time()
+        for n, (_, answer, truth, sound) in enumerate(spoken(cache, "dev")):
+            if truth:
+                engine.arm(table[answer])
+                pcm = with_room(sound, 30, seed=n)
+                right += [h.text for h in hear(engine, pcm)] == [truth]
+                count, sounds = count + 1, sounds + len(pcm) / 32000
+        print(settings, f"{right}/{count}", f"rtf {(time.process_time() - begin) / sounds:.3f}", flush=True)
+
+
+def fit(cache: Path) -> None:
+    from handsfree.hearing import THRESHOLDS
+
+    for part in ("dev", "test"):
+        trials = load(cache, part)
+        print(part, "all", rates(trials, THRESHOLDS))
+        for snr in SNRS:
+            print(part, snr, rates([t for t in trials if t.snr == snr], THRESHOLDS))
+
+
+if __name__ == "__main__":
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    {"collect": lambda: collect(folder, sys.argv[3]), "fit": lambda: fit(folder), "search": lambda: search(folder)}[sys.argv[2]]()

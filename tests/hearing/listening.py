@@ -1,0 +1,54 @@
+"""Sound through the endpointer into an engine, as a session does it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from handsfree.audio import (
+    FRAME_BYTES,
+    Endpointer,
+    SpeechContinues,
+    SpeechEnded,
+    SpeechStarted,
+    frame_levels,
+    room_noise,
+    samples,
+)
+from handsfree.hearing import Engine, Hypothesis
+
+ROOM_DBFS = -60.0
+
+
+def speech_dbfs(pcm: bytes) -> float:
+    """Level of the speech-active frames: those within 30 dB of the loudest."""
+    levels = frame_levels(pcm)
+    return float(10 * np.log10(np.mean(10 ** (levels[levels > levels.max() - 30] / 10))))
+
+
+def with_room(pcm: bytes, snr: float, seed: int = 0, before: float = 0.8, after: float = 1.2) -> bytes:
+    """The sound in a room: noise before, under and after it, ``snr`` dB below the speech-active frames."""
+    noise = samples(room_noise(level_dbfs=speech_dbfs(pcm) - snr, seed=seed + 1)).astype(np.int32)
+    speech = samples(pcm).astype(np.int32)
+    begin = int(before * 16000)
+    out = np.resize(np.roll(noise, seed * 7919), begin + speech.size + int(after * 16000))
+    out[begin : begin + speech.size] += speech
+    return np.clip(out, -32768, 32767).astype("<i2").tobytes()
+
+
+def hear(engine: Engine, pcm: bytes, endpointer: Endpointer | None = None) -> list[Hypothesis]:
+    """Every utterance of the sound, decoded; the armed grammar stays."""
+    endpointer = endpointer or Endpointer()
+    found = []
+    for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
+        for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
+            match event:
+                case SpeechStarted(preroll):
+                    engine.begin()
+                    engine.feed(preroll)
+                case SpeechContinues(frame):
+                    engine.feed(frame)
+                case SpeechEnded():
+                    found.append(engine.end())
+    if endpointer.flush():
+        found.append(engine.end())
+    return found
