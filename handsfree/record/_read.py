@@ -12,6 +12,8 @@ from ._line import GENESIS, MAX_LINE_BYTES, BadLine, Line, decode
 __all__ = ["RECORD", "Damage", "LogRead", "read_log"]
 
 RECORD = "record.jsonl"
+#: A whole repair takes under 1 MiB; what is hundreds of times that was not written by a job.
+MAX_RECORD_BYTES = 256 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +59,15 @@ def read_log(folder: Path | str) -> LogRead:
     Raises RecordError only when there is no record to read; damage is reported, not raised.
     """
     folder = Path(folder)
+    path = folder / RECORD
     try:
-        data = (folder / RECORD).read_bytes()
+        if path.stat().st_size > MAX_RECORD_BYTES:
+            raise RecordError(f"{path} is larger than any job's record ({MAX_RECORD_BYTES >> 20} MiB)")
+        data = path.read_bytes()
     except FileNotFoundError:
         raise RecordError(f"no {RECORD} in {folder}: give the folder of a job") from None
     except OSError as error:
-        raise explain(f"can't read {folder / RECORD}", error) from None
+        raise explain(f"can't read {path}", error) from None
     return scan(folder, data)
 
 

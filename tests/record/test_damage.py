@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from handsfree.record import JobLog, RecordDamaged, check_chain, read_log, show_text
+from handsfree.record import JobLog, RecordDamaged, RecordError, check_chain, read_log, show_text
 from handsfree.record._line import BadLine, decode
 from handsfree.record._read import RECORD, scan
 
@@ -166,6 +166,13 @@ def test_any_two_swapped_lines_are_found(job: Path) -> None:
             swapped = lines.copy()
             swapped[a], swapped[b] = swapped[b], swapped[a]
             refused(job, swapped)
+
+
+def test_a_file_too_large_for_a_record_is_not_read_into_memory(job: Path) -> None:
+    with (job / RECORD).open("r+b") as file:
+        file.truncate(300 << 20)  # sparse: takes no disk
+    with pytest.raises(RecordError, match="larger than any job's record"):
+        JobLog.open(job)
 
 
 def test_a_line_of_another_job_is_found(job: Path, new_job: Callable[[], Path]) -> None:
