@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import sys
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 from handsfree.audio import Microphone, WavScript
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
 from handsfree.hearing import Engine, make_engine
+from handsfree.limits import LimitsError
 from handsfree.procedure import Start
 from handsfree.record import RecordError
 from handsfree.session import (
@@ -45,7 +44,7 @@ from handsfree.speaking import (
     Voice,
 )
 
-__all__ = ["Setup", "build_engine", "find_job", "jobs_folder", "procedure_text", "run_job"]
+__all__ = ["Setup", "build_engine", "find_job", "jobs_folder", "policy_text", "procedure_text", "run_job"]
 
 REPLIES = ("card", "files", "text")
 
@@ -67,6 +66,7 @@ class Setup:
     practice: bool = False
     name: str = "job"
     spare_keyboard: bool = True
+    policy: Path | None = None
 
 
 def jobs_folder() -> Path:
@@ -95,12 +95,23 @@ def procedure_text(name: str) -> str:
         raise RecordError(f"{name}: {why}; give a procedure file, or one of: {known}") from None
 
 
+def policy_text(path: Path | None) -> str:
+    """The text of a shop policy file, "" for none. Raises LimitsError."""
+    if path is None:
+        return ""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+        raise LimitsError(f"{path}: {why}; give a policy file, or leave --policy out") from None
+
+
 def build_engine(setup: Setup) -> Engine:
     """The recognizer, with the pronunciations that its dictionary lacks."""
     return make_engine(
         setup.engine,
         setup.model,
-        pronunciations={word: forms[0] for word, forms in load_pronunciations().items()},
+        pronunciations=load_pronunciations(),
         normalise=typed_to_words,
     )
 
@@ -126,8 +137,7 @@ def _speaker(setup: Setup, folder: Path) -> Speaker:
     if replies == "text":
         voice, player = SilentVoice(), NullPlayer()
     else:
-        cache = Path(tempfile.gettempdir()) / f"handsfree-voice-{version('handsfree')}"
-        voice = Pyttsx3Voice(cache_dir=cache)
+        voice = Pyttsx3Voice()
         player = CardPlayer() if replies == "card" else FilePlayer(folder / "spoken")
     return Speaker(voice, player)
 
@@ -174,6 +184,7 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
             folder,
             procedure=procedure_text(setup.procedure),
             prompts=prompts_text(),
+            policy=policy_text(setup.policy),
             about={key: value for key, value in about.items() if value},
             pins={
                 "engine": ears.engine.name,

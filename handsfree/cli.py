@@ -14,6 +14,7 @@ from typing import Annotated, Any
 import typer
 
 from handsfree import _wiring as wiring
+from handsfree import limits
 from handsfree.audio import AudioError, MicrophoneLost
 from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
@@ -69,6 +70,10 @@ Replies = Annotated[
         help="Where replies go: card (loudspeaker), files (WAV files in the job), text (screen only). "
         "Default: card with a microphone, files with --wav, text with the keyboard.",
     ),
+]
+PolicyFile = Annotated[
+    Path | None,
+    typer.Option("--policy", help="Shop policy file (see handsfree limits --help).", metavar="FILE"),
 ]
 Realtime = Annotated[
     bool, typer.Option("--realtime/--fast", help="With --wav: keep the pace of the clock, or go faster.")
@@ -140,6 +145,7 @@ def run(
     technician: Annotated[str, typer.Option("--technician", help="Who does the work.")] = "",
     bay: Annotated[str, typer.Option("--bay", help="Where.")] = "",
     replies: Replies = "",
+    policy: PolicyFile = None,
     realtime: Realtime = True,
     practice: Annotated[
         bool,
@@ -159,6 +165,7 @@ def run(
         technician=technician,
         bay=bay,
         replies=replies,
+        policy=policy,
         realtime=realtime,
         practice=practice,
         jobs=jobs,
@@ -256,6 +263,42 @@ def check(
     if findings:
         raise typer.Exit(1)
     typer.echo(f"{procedure}: proved, nothing found")
+
+
+rules_app = typer.Typer(
+    invoke_without_command=True,
+    help="The rules readings are judged by: each with its limit, severity and published source.",
+    epilog="A shop policy file (TOML) chooses among published rules that disagree and tightens limits: "
+    'name = "our shop", base = "us", and tables [choose] and [limits]. Loosening a stop limit needs '
+    "allowed_by and why, and shows in every record. Example: handsfree limits explain injury.size.max",
+)
+app.add_typer(rules_app, name="limits")
+
+
+def _policy(path: Path | None) -> limits.Policy:
+    text = wiring.policy_text(path)
+    return limits.parse_policy(text) if text else limits.DEFAULT
+
+
+@rules_app.callback()
+def list_limits(
+    context: typer.Context,
+    policy: PolicyFile = None,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, with every published variant.")] = False,
+) -> None:
+    """The rules readings are judged by: each with its limit, severity and published source."""
+    if context.invoked_subcommand is None:
+        chosen = _policy(policy)
+        typer.echo(limits.as_json(chosen) if as_json else limits.table(chosen), nl=False)
+
+
+@rules_app.command(epilog="Example: handsfree limits explain drying")
+def explain(
+    rule: Annotated[str, typer.Argument(help="The rule's id, from handsfree limits.")],
+    policy: PolicyFile = None,
+) -> None:
+    """One rule: its formula, its source, and an example worked out now."""
+    typer.echo(limits.explain(rule, _policy(policy)).rstrip())
 
 
 @app.command(epilog="Example: handsfree doctor")

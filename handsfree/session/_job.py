@@ -11,7 +11,7 @@ from importlib import resources
 from importlib.metadata import version
 from pathlib import Path
 
-from handsfree.limits import DEFAULT
+from handsfree.limits import DEFAULT, Policy, parse_policy
 from handsfree.procedure import Book, Machine, Mode, Prompts, Resumed, Start, read_procedure
 from handsfree.record import JobLog, RecordError, read_log
 from handsfree.session._clock import Clock
@@ -27,7 +27,9 @@ __all__ = [
     "prompts_text",
 ]
 
-_PROCEDURE, _PROMPTS = "procedure.toml", "prompts.toml"
+_PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
+#: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
+_PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +75,21 @@ def _sha256(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _book(procedure: str, prompts: str) -> Book:
-    spoken = Prompts(prompts, _PROMPTS)
+def _book(texts: Mapping[str, str]) -> Book:
+    spoken = Prompts(texts[_PROMPTS], _PROMPTS)
     spoken.must_cover(Prompts(prompts_text(), _PROMPTS))
-    return Book(read_procedure(procedure, _PROCEDURE), spoken, DEFAULT)
+    policy = parse_policy(texts[_POLICY]) if texts[_POLICY] else DEFAULT
+    return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
+
+
+def _moved(policy: Policy) -> list[str]:
+    """Every limit the shop moved, and who allowed it, in words: it shows in the record's first line."""
+    found = []
+    for rule_id, change in sorted(policy.overrides.items()):
+        limit = f" {change.limit.value} {change.limit.unit}" if change.limit is not None else ""
+        who = f", loosened, allowed by {change.allowed_by}: {change.why}" if change.allowed_by else ""
+        found.append(f"{rule_id}{limit}{who}")
+    return found
 
 
 def _keep(path: Path, text: str) -> None:
@@ -92,21 +105,23 @@ def create_job(
     *,
     procedure: str,
     prompts: str,
+    policy: str = "",
     about: Mapping[str, str],
     pins: Mapping[str, str],
     clock: Clock,
 ) -> Job:
-    """A new job in ``folder``. ``about`` (technician and the like) goes to the machine, ``pins`` (engine,
-    grammar hash, voice) to the first line. Raises RecordError, ProcedureError, PromptError."""
-    book = _book(procedure, prompts)
+    """A new job in ``folder``. ``policy`` is a shop policy file's text, "" for the default. ``about`` (technician and the like) goes to the machine, ``pins`` (engine,
+    grammar hash, voice) to the first line. Raises RecordError, ProcedureError, PromptError, LimitsError."""
+    texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
+    book = _book(texts)
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
         "procedure": book.procedure.id,
         "procedure_title": book.procedure.title,
         "procedure_version": book.procedure.version,
-        "procedure_sha256": _sha256(procedure),
-        "prompts_sha256": _sha256(prompts),
-        "limits": book.policy.name,
+        **{key: _sha256(texts[name]) for name, key in _PINNED.items()},
+        "policy": book.policy.name,
+        "policy_moved": _moved(book.policy),
         "clock": clock.name,
         "about": sorted(about),
         **about,
@@ -114,7 +129,7 @@ def create_job(
     }
     log = JobLog.create(folder, header, clock=clock.reading)
     try:
-        for name, text in ((_PROCEDURE, procedure), (_PROMPTS, prompts)):
+        for name, text in texts.items():
             _keep(folder / name, text)
     except OSError as error:
         log.close()
@@ -130,7 +145,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     """
     read = read_log(folder)
     texts = {}
-    for name, key in ((_PROCEDURE, "procedure_sha256"), (_PROMPTS, "prompts_sha256")):
+    for name, key in _PINNED.items():
         try:
             texts[name] = (folder / name).read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
@@ -142,7 +157,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     clock = make_clock(0)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(_book(texts[_PROCEDURE], texts[_PROMPTS]), log.lines)
+        replayed = replay(_book(texts), log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
         log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them

@@ -1,0 +1,117 @@
+"""``python -m handsfree.bench``: what this machine reaches, as tables. No thresholds: machines are noisy."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from importlib.metadata import version
+
+from rich.console import Console
+from rich.table import Table
+
+from handsfree import _wiring as wiring
+from handsfree.bench._hearing import LEVELS, score
+from handsfree.bench._latency import Waited, measure
+from handsfree.bench._script import recorded_lines
+
+_READY = """
+from handsfree import _wiring as w
+from handsfree.grammar import Library
+from handsfree.procedure import read_procedure
+from handsfree.session import packaged_procedure
+read_procedure(packaged_procedure("passenger-one-piece"))
+e = w.build_engine(w.Setup())
+e.arm(Library.load().arm({"answer": "<answers.yes_no>"}))
+"""
+
+
+def _hearing(console: Console, seed: int) -> None:
+    lines = recorded_lines()
+    engine = wiring.build_engine(wiring.Setup())
+    table = Table(title=f"Packaged voices, {engine.name}, grammars of the real procedure, pink noise")
+    for heading in ("noise", "said", "right", "rejected", "wrong", "right %", "real-time factor"):
+        table.add_column(heading, justify="right")
+    for level in LEVELS:
+        row = score(engine, lines, level, seed)
+        table.add_row(
+            row.level,
+            str(row.said),
+            str(row.right),
+            str(row.rejected),
+            str(row.wrong),
+            f"{100 * row.right / row.said:.1f}",
+            f"{row.real_time_factor:.3f}",
+        )
+    console.print(table)
+    console.print("wrong: accepted as another sentence; a reading is read back before it counts\n")
+
+
+def _latency(console: Console) -> None:
+    waited = measure()
+    table = Table(
+        title=f"End of speech to first sample of the reply, {len(waited.work)} replies of one session, ms"
+    )
+    for heading in ("part", "median", "95th percentile"):
+        table.add_column(heading, justify="left" if heading == "part" else "right")
+    parts = (
+        ("silence the endpointer waits for", waited.silence),
+        ("decoding the rest, machine, record on disk, voice", waited.work),
+        ("together", waited.total),
+    )
+    for name, values in parts:
+        median, p95 = Waited.median_p95(values)
+        table.add_row(name, f"{median:.0f}", f"{p95:.0f}")
+    console.print(table)
+
+
+def _process(console: Console) -> None:
+    begin = time.perf_counter()
+    subprocess.run([sys.executable, "-c", _READY], check=True)
+    ready = time.perf_counter() - begin
+    with tempfile.TemporaryDirectory() as jobs:
+        begin = time.perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "handsfree", "demo", "--jobs", jobs],
+            check=False,
+            stdout=subprocess.DEVNULL,
+        )
+        demo = time.perf_counter() - begin
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    megabytes = peak / (1_000_000 if sys.platform == "darwin" else 1000)
+    table = Table(title="The process")
+    table.add_column("measure")
+    table.add_column("value", justify="right")
+    table.add_row("start-up to listening", f"{ready:.2f} s")
+    table.add_row("whole demo, replies made and written", f"{demo:.1f} s")
+    table.add_row("peak memory of the demo", f"{megabytes:.0f} MB")
+    console.print(table)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m handsfree.bench", description=__doc__)
+    parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits"))
+    parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
+    args = parser.parse_args()
+    if args.what == "limits":
+        from handsfree.bench.limits import main as limits_main
+
+        limits_main()
+        return
+    console = Console(width=110)
+    console.print(
+        f"handsfree {version('handsfree')}, Python {platform.python_version()}, {platform.machine()}, "
+        f"{os.cpu_count()} cores\n"
+    )
+    _hearing(console, args.seed)
+    _latency(console)
+    _process(console)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,81 @@
+"""How much of the recorded technician is understood, by noise level, with the grammars of the real procedure."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from handsfree.audio import FRAME_BYTES, Endpointer, SpeechContinues, SpeechEnded, SpeechStarted
+from handsfree.bench._noise import mix, pink
+from handsfree.bench._script import Recording
+from handsfree.hearing import Engine, Hypothesis
+
+__all__ = ["LEVELS", "Score", "hear", "score"]
+
+LEVELS: tuple[float | None, ...] = (None, 30.0, 20.0, 15.0, 10.0, 5.0)
+_SECONDS_AROUND = 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """Counts of one level. ``right``: heard word for word and accepted. ``rejected``: right or wrong, but not
+    accepted or not a sentence. ``wrong``: accepted as another sentence. ``real_time_factor``: decoding time over
+    sound time, one core."""
+
+    level: str
+    said: int
+    right: int
+    rejected: int
+    wrong: int
+    real_time_factor: float
+
+
+def hear(engine: Engine, pcm: bytes) -> Hypothesis | None:
+    """The first utterance in the sound, endpointed as in a session. None when nobody was heard."""
+    endpointer = Endpointer()
+    for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
+        for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
+            match event:
+                case SpeechStarted(preroll):
+                    engine.begin()
+                    engine.feed(preroll)
+                case SpeechContinues(frame):
+                    engine.feed(frame)
+                case SpeechEnded():
+                    return engine.end()
+    return engine.end() if endpointer.flush() else None
+
+
+def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed: int) -> Score:
+    """Every known line once. ``level`` is the signal-to-noise ratio in dB of pink noise; None adds none."""
+    right = rejected = wrong = 0
+    spent = sound = 0.0
+    known = [line for line in lines if line.known]
+    for number, line in enumerate(known):
+        pcm = _surround(line.pcm)
+        if level is not None:
+            pcm = mix(pcm, pink(len(pcm) // 2, seed + number), level)
+        engine.arm(line.armed)
+        begin = time.perf_counter()
+        heard = hear(engine, pcm)
+        spent += time.perf_counter() - begin
+        sound += len(pcm) / 32000
+        if heard is None or not heard.accepted or line.armed.interpret(heard.text) is None:
+            rejected += 1
+        elif heard.text == line.say:
+            right += 1
+        else:
+            wrong += 1
+    name = "as recorded" if level is None else f"{level:g} dB"
+    return Score(name, len(known), right, rejected, wrong, spent / sound)
+
+
+def _surround(pcm: bytes) -> bytes:
+    """The recording's own room floor before and after, so that the noise has time to be measured."""
+    floor = pcm[: int(0.2 * 32000) // 2 * 2]
+    mirrored = np.frombuffer(floor, "<i2")[::-1].tobytes()
+    around = (floor + mirrored) * int(_SECONDS_AROUND / 0.4 + 1)
+    return around + pcm + around
