@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 
 from handsfree.limits._load import SPEED_KMH, load_index
@@ -26,13 +25,13 @@ _TAIL = r"""
     \s*$"""
 _METRIC = re.compile(
     r"""^(?P<prefix>LT|ST|P|T|S)?\s*(?P<width>\d{2,3})\s*
-    (?:/\s*(?P<aspect>\d{1,3}))?\s*(?P<build>ZR|R|D|B|-)\s*(?P<rim>\d{2}(?:\.5)?)(?P<suffix>)"""
+    (?:/\s*(?P<aspect>\d{1,3}))?\s*(?P<build>ZR|R|D|B|-)\s*(?P<rim>\d{2}(?:\.5)?)"""
     + _TAIL,
     re.VERBOSE,
 )
 _FLOTATION = re.compile(
     r"""^(?P<diameter>\d{2}(?:\.\d{1,2})?)X(?P<width>\d{1,2}(?:\.\d{1,2})?)\s*
-    (?P<build>ZR|R|D|B|-)\s*(?P<rim>\d{2}(?:\.5)?)\s*(?P<suffix>LT)?"""
+    (?P<build>ZR|R|D|B|-)\s*(?P<rim>\d{2}(?:\.5)?)\s*(?:LT)?"""
     + _TAIL,
     re.VERBOSE,
 )
@@ -112,13 +111,12 @@ def parse_designation(text: str) -> Designation:
     match = _METRIC.match(clean) or _FLOTATION.match(clean)
     if match is None:
         raise LimitsError(f"{text!r} is no tire size: write it as on the sidewall, like 215/65R15 96H")
-    parts = match.groupdict()
+    parts = match.groupdict("")
     rim = _rim(text, parts["rim"])
     width, aspect, diameter = _metric(text, parts, rim) if "aspect" in parts else _flotation(text, parts)
     if diameter <= rim:
         raise LimitsError(f"{text!r}: the tire would be smaller than its rim, read it again")
-    prefix = parts.get("prefix") or parts["suffix"] or ""
-    kind, load_range = _range(text, "LT" if "diameter" in parts else prefix, parts["range"])
+    kind, load_range = _range(text, parts.get("prefix", "LT"), parts["range"])  # flotation sizes are LT
     single, dual, speed = _service(text, parts["service"])
     zr = parts["build"] == "ZR"
     if zr and speed is not None and SPEED_KMH[speed] < SPEED_KMH["V"]:
@@ -146,13 +144,11 @@ def _rim(text: str, digits: str) -> Fraction:
     return inches * Fraction(254, 10)
 
 
-def _metric(
-    text: str, parts: dict[str, str | None], rim: Fraction
-) -> tuple[Fraction, Fraction | None, Fraction]:
-    width = Fraction(parts["width"] or "0")
+def _metric(text: str, parts: dict[str, str], rim: Fraction) -> tuple[Fraction, Fraction | None, Fraction]:
+    width = Fraction(parts["width"])
     if not 105 <= width <= 405 or width % 5:
         raise LimitsError(f"{text!r}: section width {width} mm is not one of 105, 115, ... 405")
-    if parts["aspect"] is None:
+    if not parts["aspect"]:
         return width, _DEFAULT_ASPECT, rim + 2 * width * _DEFAULT_ASPECT / 100
     number = Fraction(parts["aspect"])
     if number > 200:
@@ -162,15 +158,15 @@ def _metric(
     return width, number, rim + 2 * width * number / 100
 
 
-def _flotation(text: str, parts: dict[str, str | None]) -> tuple[Fraction, Fraction | None, Fraction]:
+def _flotation(text: str, parts: dict[str, str]) -> tuple[Fraction, Fraction | None, Fraction]:
     inch = Fraction(254, 10)
-    width = Fraction(Decimal(parts["width"] or "0"))
+    width = Fraction(parts["width"])
     if not 4 <= width <= 16:
         raise LimitsError(f"{text!r}: a width of {parts['width']} in is outside 4 to 16 in, read it again")
-    return width * inch, None, Fraction(Decimal(parts["diameter"] or "0")) * inch
+    return width * inch, None, Fraction(parts["diameter"]) * inch
 
 
-def _range(text: str, prefix: str, letters: str | None) -> tuple[str, str | None]:
+def _range(text: str, prefix: str, letters: str) -> tuple[str, str | None]:
     kind = _KINDS[prefix]
     if letters == "C" and prefix == "":
         return "light truck", None  # European metric "C" is the commercial suffix, not load range C
@@ -178,13 +174,13 @@ def _range(text: str, prefix: str, letters: str | None) -> tuple[str, str | None
         if kind == "light truck":
             raise LimitsError(f"{text!r}: {letters} does not go with LT, which has a load range letter")
         return kind, {"RF": "XL"}.get(letters, letters)
-    if letters is not None and kind == "passenger" and letters not in "BCD":
+    if kind == "passenger" and letters not in "BCD":
         raise LimitsError(f"{text!r}: load range {letters} does not go with a passenger size")
     return kind, letters or ("SL" if kind == "passenger" else None)
 
 
-def _service(text: str, service: str | None) -> tuple[int | None, int | None, str | None]:
-    if service is None:
+def _service(text: str, service: str) -> tuple[int | None, int | None, str | None]:
+    if not service:
         return None, None, None
     match = _SERVICE.match(service)
     if match is None or bool(match["open"]) != bool(match["close"]):

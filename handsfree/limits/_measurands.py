@@ -34,79 +34,78 @@ class Measurand:
         return UNITS[self.unit].kind if self.unit else "choice"
 
 
-def _number(id: str, title: str, unit: str, low: str, high: str) -> Measurand:
-    return Measurand(id, title, unit, Fraction(low), Fraction(high))
-
-
-def _choice(id: str, title: str, *choices: str) -> Measurand:
-    return Measurand(id, title, choices=choices)
-
-
 _YES_NO = ("yes", "no")
+
+#: id, plain name, unit, least and most plausible value
+_NUMBERS = (
+    ("injury.size", "injury size", "mm", "0", "100"),
+    ("injury.angle", "injury angle from the normal", "deg", "0", "90"),
+    ("injury.edge_distance", "tread edge to injury", "mm", "0", "250"),
+    ("injury.center_distance", "tread center line to injury", "mm", "0", "200"),
+    ("tire.thickness", "tire thickness at the injury", "mm", "3", "50"),
+    ("tire.section_width", "nominal section width", "mm", "100", "400"),
+    ("tire.tread_width", "tread width, shoulder to shoulder", "mm", "80", "400"),
+    ("run_flat.distance", "distance run with the warning lamp on", "km", "0", "1000"),
+    ("run_flat.speed", "speed run with the warning lamp on", "km/h", "0", "300"),
+    ("run_flat.pressure", "lowest pressure while running", "kPa", "0", "700"),
+    ("tire.rest_time", "time since the tire was driven", "h", "0", "1000"),
+    ("tread.depth", "tread depth in the lowest groove", "mm", "0", "25"),
+    ("tread.depth.highest", "tread depth in the highest groove", "mm", "0", "25"),
+    ("pressure.placard", "placard pressure", "kPa", "100", "700"),
+    ("pressure.seating", "highest pressure used to seat the beads", "kPa", "0", "700"),
+    ("pressure.set", "cold pressure set", "kPa", "0", "700"),
+    ("pressure.leak_start", "pressure at the start of the leak test", "kPa", "0", "700"),
+    ("pressure.leak_end", "pressure at the end of the leak test", "kPa", "0", "700"),
+    ("temp.leak_start", "tire temperature at the start of the leak test", "degC", "-40", "80"),
+    ("temp.leak_end", "tire temperature at the end of the leak test", "degC", "-40", "80"),
+    ("time.leak", "length of the leak test", "min", "0", "1440"),
+    ("temp.set", "tire temperature when the pressure is set", "degC", "-40", "80"),
+    ("temp.cold", "temperature at which the tire will stand cold", "degC", "-40", "60"),
+    ("hose.length", "hose between chuck and gauge valve", "mm", "0", "30000"),
+    ("air.blow_pressure", "blow-off air pressure", "kPa", "0", "1200"),
+    ("sensor.pressure", "pressure at which the lamp came on", "kPa", "0", "700"),
+    ("air.temperature", "air temperature", "degC", "-40", "50"),
+    ("air.humidity", "relative humidity", "%", "1", "100"),
+    ("surface.temperature", "liner surface temperature", "degC", "-40", "80"),
+    ("buffer.rpm", "buffer speed", "rpm", "0", "40000"),
+    ("buffer.wheel_diameter", "buffing wheel diameter", "mm", "5", "200"),
+    ("drill.rpm", "carbide cutter speed", "rpm", "0", "40000"),
+    ("stem.trim_height", "stem left standing above the tread", "mm", "0", "50"),
+    ("buff.outline_margin", "buffed outline beyond the patch", "mm", "0", "100"),
+    ("patch.size", "patch diameter", "mm", "10", "200"),
+    ("stem.length", "stem length", "mm", "5", "200"),
+    ("torque.target", "torque the vehicle's maker asks for", "N.m", "20", "400"),
+    ("torque.applied", "torque applied", "N.m", "0", "500"),
+    ("balance.residual", "residual imbalance", "g", "0", "200"),
+    ("nut.count", "lug nuts", "1", "3", "12"),
+    ("recheck.distance", "distance to the torque re-check", "km", "0", "1000"),
+    ("repairs.earlier", "earlier repairs in this tire", "1", "0", "20"),
+    ("repairs.spacing", "distance to the nearest earlier repair", "mm", "0", "2000"),
+)
+
+#: id, plain name, the words allowed (none: free text)
+_NAMES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("injury.lean", "way the injury leans going out", ("outward", "inward", "round")),
+    ("injury.place", "injury place", ("crown", "shoulder", "sidewall")),
+    ("injury.in_grooves", "injury between the outermost grooves", _YES_NO),
+    ("tire.body_ply", "body ply", ("fabric", "steel")),
+    ("tire.kind", "tire kind", ("passenger", "light truck", "trailer", "spare")),
+    ("tire.load_range", "load range", (*"BCDEFGHJLMN", "SL", "XL", "LL", "HL")),
+    ("tire.speed_symbol", "speed symbol", (*"BCDEFGJKLMNPQRSTUHVWYZ", "ZR")),
+    ("tire.run_flat", "run-flat tire", _YES_NO),
+    ("tire.sealant", "sealant found in the tire", _YES_NO),
+    ("tire.tubeless", "tubeless tire", _YES_NO),
+    ("repairs.overlap", "patches would overlap", _YES_NO),
+    ("repairs.improper", "an earlier repair is improper", _YES_NO),
+    ("refit.axle", "axle the wheel goes back to", ("front", "rear", "spare")),
+    ("tire.date_code", "date code", ()),
+    ("today", "date of the work, year-month-day", ()),
+)
 
 MEASURANDS: Mapping[str, Measurand] = MappingProxyType(
     {
-        item.id: item
-        for item in (
-            _number("injury.size", "injury size", "mm", "0", "100"),
-            _number("injury.angle", "injury angle from the normal", "deg", "0", "90"),
-            _number("injury.edge_distance", "tread edge to injury", "mm", "0", "250"),
-            _number("injury.center_distance", "tread center line to injury", "mm", "0", "200"),
-            _choice("injury.lean", "way the injury leans going out", "outward", "inward", "round"),
-            _choice("injury.place", "injury place", "crown", "shoulder", "sidewall"),
-            _choice("injury.in_grooves", "injury between the outermost grooves", *_YES_NO),
-            _choice("tire.body_ply", "body ply", "fabric", "steel"),
-            _choice("tire.kind", "tire kind", "passenger", "light truck", "trailer", "spare"),
-            _choice("tire.load_range", "load range", *"BCDEFGHJLMN", "SL", "XL", "LL", "HL"),
-            _choice("tire.speed_symbol", "speed symbol", *"BCDEFGJKLMNPQRSTUHVWYZ", "ZR"),
-            _choice("tire.run_flat", "run-flat tire", *_YES_NO),
-            _choice("tire.sealant", "sealant found in the tire", *_YES_NO),
-            _choice("tire.tubeless", "tubeless tire", *_YES_NO),
-            _number("tire.thickness", "tire thickness at the injury", "mm", "3", "50"),
-            _number("tire.section_width", "nominal section width", "mm", "100", "400"),
-            _number("tire.tread_width", "tread width, shoulder to shoulder", "mm", "80", "400"),
-            _number("run_flat.distance", "distance run with the warning lamp on", "km", "0", "1000"),
-            _number("run_flat.speed", "speed run with the warning lamp on", "km/h", "0", "300"),
-            _number("run_flat.pressure", "lowest pressure while running", "kPa", "0", "700"),
-            _number("tire.rest_time", "time since the tire was driven", "h", "0", "1000"),
-            Measurand("tire.date_code", "date code"),
-            Measurand("today", "date of the work, year-month-day"),
-            _number("tread.depth", "tread depth in the lowest groove", "mm", "0", "25"),
-            _number("tread.depth.highest", "tread depth in the highest groove", "mm", "0", "25"),
-            _number("pressure.placard", "placard pressure", "kPa", "100", "700"),
-            _number("pressure.seating", "highest pressure used to seat the beads", "kPa", "0", "700"),
-            _number("pressure.set", "cold pressure set", "kPa", "0", "700"),
-            _number("pressure.leak_start", "pressure at the start of the leak test", "kPa", "0", "700"),
-            _number("pressure.leak_end", "pressure at the end of the leak test", "kPa", "0", "700"),
-            _number("temp.leak_start", "tire temperature at the start of the leak test", "degC", "-40", "80"),
-            _number("temp.leak_end", "tire temperature at the end of the leak test", "degC", "-40", "80"),
-            _number("time.leak", "length of the leak test", "min", "0", "1440"),
-            _number("temp.set", "tire temperature when the pressure is set", "degC", "-40", "80"),
-            _number("temp.cold", "temperature at which the tire will stand cold", "degC", "-40", "60"),
-            _number("hose.length", "hose between chuck and gauge valve", "mm", "0", "30000"),
-            _number("air.blow_pressure", "blow-off air pressure", "kPa", "0", "1200"),
-            _number("sensor.pressure", "pressure at which the lamp came on", "kPa", "0", "700"),
-            _number("air.temperature", "air temperature", "degC", "-40", "50"),
-            _number("air.humidity", "relative humidity", "%", "1", "100"),
-            _number("surface.temperature", "liner surface temperature", "degC", "-40", "80"),
-            _number("buffer.rpm", "buffer speed", "rpm", "0", "40000"),
-            _number("buffer.wheel_diameter", "buffing wheel diameter", "mm", "5", "200"),
-            _number("drill.rpm", "carbide cutter speed", "rpm", "0", "40000"),
-            _number("stem.trim_height", "stem left standing above the tread", "mm", "0", "50"),
-            _number("buff.outline_margin", "buffed outline beyond the patch", "mm", "0", "100"),
-            _number("patch.size", "patch diameter", "mm", "10", "200"),
-            _number("stem.length", "stem length", "mm", "5", "200"),
-            _number("torque.target", "torque the vehicle's maker asks for", "N.m", "20", "400"),
-            _number("torque.applied", "torque applied", "N.m", "0", "500"),
-            _number("balance.residual", "residual imbalance", "g", "0", "200"),
-            _number("nut.count", "lug nuts", "1", "3", "12"),
-            _number("recheck.distance", "distance to the torque re-check", "km", "0", "1000"),
-            _number("repairs.earlier", "earlier repairs in this tire", "1", "0", "20"),
-            _number("repairs.spacing", "distance to the nearest earlier repair", "mm", "0", "2000"),
-            _choice("repairs.overlap", "patches would overlap", *_YES_NO),
-            _choice("repairs.improper", "an earlier repair is improper", *_YES_NO),
-            _choice("refit.axle", "axle the wheel goes back to", "front", "rear", "spare"),
-        )
+        **{row[0]: Measurand(*row[:3], Fraction(row[3]), Fraction(row[4])) for row in _NUMBERS},
+        **{row[0]: Measurand(*row[:2], choices=row[2]) for row in _NAMES},
     }
 )
 

@@ -22,8 +22,8 @@ def table(policy: Policy = DEFAULT) -> str:
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD) - 1)]
     lines = []
     for row in rows:
-        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=False)]
-        lines.append("  ".join((*cells, row[-1])).rstrip())
+        cells = [row[i].ljust(width) for i, width in enumerate(widths)]
+        lines.append("  ".join((*cells, row[-1])))
     return "\n".join(lines) + "\n"
 
 

@@ -32,6 +32,11 @@ class Override:
     allowed_by: str = ""
     why: str = ""
 
+    @property
+    def who(self) -> str:
+        """Who allowed it and why, as the record shows it; empty if nobody had to."""
+        return f" by {self.allowed_by}: {self.why}" if self.allowed_by else ""
+
 
 @dataclass(frozen=True, slots=True)
 class Policy:

@@ -109,34 +109,21 @@ class Rule:
             key = self.pick(facts, key)
         published = self.limits[key]
         change = policy.overrides.get(self.id, Override())
-        severity = change.severity or self.severity
-        if change.limit is None:
-            return Effective(
-                published.value, published.inclusive, published.source, severity, key, published.note
-            )
-        return self._moved(published, change, severity, key, policy)
+        severity, source = change.severity or self.severity, published.source
+        if severity is not self.severity:
+            source = f"{source}; shop policy {policy.name!r}: {severity}, not {self.severity}{change.who}"
+        force = Effective(published.value, published.inclusive, source, severity, key, published.note)
+        return force if change.limit is None else self._moved(force, change.limit, change, policy)
 
-    def _moved(
-        self, published: Limit, change: Override, severity: Severity, key: str, policy: Policy
-    ) -> Effective:
-        assert change.limit is not None
-        looser = published.value is not None and self.looser(change.limit, published.value)
-        permitted = bool(change.allowed_by) or self.severity is not Severity.STOP
-        if not looser:
-            source = f"shop policy {policy.name!r}, tightened; published: {published.source}"
-            return Effective(change.limit, published.inclusive, source, severity, key, published.note)
-        if not permitted:
-            # The same number may tighten one construction and loosen another: the stricter one holds.
-            return Effective(
-                published.value, published.inclusive, published.source, severity, key, published.note
-            )
-        assert published.value is not None
-        who = f" by {change.allowed_by}: {change.why}" if change.allowed_by else ""
-        source = (
-            f"shop policy {policy.name!r}, LOOSENED from {show(published.value)}{who}; published: "
-            f"{published.source}"
-        )
-        return Effective(change.limit, published.inclusive, source, severity, key, published.note)
+    def _moved(self, force: Effective, limit: Quantity, change: Override, policy: Policy) -> Effective:
+        shop = f"shop policy {policy.name!r}, "
+        if force.value is None or not self.looser(limit, force.value):
+            return replace(force, value=limit, source=f"{shop}tightened; published: {force.source}")
+        if self.severity is Severity.STOP and not change.allowed_by:
+            # One number may tighten this construction's limit and loosen that one's: the stricter holds.
+            return force
+        source = f"{shop}LOOSENED from {show(force.value)}{change.who}; published: {force.source}"
+        return replace(force, value=limit, source=source)
 
     def looser(self, moved: Quantity, published: Quantity) -> bool:
         """True if ``moved`` allows more than ``published``."""

@@ -326,6 +326,17 @@ def test_tread_report_takes_the_worst_groove() -> None:
         tread_report({})
 
 
+def test_tread_report_follows_the_policy() -> None:
+    depth = {"a": exact("1.595", "mm"), "b": exact("4", "mm")}
+    assert tread_report(depth).outcome is IN
+    uk = tread_report(depth, named_policy("uk"))
+    assert (uk.repair["a"].outcome, uk.legal["a"].outcome) == (OUT, OUT)
+    assert uk.repair["a"].low == exact("1.6", "mm") == uk.legal["a"].low
+    shop = parse_policy('name = "x"\n[limits."tread.uneven.max"]\nlimit = "1 mm"')
+    assert tread_report(depth).uneven.high == exact("1/16", "in").to("mm")
+    assert tread_report(depth, shop).uneven.high == exact("1", "mm")
+
+
 def test_uneven_wear() -> None:
     facts = {"tread.depth": exact("4", "mm"), "tread.depth.highest": exact("5.5875", "mm")}
     verdict = judge("tread.uneven.max", facts)
@@ -490,6 +501,34 @@ def test_table_lists_every_rule_with_the_limit_in_force() -> None:
     assert re.search(
         r"tire\.age .* stop ", table(parse_policy('name = "x"\n[limits."tire.age"]\nseverity = "stop"'))
     )
+
+
+def test_json_of_one_rule() -> None:
+    text = as_json()
+    assert text.startswith('[\n  {\n    "id": "injury.size.max",\n')
+    assert text.endswith("]\n")
+    entry = next(e for e in json.loads(text) if e["id"] == "tread.depth.min")
+    variants = entry.pop("variants")
+    assert entry == {
+        "id": "tread.depth.min",
+        "title": "Tread depth in the lowest groove",
+        "kind": "verdict",
+        "measurand": "tread.depth",
+        "unit": "mm",
+        "reading": "measured",
+        "sense": "min",
+        "severity": "stop",
+        "applies": "passenger and light truck",
+        "formula": "lowest groove > (US) or >= limit",
+        "in_force": "us",
+    }
+    assert variants["us"] == {
+        "limit": "0.0625 in",
+        "inclusive": False,
+        "source": "USTMA truck/bus chart: 2/32 in or less in any groove is worn out",
+        "note": "2/32 in is 1.5875 mm and is itself worn out",
+    }
+    assert next(e for e in json.loads(text) if e["id"] == "tire.kind")["variants"]["any"]["limit"] is None
 
 
 def test_json_carries_every_rule_and_variant() -> None:
