@@ -87,8 +87,9 @@ def _quiet_spectrum(pcm: bytes) -> NDArray[np.float64]:
 class WavScript:
     """A technician who speaks when asked: one WAV file after another, each on a cue.
 
-    A line that does not ``interjects`` waits for a cue that wants an answer. After ``cue()`` comes the line's pause of room noise, then the file. Before a cue, between files and
-    after the last one there is room noise without end, made from the quiet parts of the first file (or at
+    A line that does not interject waits for a cue that wants an answer. After ``cue()`` comes the line's
+    pause of room noise, then the file. Before a cue, between files and after the last one there is room noise
+    without end, made from the quiet parts of the first file (or at
     ``room_dbfs``): never digital zeros, which no microphone gives and which spoil the recognizer's mean.
     A cue while a line is waiting or being spoken is one cue too many and changes nothing; a cue in the
     quiet after the speech of a line counts for the next one. Raises AudioError for a file that can't be

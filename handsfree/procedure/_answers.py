@@ -202,12 +202,13 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
     warnings = [v for v in verdicts if v.severity is Severity.WARN and v.outcome is not Outcome.INSIDE]
     for verdict in warnings:
         turn.exception(f"{turn.state.step}: {verdict.reason}")
-    stop = next((v for v in verdicts if v.severity is Severity.STOP and (v.low or v.high)), None)
-    text = (
-        turn.prompt("inside", value=said, limit=spoken_limit(stop, turn.book.prompts))
-        if stop
-        else turn.prompt("inside_plain", value=said)
-    )
+    # A limit on something computed from the value (a loss, an age) would be heard as one on the value.
+    inside = [v for v in verdicts if v.outcome is Outcome.INSIDE]
+    direct = [v for v in inside if v.measured == value and (v.low or v.high)]
+    if direct:
+        text = turn.prompt("inside", value=said, limit=spoken_limit(direct[0], turn.book.prompts))
+    else:
+        text = turn.prompt("inside_computed" if inside else "inside_plain", value=said)
     return " ".join([text, *(turn.prompt("warn", reason=v.reason) for v in warnings)])
 
 

@@ -8,7 +8,7 @@ from itertools import islice
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError, Library
 from handsfree.limits import LimitsError, MissingFact
-from handsfree.procedure._flow import next_pass
+from handsfree.procedure._flow import decoys, next_pass
 from handsfree.procedure._model import (
     Caution,
     Choice,
@@ -48,10 +48,12 @@ def _next(procedure: Procedure, step: Step) -> set[str]:
     return {procedure.after(step.id, outcome) for outcome in step.outcomes}
 
 
-def _reached(procedure: Procedure, without: frozenset[str] = frozenset()) -> set[str]:
+def _reached(
+    procedure: Procedure, without: frozenset[str] = frozenset(), also_from: Iterable[str] = ()
+) -> set[str]:
     """Steps and endings that can be come to without entering any of ``without``."""
     seen: set[str] = set()
-    todo = [procedure.step[0].id]
+    todo = [procedure.step[0].id, *also_from]
     while todo:
         one = todo.pop()
         if one in seen or one in without:
@@ -133,8 +135,20 @@ def _facts_first(procedure: Procedure) -> Iterator[str]:
             except LimitsError:
                 continue
             for fact in sorted(n for n in needed if n):
-                if step.id in _reached(procedure, frozenset(givers.get(fact, set()))):
+                without = frozenset(givers.get(fact, set()))
+                if step.id in _reached(procedure, without, _forgotten_at(procedure, fact)):
                     yield f"{step.id}: rule {rule} needs {fact}, which is not read on every way here"
+
+
+def _forgotten_at(procedure: Procedure, fact: str) -> list[str]:
+    """Where the work goes on after an answer that puts the fact aside with its group."""
+    return [
+        procedure.after(step.id, option.id)
+        for step in procedure.step
+        if isinstance(step, Choice)
+        for option in step.options
+        if option.archive and fact.startswith(f"{option.archive}.")
+    ]
 
 
 def _cautions_first(procedure: Procedure) -> Iterator[str]:
@@ -196,13 +210,17 @@ def _words(procedure: Procedure, library: Library, pronounce: Pronounce) -> Iter
         expansion = _answers(procedure, step)
         if not expansion:
             continue
-        armed = library.arm({"command": _commands(), "answer": expansion})
+        labels = {"command": _commands(), "answer": expansion}
+        if isinstance(step, Caution):  # a wrong read-back must not pass for the right one
+            labels["decoy"] = decoys(procedure, step.read_back)
+        armed = library.arm(labels)
         for word in sorted(armed.words()):
             if word not in named and not pronounce(word):
                 named.add(word)
                 yield f"{step.id}: the recognizer does not know {word!r}; add it to pronunciations.dict"
         # Only the next pass counts and any other is refused, so passes may sound alike among themselves.
         sentences = [] if isinstance(step, CountPasses) else _finite(library, expansion)
+        sentences += _finite(library, labels["decoy"]) if "decoy" in labels else []
         for sentence in sentences:
             if len(armed.interpretations(sentence)) > 1:
                 yield f"{step.id}: {sentence!r} has two meanings"

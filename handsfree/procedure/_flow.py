@@ -194,7 +194,7 @@ def _ask_count(turn: Turn, lead: str) -> None:
 
 def next_pass(done: int) -> str:
     """The pass that is due, with its neighbors: one counted twice or left out must be heard as what it is."""
-    near = [n for n in (done, done + 1, done + 2) if 1 <= n <= 9]
+    near = [n for n in (done, done + 1, done + 2) if n >= 1]
     return " | ".join(f"pass {spoken_count(n)} {{pass={n}}}" for n in near)
 
 

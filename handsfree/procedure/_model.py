@@ -234,7 +234,7 @@ class Procedure(_Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise ValueError(f"id {twice[0]!r} is used twice")
-        if self.step[0].kind in ("count", "wait", "hold_point"):
+        if self.step[0].kind in ("count", "wait") or getattr(self.step[0], "by", "") == "disposition":
             raise ValueError(
                 f"step {self.step[0].id!r}: nothing is known yet; begin with another kind of step"
             )

@@ -67,6 +67,7 @@ class Turn:
     def say(self, text: str, kind: str = "prompt", *, must_be_heard: bool = False) -> None:
         """Speak. ``must_be_heard``: no barge-in, and no answer counts before it was played to its end."""
         number = self.state.says + 1
+        text = text[:1].upper() + text[1:]
         effect = Say(number, text, kind, barge_in=not must_be_heard)
         self.effects.append(effect)
         self.set(says=number, last=effect, awaiting=number if must_be_heard else self.state.awaiting)

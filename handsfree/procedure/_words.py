@@ -36,6 +36,14 @@ def _short(value: Exact, *, up: bool) -> Exact:
     return exact.quantize(_PLACES, rounding=ROUND_CEILING if up else ROUND_FLOOR)
 
 
+def _plain(value: Fraction) -> Decimal:
+    """A computed value for reading: as it is when it ends within six places, else to four."""
+    exact = Decimal(value.numerator) / Decimal(value.denominator)
+    places = 6 if round(exact, 6) == exact and Fraction(exact) == value else 4
+    rounded = round(exact, places)
+    return Decimal(int(rounded)) if rounded == rounded.to_integral() else rounded.normalize()
+
+
 def spoken(value: Quantity | str) -> str:
     """A quantity or a digit string, digit by digit: "one four point five millimeters"."""
     if isinstance(value, str):
@@ -52,7 +60,7 @@ def written(value: Quantity | str | None) -> str:
         return value
     number = value.value
     if isinstance(number, Fraction) and value.resolution is None:
-        number = _short(number, up=False)
+        number = _plain(number)
     text = str(number) if isinstance(number, Fraction) else format(number, "f")
     return text if value.unit == "1" else f"{text} {value.unit}"
 

@@ -110,8 +110,12 @@ def create_job(
     pins: Mapping[str, str],
     clock: Clock,
 ) -> Job:
-    """A new job in ``folder``. ``policy`` is a shop policy file's text, "" for the default. ``about`` (technician and the like) goes to the machine, ``pins`` (engine,
-    grammar hash, voice) to the first line. Raises RecordError, ProcedureError, PromptError, LimitsError."""
+    """A new job in ``folder``.
+
+    ``policy`` is a shop policy file's text, "" for the default. ``about`` (technician and the like) goes to the
+    machine, ``pins`` (engine, grammar hash, voice) to the first line. Raises RecordError, ProcedureError,
+    PromptError, LimitsError.
+    """
     texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
     book = _book(texts)
     header: dict[str, object] = {
