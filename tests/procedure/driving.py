@@ -63,6 +63,19 @@ unit = ""
 digits = [3, 5]
 no_limit = "an identifier"
 """
+SPEED = """[[step]]
+id = "speed"
+phase = "work"
+kind = "reading"
+ask = "Cutter speed?"
+name = "Cutter speed"
+fact = "drill.rpm"
+grammar = "readings.speed_rpm"
+unit = "rpm"
+plausible = [50, 40000]
+limits = ["drill.rpm.max"]
+adjust = true
+"""
 PLY = """[[step]]
 id = "ply"
 phase = "receive"

@@ -14,21 +14,24 @@ from handsfree.procedure import Answer, Mode, Say, Spoken, Start
 from handsfree.procedure._events import exact_text
 from handsfree.quantity import Quantity
 
-from .driving import AIR, CLEAR, ENDINGS, FOUND, HEAD, JOB, LOOK, ORDER, PLY, SIZE, WARM, Drive, do, whole
+from .driving import (
+    AIR,
+    CLEAR,
+    ENDINGS,
+    FOUND,
+    HEAD,
+    JOB,
+    LOOK,
+    ORDER,
+    PLY,
+    SIZE,
+    SPEED,
+    WARM,
+    Drive,
+    do,
+    whole,
+)
 
-SPEED = """[[step]]
-id = "speed"
-phase = "work"
-kind = "reading"
-ask = "Cutter speed?"
-name = "Cutter speed"
-fact = "drill.rpm"
-grammar = "readings.speed_rpm"
-unit = "rpm"
-plausible = [50, 40000]
-limits = ["drill.rpm.max"]
-adjust = true
-"""
 ANGLE = """[[step]]
 id = "angle"
 phase = "measure"
@@ -298,7 +301,15 @@ def test_a_reading_without_a_number_is_refused(sizing: Drive) -> None:
     assert sizing.records("refused")[0]["reason"] == "the answer has no number"
 
 
-@pytest.mark.parametrize(("words", "taken"), [("one two", False), ("one two three", True), ("nine eight seven six five", True), ("one one one one one one", False)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("words", "taken"),
+    [
+        ("one two", False),
+        ("one two three", True),
+        ("nine eight seven six five", True),
+        ("one one one one one one", False),
+    ],
+)
 def test_a_digit_string_has_its_length(words: str, taken: bool) -> None:
     drive = Drive(whole(ORDER))
     drive.say(words)
