@@ -84,6 +84,8 @@ def show_number(value: Fraction, places: int = 4) -> str:
 
 
 def show(quantity: Quantity) -> str:
-    """A quantity as the record writes it: "5.5 mm", "7 g", "25 deg"."""
+    """A quantity as the record writes it: "5.5 mm", "2/32 in", "25 deg"."""
     number = show_number(fraction(quantity.value))
+    if quantity.unit == "32nd":
+        return f"{number}/32 in"
     return number if UNITS[quantity.unit].kind == "count" else f"{number} {quantity.unit}"

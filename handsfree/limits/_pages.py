@@ -34,7 +34,7 @@ def _row(item: Rule, policy: Policy) -> tuple[str, ...]:
     text = _limit(item, published)
     if change.limit is not None:
         text += f" (shop: {show(change.limit)})"
-    severity = change.severity or item.severity
+    severity = change.severity or published.severity or item.severity
     return item.id, item.measurand, text, severity.value, key, published.source
 
 
@@ -75,6 +75,7 @@ def _json(item: Rule, policy: Policy) -> dict[str, Any]:
                 "inclusive": limit.inclusive,
                 "source": limit.source,
                 "note": limit.note,
+                "severity": (limit.severity or item.severity).value,
             }
             for name, limit in item.limits.items()
         },

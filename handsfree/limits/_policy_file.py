@@ -100,10 +100,11 @@ def _override(rule_id: str, change: _Moved, policy: Policy) -> Override:
     if limit is None and change.severity is None:
         raise LimitsError(f"policy: {rule_id} moves nothing: give it a limit or a severity")
     looser = limit is not None and _only_looser(item, limit, policy)
-    lowered = change.severity is not None and _RANK[change.severity] < _RANK[item.severity]
+    usual = item.limits[item.variant(policy)].severity or item.severity
+    lowered = change.severity is not None and _RANK[change.severity] < _RANK[usual]
     if not looser and not lowered:
         return Override(limit, change.severity)
-    if item.severity is Severity.STOP and not (change.allowed_by and change.why):
+    if usual is Severity.STOP and not (change.allowed_by and change.why):
         raise LimitsError(
             f"policy: {rule_id} would loosen a stop limit: say who allowed it (allowed_by) and why (why)"
         )
@@ -113,9 +114,8 @@ def _override(rule_id: str, change: _Moved, policy: Policy) -> Override:
 def _only_looser(item: Rule, limit: Quantity, policy: Policy) -> bool:
     """True if the moved limit allows more than every published limit it could replace."""
     variant = item.variant(policy)
-    # With ``pick``, the facts refine the variant; without it the other names are alternatives not chosen.
-    refined = [k for k in item.limits if k.startswith(f"{variant}.") or variant == "any"] if item.pick else []
-    keys = {variant, *refined}
+    # The variant itself and what the facts may refine it to ("nz", "nz.run_flat"); others are not chosen.
+    keys = [k for k in item.limits if k == variant or k.startswith(f"{variant}.")]
     published = [value for k in keys if (value := item.limits[k].value) is not None]
     return bool(published) and all(item.looser(limit, value) for value in published)
 

@@ -43,12 +43,15 @@ class Sense(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One published variant of a rule. ``value`` None: this source sets no limit."""
+    """One published variant of a rule. ``value`` None: this source sets no limit. ``severity`` where it
+    differs.
+    """
 
     value: Quantity | None
     source: str
     inclusive: bool = True
     note: str = ""
+    severity: Severity | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +112,10 @@ class Rule:
             key = self.pick(facts, key)
         published = self.limits[key]
         change = policy.overrides.get(self.id, Override())
-        severity, source = change.severity or self.severity, published.source
-        if severity is not self.severity:
-            source = f"{source}; shop policy {policy.name!r}: {severity}, not {self.severity}{change.who}"
+        usual, source = published.severity or self.severity, published.source
+        severity = change.severity or usual
+        if severity is not usual:
+            source = f"{source}; shop policy {policy.name!r}: {severity}, not {usual}{change.who}"
         force = Effective(published.value, published.inclusive, source, severity, key, published.note)
         return force if change.limit is None else self._moved(force, change.limit, change, policy)
 

@@ -29,6 +29,7 @@ from handsfree.quantity import Quantity
 __all__ = ["TIRE_RULES"]
 
 _RUN_FLAT = "vehicle service manual, 2005: history of a run-flat tire"
+_TOO_HEAVY = frozenset("FGHJLMN")
 _CONDITION = "textbook list of tires not to repair; USTMA chart"
 
 
@@ -40,7 +41,7 @@ def _yes_no(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
 
 def _load_range(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     seen = choice(facts, "tire.load_range")
-    return named(rule, facts, policy, seen, seen not in "FGHJLMN", "up to and including load range E")
+    return named(rule, facts, policy, seen, seen not in _TOO_HEAVY, "up to and including load range E")
 
 
 def _kind(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
@@ -129,7 +130,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         Sense.MIN,
         {
             "us": Limit(
-                exact("2/32", "in"),
+                exact("2", "32nd"),
                 "USTMA truck/bus chart: 2/32 in or less in any groove is worn out",
                 inclusive=False,
                 note="2/32 in is 1.5875 mm and is itself worn out",
@@ -242,7 +243,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         Sense.NONE,
         {
             "us": Limit(None, _CONDITION, note="sealant may be flammable: ventilate, mark the tire"),
-            "de": Limit(None, DE + ": no repair after sealant"),
+            "de": Limit(None, DE + ": no repair after sealant", severity=Severity.STOP),
         },
         _yes_no,
         {"tire.sealant": "no"},
@@ -290,7 +291,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         Severity.STOP,
         Sense.MIN,
         {
-            "us": Limit(exact("2/32", "in"), "49 CFR 570.9, from memory: 2/32 in"),
+            "us": Limit(exact("2", "32nd"), "49 CFR 570.9, from memory: 2/32 in"),
             "uk": Limit(exact("1.6", "mm"), "UK police Q405: 1.6 mm over the central 3/4"),
             "de": Limit(exact("1.6", "mm"), "Directive 89/459/EEC: 1.6 mm in the main grooves"),
             "nz": Limit(exact("1.5", "mm"), "New Zealand warrant of fitness, dealer page"),
@@ -307,7 +308,7 @@ TIRE_RULES: tuple[Rule, ...] = (
         "mm",
         Severity.NOTE,
         Sense.MAX,
-        {"any": Limit(exact("2/32", "in"), COMMON_PRACTICE)},
+        {"any": Limit(exact("2", "32nd"), COMMON_PRACTICE)},
         _uneven,
         {"tread.depth": spoken("4.0", "mm"), "tread.depth.highest": spoken("5.0", "mm")},
         formula="highest groove - lowest groove <= limit",

@@ -212,6 +212,12 @@ def test_japan_keeps_a_repaired_tire_off_the_front() -> None:
         IN,
     ]
     assert "JATMA" in judge("refit.axle", {"refit.axle": "front"}, jp).source
+    assert judge("refit.axle", {"refit.axle": "rear"}, jp).reason == (
+        "Axle the repaired tire goes to: rear; rule: not on the front; inside."
+    )
+    assert judge("refit.axle", {"refit.axle": "front"}).reason == (
+        "Axle the repaired tire goes to: front; rule: any axle; inside."
+    )
 
 
 def test_speed_rating_after_repair() -> None:
@@ -221,13 +227,26 @@ def test_speed_rating_after_repair() -> None:
     assert judge("tire.speed_rating", facts).severity is Severity.NOTE
     assert "ask the tire maker" in judge("tire.speed_rating", facts).reason
     assert "lost" in judge("tire.speed_rating", facts, Policy(choose={"tire.speed_rating": "map"})).reason
-    assert judge("tire.speed_rating", facts, named_policy("de")).outcome is IN
+    assert judge("tire.speed_rating", facts).reason == (
+        "Speed symbol after repair: V; rule: ask before the rating is relied on; outside (ask the tire maker "
+        "whether the rating survives)."
+    )
+    assert judge("tire.speed_rating", facts, named_policy("de")).reason == (
+        "Speed symbol after repair: V; rule: no speed limit; inside."
+    )
 
 
 def test_sealant_in_germany() -> None:
-    assert (
-        "no repair after sealant" in judge("tire.sealant", {"tire.sealant": "yes"}, named_policy("de")).source
-    )
+    """A stop there, a warning under the US sources; and a shop can't quietly turn it back into a warning."""
+    verdict = judge("tire.sealant", {"tire.sealant": "yes"}, named_policy("de"))
+    assert verdict.severity is Severity.STOP
+    assert "no repair after sealant" in verdict.source
+    assert judge("tire.sealant", {"tire.sealant": "yes"}).severity is Severity.WARN
+    assert re.search(r"tire\.sealant .* stop ", table(named_policy("de")))
+    with pytest.raises(LimitsError, match="loosen"):
+        parse_policy('name = "x"\nbase = "de"\n[limits."tire.sealant"]\nseverity = "warn"')
+    sealants = next(e for e in json.loads(as_json()) if e["id"] == "tire.sealant")["variants"]
+    assert {name: v["severity"] for name, v in sealants.items()} == {"us": "warn", "de": "stop"}
 
 
 @pytest.mark.parametrize(
@@ -411,6 +430,7 @@ def test_numbers_in_words_for_the_record(value: Fraction, text: str) -> None:
 def test_show() -> None:
     assert show(exact("5", "1")) == "5"
     assert show(exact("1/4", "in")) == "0.25 in"
+    assert show(exact("2", "32nd")) == "2/32 in"
 
 
 def test_reasons_read_well() -> None:
@@ -493,7 +513,7 @@ def test_table_lists_every_rule_with_the_limit_in_force() -> None:
     assert lines[0].split() == ["id", "measurand", "limit", "severity", "policy", "source"]
     size = next(line for line in lines if line.startswith("injury.size.max"))
     assert re.split(r"  +", size)[:5] == ["injury.size.max", "injury.size", "<= 6 mm", "stop", "us"]
-    assert "> 0.0625 in" in text
+    assert "> 2/32 in" in text
     assert re.search(r"pressure\.set\.placard .*1 psi in the formula", text)
     assert re.search(r"injury\.channel\.crown .*by formula", text)
     strict = table(parse_policy('name = "x"\n[limits."injury.size.max"]\nlimit = "5 mm"\nseverity = "stop"'))
@@ -523,10 +543,11 @@ def test_json_of_one_rule() -> None:
         "in_force": "us",
     }
     assert variants["us"] == {
-        "limit": "0.0625 in",
+        "limit": "2/32 in",
         "inclusive": False,
         "source": "USTMA truck/bus chart: 2/32 in or less in any groove is worn out",
         "note": "2/32 in is 1.5875 mm and is itself worn out",
+        "severity": "stop",
     }
     assert next(e for e in json.loads(text) if e["id"] == "tire.kind")["variants"]["any"]["limit"] is None
 
