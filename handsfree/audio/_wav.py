@@ -67,7 +67,7 @@ def read_wav(path: Path | str) -> bytes:
 def write_wav(path: Path | str, pcm: bytes, rate: int = SAMPLE_RATE) -> None:
     """Write mono 16-bit PCM. Raises AudioError when the file can't be written."""
     try:
-        with wave.open(str(path), "wb") as file:
+        with Path(path).open("wb") as raw, wave.open(raw, "wb") as file:
             file.setnchannels(1)
             file.setsampwidth(2)
             file.setframerate(rate)

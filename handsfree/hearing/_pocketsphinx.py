@@ -48,8 +48,7 @@ class PocketSphinxEngine:
     several ways of saying it.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
-    from one utterance to the next is the cepstral mean (the channel and the voice) and the noise estimate of
-    the front end; ``reset`` forgets both.
+    from one utterance to the next is the cepstral mean (the channel and the voice); ``reset`` forgets it.
     """
 
     name = "pocketsphinx"
@@ -61,6 +60,7 @@ class PocketSphinxEngine:
         self._armed: str | None = None
         self._active: str | None = None
         self._fed = 0
+        self._open = False  # an utterance is under way
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
             for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
@@ -68,10 +68,9 @@ class PocketSphinxEngine:
         self.reset()
 
     def reset(self) -> None:
-        """Forget the voice and the room: the mean and the noise start anew."""
+        """Forget the voice and the channel."""
         for decoder in (self._grammar, self._phones):
             decoder.set_cmn(_FIRST_MEAN)
-            decoder.start_stream()
 
     def arm(self, armed: Armed) -> None:
         missing = tuple(sorted(w for w in set(armed.words()) if self._grammar.lookup_word(w) is None))
@@ -94,10 +93,13 @@ class PocketSphinxEngine:
     def begin(self) -> None:
         if self._armed is None:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
+        if self._open:
+            self._stop()  # the microphone was lost in the middle of an utterance
         if self._active != self._armed:
             self._grammar.activate_search(self._armed)
             self._active = self._armed
         self._fed = 0
+        self._open = True
         self._grammar.start_utt()
         self._phones.start_utt()
 
@@ -110,8 +112,7 @@ class PocketSphinxEngine:
         return _text(self._grammar.hyp())
 
     def end(self) -> Hypothesis:
-        self._grammar.end_utt()
-        self._phones.end_utt()
+        self._stop()
         found = self._grammar.hyp()
         if not _text(found):
             return Hypothesis("", (), self.name, (), False, "no words heard")
@@ -125,6 +126,11 @@ class PocketSphinxEngine:
             accepted,
             reason,
         )
+
+    def _stop(self) -> None:
+        self._open = False
+        self._grammar.end_utt()
+        self._phones.end_utt()
 
     def close(self) -> None:
         del self._grammar, self._phones

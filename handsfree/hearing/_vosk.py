@@ -24,6 +24,7 @@ class VoskEngine:
     vosk makes a word-pair model of the list, so any order of the words can come out: parse strictly. Its
     word confidence is near 1 for whatever survives and is passed on only for the record. The words'
     presence in the model is checked here, because vosk drops unknown ones with no more than a log line.
+    The same sound gives the same words; scores and times differ in the last digits, since vosk dithers.
 
     ``model_dir`` holds ``am``, ``graph`` and ``conf``; the graph must be a dynamic one (``Gr.fst`` and
     ``HCLr.fst``), since vosk ignores a word list on a static graph. Raises EngineError.
@@ -43,6 +44,8 @@ class VoskEngine:
         self._has_unknown = self._knows(_UNKNOWN)
         self._recognizer: Any = None
         self._words: tuple[str, ...] = ()
+        self._list = ""  # the words as vosk wants them
+        self._parts: list[dict[str, Any]] = []
 
     def arm(self, armed: Armed) -> None:
         words = tuple(sorted(set(armed.words())))
@@ -54,14 +57,16 @@ class VoskEngine:
         self._words = words
         # The list ranks all orders alike; [unk] takes up speech outside it where the model has that word.
         listed = [*words, _UNKNOWN] if self._has_unknown else [*words]
-        self._recognizer = self._recognizer_type(self._model, _RATE, json.dumps([" ".join(listed), *listed]))
-        self._recognizer.SetWords(True)
+        # Plain UTF-8: vosk's JSON reader takes "\\uXXXX" for six letters, and then drops the word.
+        self._list = json.dumps([" ".join(listed), *listed], ensure_ascii=False)
 
     def begin(self) -> None:
-        if self._recognizer is None:
+        if not self._list:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
-        self._recognizer.Reset()
-        self._parts: list[dict[str, Any]] = []
+        # A new one each time: after Reset() vosk goes on counting the word times from the first utterance.
+        self._recognizer = self._recognizer_type(self._model, _RATE, self._list)
+        self._recognizer.SetWords(True)
+        self._parts = []
 
     def feed(self, pcm: bytes) -> None:
         # True means vosk's own endpointer cut here: keep its part, the utterance is ours to end.

@@ -18,7 +18,7 @@ import time
 import wave
 import zlib
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -143,7 +143,10 @@ def rates(trials: list[Trial], thresholds: Thresholds) -> dict[str, tuple[int, i
         "false rejection of these": (sum(not passed(t) for t in right), len(right)),
         "accepted though misheard": (sum(passed(t) for t in inside if t.heard != t.truth), len(inside)),
         "out of grammar accepted": (sum(passed(t) for t in outside), len(outside)),
-        "of that, human": (sum(passed(t) for t in outside if t.voice == "human"), sum(t.voice == "human" for t in outside)),
+        "of that, human": (
+            sum(passed(t) for t in outside if t.voice == "human"),
+            sum(t.voice == "human" for t in outside),
+        ),
     }
 
 
@@ -180,4 +183,8 @@ def fit(cache: Path) -> None:
 if __name__ == "__main__":
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
-    {"collect": lambda: collect(folder, sys.argv[3]), "fit": lambda: fit(folder), "search": lambda: search(folder)}[sys.argv[2]]()
+    {
+        "collect": lambda: collect(folder, sys.argv[3]),
+        "fit": lambda: fit(folder),
+        "search": lambda: search(folder),
+    }[sys.argv[2]]()

@@ -17,17 +17,23 @@ from handsfree.audio import read_wav
 FOLDER = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
 _BATCH = 40  # files a call: starting ffmpeg takes longer than decoding a prompt
 
+_TO_19 = """zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen
+sixteen seventeen eighteen nineteen"""
+_TENS = "twenty thirty forty fifty sixty seventy eighty ninety"
 NUMBER_NAMES = {
-    **dict(
-        enumerate(
-            "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
-            "sixteen seventeen eighteen nineteen".split()
-        )
-    ),
-    **dict(zip(range(20, 100, 10), "twenty thirty forty fifty sixty seventy eighty ninety".split(), strict=True)),
+    **dict(enumerate(_TO_19.split())),
+    **{10 * n: name for n, name in enumerate(_TENS.split(), 2)},
 }
 # Not sentences: tones, silence, and folders that hold single digits, letters and their code words.
-_NO_SPEECH = ("beep", "beeperr", "ascending-2tone", "descending-2tone", "tt-monkeys", "confbridge-join", "confbridge-leave")
+_NO_SPEECH = (
+    "beep",
+    "beeperr",
+    "ascending-2tone",
+    "descending-2tone",
+    "tt-monkeys",
+    "confbridge-join",
+    "confbridge-leave",
+)
 _NO_SENTENCES = ("digits", "letters", "phonetic", "silence")
 
 

@@ -1,0 +1,167 @@
+"""A recorded human voice that nobody here made, through the endpointer, the packaged grammars and PocketSphinx.
+
+The prompts are joined with a real noise floor between them, never with zeros. Floors are what was measured,
+less a margin for another build of the engine's arithmetic; the figures are printed at the end of the run.
+"""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING
+
+import human
+import numpy as np
+import pytest
+from listening import ROOM_DBFS, hear, with_room
+from pocketsphinx import Decoder
+
+from handsfree.audio import frame_levels, room_noise
+from handsfree.grammar import Armed, Library, load_pronunciations
+from handsfree.hearing import PocketSphinxEngine
+
+if TYPE_CHECKING:
+    from conftest import Figures
+
+pytestmark = [
+    pytest.mark.human_speech,
+    pytest.mark.skipif(bool(human.missing()), reason=human.missing() or "nothing is missing"),
+]
+
+SNR_DB = 40
+ROOM = room_noise(level_dbfs=ROOM_DBFS)
+
+
+@pytest.fixture(scope="module")
+def engine() -> PocketSphinxEngine:
+    return PocketSphinxEngine(load_pronunciations())
+
+
+@pytest.fixture
+def fresh(engine: PocketSphinxEngine) -> PocketSphinxEngine:
+    engine.reset()
+    return engine
+
+
+@pytest.fixture(scope="module")
+def numbers() -> dict[int, bytes]:
+    """Number -> its prompt, the quiet ends cut off."""
+    found = human.prompts([f"digits/{n}" for n in human.NUMBER_NAMES])
+    return {n: trim(found[f"digits/{n}"]) for n in human.NUMBER_NAMES}
+
+
+@pytest.fixture(scope="module")
+def point() -> bytes:
+    """The word "point" alone is not recorded: it is cut out of "exclamation point" by forced alignment."""
+    sound = human.prompts(["letters/exclaimation-point"])["letters/exclaimation-point"]
+    aligner = Decoder(lm=None, loglevel="FATAL")
+    aligner.set_align_text("exclamation point")
+    for _ in range(2):  # the first pass is for the cepstral mean
+        aligner.start_utt()
+        aligner.process_raw(sound, full_utt=True)
+        aligner.end_utt()
+    (segment,) = [s for s in aligner.seg() if s.word == "point"]
+    return sound[segment.start_frame * 320 : (segment.end_frame + 1) * 320]
+
+
+def arm(answer: str) -> Armed:
+    return Library.load().arm({"answer": answer, "command": "<commands.command>"})
+
+
+def trim(pcm: bytes) -> bytes:
+    speech = np.flatnonzero(frame_levels(pcm) > -50)
+    return pcm[max(0, speech[0] - 1) * 960 : (speech[-1] + 2) * 960]
+
+
+def join(parts: list[bytes], gap_s: float) -> bytes:
+    return ROOM[: int(gap_s * 16000) * 2].join(parts)
+
+
+def count_right(engine: PocketSphinxEngine, said: list[tuple[bytes, str]]) -> tuple[int, int, list[str]]:
+    """(heard word for word, of these accepted, what went wrong)."""
+    right = accepted = 0
+    wrong = []
+    for n, (pcm, truth) in enumerate(said):
+        heard = hear(engine, with_room(pcm, SNR_DB, seed=n))
+        text = " | ".join(h.text for h in heard)
+        if text == truth:
+            right += 1
+            accepted += heard[0].accepted
+        else:
+            wrong.append(f"{truth}: {text}")
+    return right, accepted, wrong
+
+
+def test_single_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], figures: Figures) -> None:
+    fresh.arm(Library.load().arm({"answer": "<numbers.decimal_99>"}))
+    said = [(numbers[n], name) for n, name in human.NUMBER_NAMES.items()]
+    right, accepted, wrong = count_right(fresh, said)
+    figures.add("human, numbers 0-19 and tens", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
+    assert len(said) == 28
+    assert right >= 24
+
+
+def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], figures: Figures) -> None:
+    fresh.arm(Library.load().arm({"answer": "<numbers.decimal_99>"}))
+    names = human.NUMBER_NAMES
+    said = [
+        (numbers[tens] + numbers[unit], f"{names[tens]} {names[unit]}")
+        for tens in range(20, 100, 10)
+        for unit in range(1, 10)
+    ]
+    right, accepted, wrong = count_right(fresh, said)
+    figures.add("human, two-word numbers", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
+    assert len(said) == 72
+    assert right >= 69
+
+
+def digit_strings(count: int, seed: int) -> list[str]:
+    pick = random.Random(seed)
+    return [
+        "".join(
+            [pick.choice("123456789")]
+            + [pick.choice("0123456789") for _ in range(pick.randrange(2))]
+            + (
+                ["."] + [pick.choice("0123456789") for _ in range(pick.choice([1, 1, 2]))]
+                if pick.random() < 0.7
+                else []
+            )
+        )
+        for _ in range(count)
+    ]
+
+
+@pytest.mark.parametrize("gap_s", [0.05, 0.25])
+def test_digit_by_digit(
+    fresh: PocketSphinxEngine, numbers: dict[int, bytes], point: bytes, figures: Figures, gap_s: float
+) -> None:
+    fresh.arm(arm("<readings.tread_depth>"))
+    said = []
+    for text in digit_strings(40, seed=int(gap_s * 100)):
+        words = ["point" if c == "." else human.NUMBER_NAMES[int(c)] for c in text]
+        said.append((join([point if c == "." else numbers[int(c)] for c in text], gap_s), " ".join(words)))
+    right, accepted, wrong = count_right(fresh, said)
+    what = f"human, digit by digit, {gap_s} s between"
+    figures.add(what, f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
+    assert right >= 34
+    assert accepted >= 0.9 * right
+
+
+def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
+    armed = arm("<readings.tread_depth>")
+    fresh.arm(armed)
+    sounds = human.prompts(human.sentence_prompts())
+    sentence = accepted = utterances = 0
+    passed = []
+    for n, (name, pcm) in enumerate(sounds.items()):
+        for found in hear(fresh, with_room(pcm[: 6 * 32000], SNR_DB, seed=n)):
+            utterances += 1
+            if armed.interpret(found.text) is not None:
+                sentence += 1
+                if found.accepted:
+                    accepted += 1
+                    passed.append(f"{name}: {found.text}")
+    figures.add("human, telephone prompts", f"{len(sounds)} files, {utterances} utterances")
+    figures.add("  a sentence of the armed grammar (gate 2)", f"{sentence}")
+    figures.add("  of these accepted as well (gate 3)", f"{accepted} ({accepted / utterances:.1%}); {passed}")
+    assert len(sounds) > 250
+    assert accepted <= 0.1 * utterances
