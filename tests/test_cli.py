@@ -1,0 +1,209 @@
+"""The command line as a user meets it: one line for an error, the documented exit codes, never a traceback."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from handsfree.audio import room_noise, write_wav
+from handsfree.session import demo_folder
+
+TYPED = "eye protection and gloves are on\n4417\naffirmative\n"
+
+
+def handsfree(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "handsfree", *words],
+        input=typed,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+        cwd=cwd,
+    )
+
+
+def one_line(done: subprocess.CompletedProcess[str], code: int = 1) -> str:
+    """Standard error is exactly one line, the exit code is right, and nothing looks like a traceback."""
+    assert done.returncode == code, (done.returncode, done.stdout, done.stderr)
+    assert "Traceback" not in done.stdout + done.stderr
+    lines = done.stderr.strip().splitlines()
+    assert len(lines) == 1, done.stderr
+    return lines[0]
+
+
+def test_without_words_it_shows_help_with_every_command() -> None:
+    done = handsfree()
+    for command in ("run", "resume", "demo", "show", "check", "limits", "doctor"):
+        assert command in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("command", ["run", "resume", "demo", "show", "check", "limits", "doctor"])
+def test_every_command_has_help_with_an_example(command: str) -> None:
+    done = handsfree(command, "--help")
+    assert done.returncode == 0
+    assert "Example: handsfree" in done.stdout.replace("\n", " ").replace("  ", " ") or "xample" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("run", "--engine", "magic"), "magic"),
+        (("run", "--engine", "vosk"), "--model"),
+        (("run", "--engine", "vosk", "--model", "/nowhere"), "/nowhere"),
+        (("run", "--wav", "/nowhere"), "/nowhere"),
+        (("run", "--engine", "typed", "--procedure", "nope"), "passenger-one-piece"),
+        (("run", "--engine", "typed", "--policy", "/nowhere"), "/nowhere"),
+        (("check", "nope"), "nope"),
+        (("show", "nope"), "nope"),
+        (("resume", "nope"), "nope"),
+        (("limits", "explain", "nope"), "nope"),
+    ],
+)
+def test_an_error_is_one_line_that_names_the_thing(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
+    assert said in one_line(handsfree(*words, cwd=tmp_path))
+
+
+def test_wrong_usage_is_exit_code_2(tmp_path: Path) -> None:
+    assert handsfree("run", "--no-such-option", cwd=tmp_path).returncode == 2
+
+
+def test_no_microphone_is_told_with_what_to_do(tmp_path: Path) -> None:
+    """Either PortAudio or a device is missing on a machine without sound; on others this can't be tested."""
+    done = handsfree("run", cwd=tmp_path, typed="")
+    if done.returncode == 3:
+        pytest.skip("this machine has a microphone")
+    line = one_line(done)
+    assert "--engine typed" in line
+    assert not list(tmp_path.glob("jobs/*")), "no job begins without ears"
+
+
+def test_bad_sound_files(tmp_path: Path) -> None:
+    def sound(name: str, data: bytes) -> Path:
+        path = tmp_path / name
+        path.write_bytes(data)
+        return path
+
+    narrow = tmp_path / "narrow.wav"
+    write_wav(narrow, room_noise()[:16000], 8000)
+    good = next(demo_folder().glob("*.wav")).read_bytes()
+    for path in (
+        sound("empty.wav", b""),
+        sound("text.wav", b"not a sound at all"),
+        sound("cut.wav", good[:30]),
+        narrow,
+    ):
+        line = one_line(handsfree("run", "--wav", str(path), "--jobs", str(tmp_path / "jobs")))
+        assert path.name in line
+    assert not (tmp_path / "jobs").exists()
+
+
+def test_silent_files_record_nothing_and_can_be_resumed(tmp_path: Path) -> None:
+    quiet = tmp_path / "quiet.wav"
+    write_wav(quiet, room_noise()[: 3 * 32000], 16000)
+    done = handsfree("run", "--wav", str(quiet), "--fast", "--replies", "text", "--jobs", str(tmp_path / "jobs"))
+    assert done.returncode == 3
+    assert "handsfree resume" in done.stdout
+    assert "recorded" not in done.stdout
+
+
+def test_a_typed_job_that_ends_early_can_be_resumed_and_shown(tmp_path: Path) -> None:
+    done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED)
+    assert done.returncode == 3
+    (job,) = tmp_path.iterdir()
+    shown = handsfree("show", str(job))
+    assert shown.returncode == 0
+    assert "4417" in shown.stdout
+    again = handsfree(
+        "resume", job.name, "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed="driver front\naffirmative\n"
+    )
+    assert again.returncode == 3
+    assert "driver-front" in handsfree("show", str(job)).stdout
+
+
+def test_stop_work_stops_with_code_3(tmp_path: Path) -> None:
+    done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED + "stop work\nno\n")
+    assert done.returncode == 3
+    assert "stopped" in done.stdout
+
+
+def test_a_changed_record_is_shown_and_is_an_error(tmp_path: Path) -> None:
+    handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED)
+    (job,) = tmp_path.iterdir()
+    record = job / "record.jsonl"
+    record.write_bytes(record.read_bytes().replace(b"4417", b"4418", 1))
+    done = handsfree("show", str(job))
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    refused = handsfree("resume", str(job), "--engine", "typed", "--practice", typed="")
+    assert "damaged" in one_line(refused)
+
+
+def test_a_half_written_last_line_is_recovered(tmp_path: Path) -> None:
+    handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED)
+    (job,) = tmp_path.iterdir()
+    record = job / "record.jsonl"
+    record.write_bytes(record.read_bytes()[:-40])
+    done = handsfree("resume", str(job), "--engine", "typed", "--practice", typed="")
+    assert done.returncode == 3
+    assert list(job.glob("record.torn-*"))
+
+
+def test_an_unwritable_jobs_folder(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way")
+    line = one_line(handsfree("run", "--engine", "typed", "--practice", "--jobs", str(blocked), typed=TYPED))
+    assert str(blocked) in line
+
+
+def test_a_full_disk_ends_the_job_in_one_line(tmp_path: Path) -> None:
+    """A file size limit stands in for the disk: the record can't grow past it."""
+    code = (
+        "import resource, signal, sys\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (6000, 6000))\n"
+        "sys.argv = ['handsfree', *sys.argv[1:]]\n"
+        "from handsfree.cli import main\n"
+        "main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, "run", "--engine", "typed", "--practice", "--jobs", str(tmp_path)],
+        input=TYPED + "driver front\naffirmative\n3623\naffirmative\n" * 3,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    one_line(done)
+    assert list(tmp_path.iterdir())
+
+
+def test_check_proves_the_packaged_procedure_and_fails_a_broken_one(tmp_path: Path) -> None:
+    from handsfree.session import packaged_procedure, packaged_procedures
+
+    for name in packaged_procedures():
+        assert handsfree("check", name).returncode == 0
+    broken = tmp_path / "broken.toml"
+    text = packaged_procedure("passenger-one-piece")
+    broken.write_text(text.replace('limits = ["injury.size.max"]', 'limits = ["no.such.rule"]'))
+    done = handsfree("check", str(broken))
+    assert done.returncode == 1
+    assert "no.such.rule" in done.stdout + done.stderr
+
+
+def test_limits_as_table_and_json() -> None:
+    import json
+
+    assert "injury.size.max" in handsfree("limits").stdout
+    assert any(rule["id"] == "drying" for rule in json.loads(handsfree("limits", "--json").stdout))
+    assert "example" in handsfree("limits", "explain", "drying").stdout
+
+
+def test_doctor_names_every_part() -> None:
+    done = handsfree("doctor")
+    for part in ("recognizer", "voice", "microphone", "loudspeaker", "disk", "clock"):
+        assert part in done.stdout
+    assert done.returncode == 0, done.stdout

@@ -1,0 +1,108 @@
+"""The whole thing on recorded sound: nothing bypasses recognition."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from handsfree.audio import room_noise, write_wav
+from handsfree.record import check_chain, read_log
+from handsfree.session import demo_folder
+
+
+def _demo(jobs: Path, recordings: Path | None = None) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "handsfree", "demo", "--jobs", str(jobs)]
+    if recordings is not None:
+        command += ["--wav", str(recordings)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+
+
+def _job(jobs: Path) -> Path:
+    (job,) = jobs.iterdir()
+    return job
+
+
+def _readings(job: Path) -> dict[str, str]:
+    """Measurand -> value and unit in force."""
+    return {
+        str(line.body["measurand"]): f"{line.body['value']} {line.body['unit']}".strip()
+        for line in read_log(job).lines
+        if line.kind == "reading"
+    }
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, str]]:
+    jobs = tmp_path_factory.mktemp("demo")
+    done = _demo(jobs)
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr
+    yield _job(jobs), done.stdout
+
+
+def test_it_ends_with_the_summary_and_the_path(finished: tuple[Path, str]) -> None:
+    job, printed = finished
+    assert "Disposition: repaired, return to service" in printed
+    assert str(job / "record.jsonl") in printed
+
+
+def test_the_record_holds_what_the_technician_said(finished: tuple[Path, str]) -> None:
+    readings = _readings(finished[0])
+    assert readings["job.work_order"] == "4417"
+    assert readings["injury.size"] == "4.5 mm"  # after "three point five" was taken back
+    assert readings["tread.depth"] == "7 32nd"
+    assert readings["air.humidity"] == "65 %"  # corrected after it was recorded
+    assert readings["torque.applied"] == "110 N.m"
+    assert readings["drill.rpm"] == "1000 rpm"
+
+
+def test_the_chain_and_every_utterance_hold(finished: tuple[Path, str]) -> None:
+    job = finished[0]
+    assert check_chain(job) == []
+    events = [line.body for line in read_log(job).lines if line.kind == "event" and "hypothesis" in line.body]
+    assert len(events) >= 98
+    for event in events:
+        assert (job / str(event["audio"])).is_file()
+
+
+def test_the_correction_points_at_the_line_it_replaces(finished: tuple[Path, str]) -> None:
+    humid = [
+        line.body
+        for line in read_log(finished[0]).lines
+        if line.kind == "reading" and line.body["measurand"] == "air.humidity"
+    ]
+    assert [one["value"] for one in humid] == ["55", "65"]
+    assert humid[1]["replaces"] == humid[0]["record"]
+
+
+def test_replies_are_sound_files(finished: tuple[Path, str]) -> None:
+    spoken = sorted((finished[0] / "spoken").glob("*.wav"))
+    assert len(spoken) > 100
+
+
+@pytest.fixture
+def recordings(tmp_path: Path) -> Path:
+    folder = tmp_path / "recordings"
+    shutil.copytree(demo_folder(), folder)
+    return folder
+
+
+def test_another_wav_makes_another_record(recordings: Path, tmp_path: Path) -> None:
+    """The technician takes "three point five" back and says "four point five"; now he says the first one twice."""
+    (slip,) = recordings.glob("*-three-point-five-millimeters.wav")
+    (meant,) = recordings.glob("*-four-point-five-millimeters.wav")
+    shutil.copyfile(slip, meant)
+    done = _demo(tmp_path / "jobs", recordings)
+    assert done.returncode == 0, done.stdout[-2000:]
+    assert _readings(_job(tmp_path / "jobs"))["injury.size"] == "3.5 mm"
+
+
+def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: Path) -> None:
+    (size,) = recordings.glob("*-four-point-five-millimeters.wav")
+    write_wav(size, room_noise(level_dbfs=-55.0)[: 2 * 32000], 16000)
+    done = _demo(tmp_path / "jobs", recordings)
+    assert "injury.size" not in _readings(_job(tmp_path / "jobs")) or done.returncode == 3
