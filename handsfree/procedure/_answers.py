@@ -367,8 +367,7 @@ def read_back(turn: Turn, answer: Answer) -> None:
 def confirm(turn: Turn, answer: Answer) -> None:
     """Affirmative, negative, or the value once more in place of either."""
     pending = turn.state.pending
-    if pending is None:
-        raise Refusal("nothing waits for a confirmation")
+    assert pending is not None
     if answer.label == "value":
         turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
         # The value that was replaced can no longer be confirmed, whatever becomes of the new one.

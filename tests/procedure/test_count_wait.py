@@ -11,7 +11,7 @@ from handsfree.limits import Override, Policy
 from handsfree.procedure import CancelTimer, Chime, DeviceBack, DeviceLost, Mode, StartTimer, TimerDue
 from handsfree.quantity import Quantity
 
-from .driving import AIR, ENDINGS, HEAD, PLY, SIZE, WARM, Drive, count, do, wait, whole
+from .driving import AIR, CLEAR, ENDINGS, FOUND, HEAD, LOOK, PLY, SIZE, WARM, Drive, count, do, wait, whole
 
 DRILL = whole(PLY, count())
 WINDOW = (
@@ -414,3 +414,47 @@ def test_a_timer_can_not_be_due_twice(waiting: Drive) -> None:
     waiting.let(180)
     waiting.feed(TimerDue(waiting.at))
     assert waiting.records("refused")[-1]["reason"] == "no timer is due"
+
+
+def test_going_back_within_the_window_keeps_it(waiting: Drive) -> None:
+    due = waiting.at + 1000 * LONGEST
+    waiting.let(200)
+    waiting.say("completed", "go back")
+    assert (waiting.step, waiting.state.next_due) == ("tack", due)
+
+
+def test_the_end_of_the_job_ends_its_waits() -> None:
+    look = LOOK.replace('"look"', '"tack"') + 'on = { found = "scrap" }\n'
+    text = (
+        HEAD + AIR + do("cement") + wait("place", "cement") + look + do("place") + do("last", to="returned")
+    )
+    drive = Drive(text + WARM + ENDINGS)
+    drive.say(*CLIMATE, "completed")
+    drive.let(200)
+    drive.say(CLEAR, CLEAR, FOUND, "affirmative")
+    assert (drive.state.outcome, drive.state.timers) == ("scrap", ())
+    assert any(isinstance(e, CancelTimer) for e in drive.last)
+
+
+def test_a_plain_wait_over_and_the_power_cut() -> None:
+    drive = Drive(PLAIN)
+    drive.say(*CLIMATE, "completed", "hold work")
+    drive.let(500)
+    drive.power_cut(500)
+    assert (drive.mode, drive.step) == (Mode.ASKING, "place")
+
+
+def test_a_wait_without_a_longest_says_or_longer(monkeypatch: pytest.MonkeyPatch) -> None:
+    endless = limits.Window("drying", 180, None, "a source", "a reason")
+    monkeypatch.setattr(limits, "window", lambda *_: endless)
+    drive = Drive(WINDOW)
+    drive.say(*CLIMATE, "completed")
+    assert drive.said() == "Let it dry. Wait 3 minutes."
+    drive.say("what is the limit")
+    assert (
+        drive.said() == "3 minutes or longer. A source." or drive.said() == "3 minutes or longer. a source."
+    )
+    drive.let(200)
+    assert (drive.step, drive.state.next_due) == ("tack", None)
+    drive.say("completed", "completed")
+    assert drive.state.timers == ()

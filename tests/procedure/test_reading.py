@@ -76,7 +76,7 @@ def test_asked_heard_read_back_confirmed_judged_recorded(sizing: Drive) -> None:
     }
     assert verdict[0]["outcome"] == "inside"
     assert verdict[0]["high"] == "6 mm"
-    assert sizing.spoken()[0] == "five point five millimeters. Limit at most six millimeters. Inside."
+    assert sizing.spoken()[0] == "Five point five millimeters. Limit at most six millimeters. Inside."
     assert sizing.step == "last"
 
 
@@ -213,7 +213,7 @@ def test_a_verdict_that_was_cut_off_is_heard_whole_before_it_is_answered(sizing:
     assert (
         sizing.spoken()
         == [
-            "seven millimeters. Limit at most six millimeters. Outside. "
+            "Seven millimeters. Limit at most six millimeters. Outside. "
             "Say: measure again, or: accept the finding."
         ]
         * 2
@@ -317,7 +317,7 @@ def test_a_digit_string_has_its_length(words: str, taken: bool) -> None:
     if taken:
         assert drive.said() == f"Work order: {words}. Correct?"
         drive.say("affirmative")
-        assert drive.said() == f"{words}. Recorded. Hand over."
+        assert drive.said() == f"{words.capitalize()}. Recorded. Hand over."
         assert drive.records("reading")[0]["unit"] == ""
     else:
         assert drive.said() == f"{len(words.split())} digits heard, 3 to 5 wanted. Work order?"
@@ -333,7 +333,7 @@ def test_a_setting_that_is_outside_is_put_right_and_measured_again() -> None:
     drive = Drive(whole(SPEED))
     drive.say("one five zero zero", "affirmative")
     assert drive.said() == (
-        "one five zero zero r p m. Limit at most one two zero zero r p m. Outside. "
+        "One five zero zero r p m. Limit at most one two zero zero r p m. Outside. "
         "Put it right and measure again. Cutter speed?"
     )
     assert (drive.mode, drive.step) == (Mode.ASKING, "speed")
