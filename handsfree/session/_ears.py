@@ -89,8 +89,8 @@ class AudioEars:
         if partial is None or self._armed is None:
             return False
         text = partial()
-        # A partial that is already a sentence and can also go on ("five" of "five point two") waits longer.
-        return self._armed.can_continue(text)
+        # Only a whole sentence to which nothing can be added ends soon; "five" may become "five point two".
+        return self._armed.interpret(text) is None or self._armed.can_continue(text)
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         if armed is not self._armed:
