@@ -66,11 +66,13 @@ class Thresholds:
     longest_word_s: float
 
 
-THRESHOLDS: Final = Thresholds(ratio=-0.8, worst_word=-2.0, longest_word_s=1.2)
+THRESHOLDS: Final = Thresholds(ratio=0.05, worst_word=-3.0, longest_word_s=1.5)
 
 
 def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool, str]:
     """(accepted, reason); the reason is plain words, "" when accepted."""
+    if not evidence.words:
+        return False, "no words heard"
     if evidence.ratio < thresholds.ratio:
         return False, "the sound does not fit the words"
     if evidence.worst_word < thresholds.worst_word:

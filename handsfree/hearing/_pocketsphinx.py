@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import math
 import tempfile
+import warnings
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -34,11 +35,12 @@ _LOWEST: Final = -745.0  # natural log of the smallest double: a score that unde
 # pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
 # "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
 # them from being multiplied. Beams stay at their defaults: wider ones changed nothing but the time.
-_SEARCH = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
+_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
+_WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
 
-# Where the cepstral mean starts: the average over the voices measured at calibration. The model's own
-# start (40,3,-1) is for another recording chain and costs the first utterances.
-_FIRST_MEAN: Final = "46,2.2,0.25,0.8,-2.3,0.64,0.99,0,0,0,0,0,0"
+# Where the cepstral mean starts: between the synthetic voices used at calibration. It only has to do for the
+# partial results of the first utterance, which is decoded a second time with its own mean.
+_FIRST_MEAN: Final = "47,0,2,3,-3,-1,0,0,0,0,0,0,0"
 
 
 class PocketSphinxEngine:
@@ -48,7 +50,9 @@ class PocketSphinxEngine:
     several ways of saying it.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
-    from one utterance to the next is the cepstral mean (the channel and the voice); ``reset`` forgets it.
+    from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
+    estimate; ``reset`` forgets both. The first utterance after a reset has no history, so it is decoded again
+    at its end with its own mean.
     """
 
     name = "pocketsphinx"
@@ -59,7 +63,7 @@ class PocketSphinxEngine:
         self._searches: OrderedDict[str, None] = OrderedDict()
         self._armed: str | None = None
         self._active: str | None = None
-        self._fed = 0
+        self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
@@ -68,9 +72,14 @@ class PocketSphinxEngine:
         self.reset()
 
     def reset(self) -> None:
-        """Forget the voice and the channel."""
+        """Forget the voice, the channel and the room."""
+        self._settled = False
         for decoder in (self._grammar, self._phones):
             decoder.set_cmn(_FIRST_MEAN)
+            with warnings.catch_warnings():
+                # Called unnecessary by the engine, yet without it the noise estimate stays.
+                warnings.simplefilter("ignore", DeprecationWarning)
+                decoder.start_stream()
 
     def arm(self, armed: Armed) -> None:
         missing = tuple(sorted(w for w in set(armed.words()) if self._grammar.lookup_word(w) is None))
@@ -98,13 +107,13 @@ class PocketSphinxEngine:
         if self._active != self._armed:
             self._grammar.activate_search(self._armed)
             self._active = self._armed
-        self._fed = 0
+        self._heard = []
         self._open = True
         self._grammar.start_utt()
         self._phones.start_utt()
 
     def feed(self, pcm: bytes) -> None:
-        self._fed += len(pcm)
+        self._heard.append(pcm)
         self._grammar.process_raw(pcm, False, False)
         self._phones.process_raw(pcm, False, False)
 
@@ -113,6 +122,8 @@ class PocketSphinxEngine:
 
     def end(self) -> Hypothesis:
         self._stop()
+        if not self._settled:
+            self._decode_again()
         found = self._grammar.hyp()
         if not _text(found):
             return Hypothesis("", (), self.name, (), False, "no words heard")
@@ -126,6 +137,14 @@ class PocketSphinxEngine:
             accepted,
             reason,
         )
+
+    def _decode_again(self) -> None:
+        pcm = b"".join(self._heard)
+        for decoder in (self._grammar, self._phones):
+            decoder.start_utt()
+            decoder.process_raw(pcm, False, True)
+            decoder.end_utt()
+        self._settled = bool(_text(self._grammar.hyp()))
 
     def _stop(self) -> None:
         self._open = False
@@ -146,7 +165,7 @@ class PocketSphinxEngine:
     def _forget_oldest(self) -> None:
         while len(self._searches) >= _MOST_CACHED:
             oldest = next(name for name in self._searches if name not in (self._active, self._armed))
-            self._grammar.unset_search(oldest)
+            self._grammar.remove_search(oldest)
             del self._searches[oldest]
 
     def _evidence(self, found: Any) -> Evidence:
@@ -158,10 +177,11 @@ class PocketSphinxEngine:
             for segment in self._grammar.seg() or ()
             if not segment.word.startswith(("<", "+", "["))
         )
+        paid = len(words) * _WORD_PENALTY
         return Evidence(
-            grammar=_log(found.best_score) * _SCORE_SCALE / frames,
+            grammar=(_log(found.best_score) * _SCORE_SCALE + paid) / frames,
             phone=_log(loop.best_score) * _SCORE_SCALE / frames if loop is not None else 0.0,
-            seconds=self._fed / 32000,
+            seconds=sum(map(len, self._heard)) / 32000,
             words=words,
         )
 
@@ -224,6 +244,6 @@ def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
         text=segment.word.split("(")[0].lower(),
         start_s=begin * _FRAME_S,
         end_s=end * _FRAME_S,
-        score=_log(segment.ascore) / length,
+        score=(_log(segment.ascore) + _WORD_PENALTY) / length,
         phone=(phone_sums[end] - phone_sums[begin]) / length,
     )

@@ -105,24 +105,27 @@ def spoken(cache: Path, part: str) -> Iterator[tuple[str, str, str, bytes]]:
         yield "human", ANSWERS[n % len(ANSWERS)], "", sound
 
 
-def collect(cache: Path, part: str, snrs: tuple[int, ...] = SNRS) -> list[Trial]:
+def collect(cache: Path, part: str) -> None:
+    """Each utterance once, the noise levels in turn: more different utterances for the same time."""
     engine = engine_module.PocketSphinxEngine(load_pronunciations())
-    table, trials = arms(), []
-    for n, (voice, answer, truth, sound) in enumerate(spoken(cache, part)):
-        for snr in snrs:
+    table = arms()
+    with (cache / f"{part}.jsonl").open("w") as out:
+        for n, (voice, answer, truth, sound) in enumerate(spoken(cache, part)):
+            snr = SNRS[n % len(SNRS)]
             engine.arm(table[answer])
-            for hypothesis in hear(engine, with_room(sound, snr, seed=n)) or [None]:
+            for hypothesis in hear(engine, with_room(sound[: 6 * 32000], snr, seed=n)) or [None]:
                 text = hypothesis.text if hypothesis else ""
                 evidence = engine.last_evidence if text else None
                 ok = bool(text) and table[answer].interpret(text) is not None
-                trials.append(Trial(voice, snr, answer, truth, text, ok, evidence))
-    (cache / f"{part}.json").write_text(json.dumps([asdict(t) for t in trials]))
-    return trials
+                trial = Trial(voice, snr, answer, truth, text, ok, evidence)
+                out.write(json.dumps(asdict(trial)) + "\n")
+                out.flush()
 
 
 def load(cache: Path, part: str) -> list[Trial]:
     trials = []
-    for entry in json.loads((cache / f"{part}.json").read_text()):
+    for line in (cache / f"{part}.jsonl").read_text().splitlines():
+        entry = json.loads(line)
         found = entry.pop("evidence")
         words = tuple(WordEvidence(**w) for w in found.pop("words")) if found else ()
         trials.append(Trial(**entry, evidence=Evidence(**{**found, "words": words}) if found else None))

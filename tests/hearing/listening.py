@@ -19,6 +19,18 @@ from handsfree.hearing import Engine, Hypothesis
 ROOM_DBFS = -60.0
 
 
+def _pink_noise(seconds: float = 4.0) -> bytes:
+    size = int(seconds * 16000)
+    bins = np.arange(size // 2 + 1)
+    shape = 1 / np.sqrt(np.maximum(bins, size / 16000 * 50))  # flat under 50 Hz
+    phases = np.exp(2j * np.pi * np.random.default_rng(3).random(bins.size))
+    wave = np.fft.irfft(shape * phases, size)
+    return np.rint(wave / np.abs(wave).max() * 8000).astype("<i2").tobytes()
+
+
+_PINK = _pink_noise()
+
+
 def speech_dbfs(pcm: bytes) -> float:
     """Level of the speech-active frames: those within 30 dB of the loudest."""
     levels = frame_levels(pcm)
@@ -26,8 +38,8 @@ def speech_dbfs(pcm: bytes) -> float:
 
 
 def with_room(pcm: bytes, snr: float, seed: int = 0, before: float = 0.8, after: float = 1.2) -> bytes:
-    """The sound in a room: noise before, under and after it, ``snr`` dB below the speech-active frames."""
-    noise = samples(room_noise(level_dbfs=speech_dbfs(pcm) - snr, seed=seed + 1)).astype(np.int32)
+    """The sound in a room: pink noise before, under and after it, ``snr`` dB below the speech-active frames."""
+    noise = samples(room_noise(_PINK, level_dbfs=speech_dbfs(pcm) - snr, seed=seed + 1)).astype(np.int32)
     speech = samples(pcm).astype(np.int32)
     begin = int(before * 16000)
     out = np.resize(np.roll(noise, seed * 7919), begin + speech.size + int(after * 16000))
