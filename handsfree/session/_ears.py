@@ -176,7 +176,7 @@ class TypedEars:
             if line.strip():
                 break
         self.engine.begin()
-        self.engine.feed(line.encode())
+        self.engine.feed(line.encode(errors="replace"))
         return Heard(self.engine.end())
 
     def _line(self, until: int | None) -> str | Closed:
