@@ -31,7 +31,7 @@ class DateCode:
 
 def _first_sunday(year: int) -> dt.date:
     new_year = dt.date(year, 1, 1)
-    return new_year + dt.timedelta(days=(6 - new_year.weekday()) % 7)
+    return new_year + dt.timedelta(days=6 - new_year.weekday())
 
 
 def weeks_in_year(year: int) -> int:

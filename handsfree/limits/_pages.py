@@ -53,7 +53,7 @@ def _limit(item: Rule, limit: Limit) -> str:
 
 def as_json(policy: Policy = DEFAULT) -> str:
     """Every rule with all its published variants, as JSON text."""
-    return json.dumps([_json(item, policy) for item in rules()], indent=2, ensure_ascii=False) + "\n"
+    return json.dumps([_json(item, policy) for item in rules()], indent=2) + "\n"
 
 
 def _json(item: Rule, policy: Policy) -> dict[str, Any]:

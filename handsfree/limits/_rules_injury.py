@@ -115,10 +115,9 @@ def _long(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
 
 def _steepest(angle: Quantity) -> Fraction:
     """1 / cos of the steepest angle the reading allows: the need is met for every true angle."""
+    ellipse(Quantity(Fraction(1), "mm"), angle)  # the reading itself must lie in the model's domain
     top = min(interval(angle, "deg").high, STEEPEST_DEG)
-    _, major = ellipse(
-        Quantity(Fraction(1), "mm"), angle if angle.resolution is None else Quantity(top, "deg")
-    )
+    _, major = ellipse(Quantity(Fraction(1), "mm"), Quantity(top, "deg"))
     return Fraction(major.value)
 
 

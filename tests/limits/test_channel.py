@@ -32,6 +32,8 @@ from handsfree.limits import (
     trace,
     unit_kind,
 )
+from handsfree.limits._channel import _absolute
+from handsfree.limits._compare import Interval
 from handsfree.quantity import Quantity
 
 IN, OUT, CLOSE = Outcome.INSIDE, Outcome.OUTSIDE, Outcome.CLOSE
@@ -136,6 +138,8 @@ def test_reach_is_the_range_over_every_corner(
             found.append(max(abs(float(x)), abs(far)) + axis / 2)
     low, high = float(channel.reach.low), float(channel.reach.high)
     assert min(found) >= low - 1e-6
+    if (lean is Lean.OUTWARD) == (at is End.LINER) and place >= half:  # no end crosses the center line
+        assert min(found) == pytest.approx(low, rel=1e-9, abs=1e-9)
     assert max(found) == pytest.approx(high, rel=1e-9, abs=1e-9)
     assert low - 1e-9 <= float(channel.nominal_reach) <= high + 1e-9
 
@@ -178,6 +182,22 @@ def test_measured_at_either_end_it_is_the_same_channel(
         liner.tread_across,
         liner.reach.high,
     )
+
+
+def test_reach_low_of_a_channel_that_leans_in() -> None:
+    channel = trace(exact("4", "mm"), exact("45", "deg"), exact("10", "mm"), spoken("2", "mm"), Lean.INWARD)
+    half = 2 / math.cos(math.radians(45))  # the tread end lies 7.5 to 8.5 mm past the center line
+    assert float(channel.reach.low) == pytest.approx(7.5 + half)
+    assert float(channel.reach.high) == pytest.approx(8.5 + half)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "wanted"),
+    [(1, 3, (1, 3)), (0, 3, (0, 3)), (-3, 0, (0, 3)), (-3, -1, (1, 3)), (-3, 1, (0, 3)), (-1, 3, (0, 3))],
+)
+def test_distance_from_the_center_line(low: int, high: int, wanted: tuple[int, int]) -> None:
+    found = _absolute(Interval(Fraction(low), Fraction(high)))
+    assert (found.low, found.high) == wanted
 
 
 def test_unit_size() -> None:

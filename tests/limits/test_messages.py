@@ -228,6 +228,10 @@ MESSAGES: list[tuple[Callable[[], object], str]] = [
         lambda: parse_policy("name = 'x'\n[limits.drying]\nlimit = '1 mm'"),
         "policy: drying is given in s, not mm: 1 mm",
     ),
+    (
+        lambda: parse_policy("name = 'x'\n[limits.drying]\nwhen = 'x'\nlimit = '1 min'"),
+        "policy: limits.drying.when: extra inputs are not permitted",
+    ),
     (lambda: parse_quantity("x"), "'x' is no limit: write a number and a unit, like 5 mm or 1/4 in"),
     (lambda: parse_policy("name ="), "policy is not TOML: Invalid value (at end of document)"),
 ]
@@ -330,5 +334,13 @@ def test_reasons_of_the_named_extras() -> None:
     )
     lamp = {"sensor.pressure": exact("27", "psi"), "pressure.placard": exact("35", "psi")}
     assert "(25 % under placard)." in judge("pressure.sensor.threshold", lamp).reason
+    floor = judge(
+        "pressure.sensor.threshold", {**lamp, "pressure.placard": exact("26", "psi"), "tire.load_range": "SL"}
+    )
+    assert floor.reason.endswith("(floor of 49 CFR 571.138 Table 1, from memory).")
+    dry = judge(
+        "air.dew_point_margin", {"air.temperature": exact("20", "degC"), "air.humidity": exact("50", "%")}
+    )
+    assert dry.reason.endswith("(surface not read: taken at air temperature).")
     count = judge("repairs.count.max", {"repairs.earlier": exact("1", "1")}, named_policy("jp"))
     assert count.reason == "Repairs in this tire: 2; most 2; inside by 0 (counting this repair)."

@@ -88,6 +88,23 @@ def test_tightening_is_free_and_shows() -> None:
     assert judge("injury.edge.min", {"injury.edge_distance": exact("29", "mm")}, least).outcome is OUT
 
 
+def test_rule_names_need_no_quotes() -> None:
+    bare = _policy('[limits.injury.size.max]\nlimit = "5 mm"\n[limits.injury.edge.min]\nlimit = "2 in"')
+    assert set(bare.overrides) == {"injury.size.max", "injury.edge.min"}
+    assert bare.overrides["injury.edge.min"].limit == exact("2", "in")
+
+
+def test_the_published_limit_itself_is_no_loosening() -> None:
+    for table, limit in (
+        ("injury.edge.min", "1 in"),
+        ("injury.size.max", "6 mm"),
+        ("tread.depth.min", "2 32nd"),
+    ):
+        policy = _policy(f'[limits."{table}"]\nlimit = "{limit}"')
+        assert policy.loosened == ()
+        assert "tightened" in rule(table).effective({}, policy).source
+
+
 def test_a_limit_may_be_set_where_none_is_published() -> None:
     policy = _policy(
         '[limits."repairs.count.max"]\nlimit = "2"\n[limits."injury.angle.max"]\nlimit = "40 deg"'
@@ -258,4 +275,5 @@ def test_bad_policies_are_refused_in_one_line(text: str, word: str) -> None:
 def test_quantities(text: str, value: Quantity) -> None:
     assert parse_quantity(text) == value
     assert parse_quantity(text).resolution is None
+    assert isinstance(parse_quantity(text).value, Fraction) == ("/" in text)
     assert Fraction(parse_quantity("007/08 in").value) == Fraction(7, 8)

@@ -575,6 +575,28 @@ def test_explain(item: Rule) -> None:
         assert f"   {mark} {name}: " in text
 
 
+def test_explain_in_full() -> None:
+    assert explain("tread.depth.legal").splitlines() == [
+        "tread.depth.legal: Tread depth for the road",
+        "  applies to: passenger and light truck",
+        "  severity:   stop",
+        "  formula:    lowest groove >= limit",
+        "  published:",
+        "   * us: >= 2/32 in: 49 CFR 570.9, from memory: 2/32 in",
+        "     uk: >= 1.6 mm: UK police Q405: 1.6 mm over the central 3/4",
+        "     de: >= 1.6 mm: Directive 89/459/EEC: 1.6 mm in the main grooves",
+        "     nz: >= 1.5 mm: New Zealand warrant of fitness, dealer page",
+        "     jp: >= 1.6 mm: JATMA safety standard, as reproduced in tire makers' questions and answers",
+        "  example:",
+        "    tread.depth = 4.5 mm",
+        "    gives: Tread depth for the road: 4.5 mm; least 1.5875 mm; inside by 2.9125 mm.",
+    ]
+    assert explain("stem.trim_height.max").endswith("inside by 1 mm.\n")
+    assert "common practice, no published source (margin all round the injury on the liner)\n" in explain(
+        "patch.size.min"
+    )
+
+
 def test_explain_marks_the_variant_in_force() -> None:
     assert "* jp: <= 6 mm: JATMA" in explain("injury.size.max", named_policy("jp"))
     assert "injury.size = 5.5 mm" in explain("injury.size.max")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
@@ -88,7 +89,11 @@ def test_overlap_is_judged_on_the_liner() -> None:
 def test_side_by_side_and_askew() -> None:
     beside = spacing([_site("a", "90", "-20"), _site("b", "90", "20")], AROUND, THICK).binding
     assert beside is not None
-    assert (beside.apart_mm.low, beside.round_mm.high, beside.overlap) == (40, 0, IN)  # patches just touch
+    assert (beside.apart_mm.low, beside.round_mm.high, beside.overlap) == (40, 0, IN)
+    assert beside.slack_mm == 0
+    wide = spacing([_site("a", "90", "-20"), _site("b", "90", "25")], AROUND, THICK).binding
+    assert wide is not None
+    assert wide.slack_mm == 5
     askew = spacing([_site("a", "0", "-15"), _site("b", "10", "15")], AROUND, THICK).binding
     assert askew is not None
     liner = float(AROUND.value) - 24 * math.pi
@@ -139,7 +144,15 @@ def test_run_flat_and_fast_tires() -> None:
     three = [_site("a", "0"), _site("b", "120"), _site("c", "240")]
     assert spacing(three, AROUND, THICK, {"tire.run_flat": "yes"}, named_policy("nz")).count.outcome is OUT
     uk = named_policy("uk")
-    for symbol, outcome in (("H", IN), ("U", IN), ("V", OUT), ("W", OUT), ("Y", OUT), ("ZR", OUT)):
+    for symbol, outcome in (
+        ("H", IN),
+        ("U", IN),
+        ("V", OUT),
+        ("W", OUT),
+        ("Y", OUT),
+        ("Z", OUT),
+        ("ZR", OUT),
+    ):
         assert spacing(two, AROUND, THICK, {"tire.speed_symbol": symbol}, uk).count.outcome is outcome
     with pytest.raises(MissingFact):
         spacing(two, AROUND, THICK, policy=uk)
@@ -178,6 +191,9 @@ def test_resolutions_combine() -> None:
     assert pair(exact("0", "deg"), spoken("30", "mm"))[2:] == (Fraction(59, 2), Fraction(61, 2))
     assert pair(exact("0", "deg"), spoken("-30", "mm"))[2:] == (Fraction(59, 2), Fraction(61, 2))
     assert pair(exact("0", "deg"), spoken("0", "mm"))[2:] == (0, Fraction(1, 2))
+    for off in ("0.3", "-0.3"):
+        lopsided = Quantity(Decimal(off), "mm", Decimal(1))
+        assert pair(exact("0", "deg"), lopsided)[2:] == (0, Fraction(4, 5))
     assert pair(spoken("180", "deg"), exact("0", "mm"))[1] == AROUND.value / 2
     close = spacing(
         [_site("a", "0"), Site("b", spoken("7", "deg"), exact("0", "mm"), exact("40", "mm"))], AROUND, THICK
