@@ -88,7 +88,8 @@ def _moved(policy: Policy) -> list[str]:
     for rule_id, change in sorted(policy.overrides.items()):
         limit = f" {change.limit.value} {change.limit.unit}" if change.limit is not None else ""
         who = f", loosened, allowed by {change.allowed_by}: {change.why}" if change.allowed_by else ""
-        found.append(f"{rule_id}{limit}{who}")
+        weight = f" {change.severity}" if change.severity is not None else ""
+        found.append(f"{rule_id}{limit}{weight}{who}")
     return found
 
 

@@ -185,7 +185,7 @@ def test_an_injury_put_aside_is_judged_too() -> None:
     )
     drive.say(*FIRST, "no more injuries")
     assert drive.state.outcome == "scrap"
-    assert "7" in drive.records("close")[0]["reasons"]
+    assert "7 mm" in drive.records("close")[0]["reasons"][0]
 
 
 def test_going_back_over_an_archived_injury_gives_its_facts_back() -> None:

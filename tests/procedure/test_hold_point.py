@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from handsfree import limits
-from handsfree.procedure import Answer, Mode
+from handsfree.procedure import Answer, Mode, Start
 
-from .driving import BADGE, DISPOSE, ENDINGS, FOUND, HEAD, LOOK, SIZE, Drive, do, whole
+from .driving import BADGE, DISPOSE, ENDINGS, FOUND, HEAD, LOOK, ORDER, SIZE, Drive, do, whole
 
 TO_BOSS = HEAD + LOOK + SIZE + DISPOSE.replace('refused = "scrap"', 'refused = "boss"') + do()
 TEXT = TO_BOSS + do("last", to="returned") + BADGE.replace("on = {", 'on = { released = "act",') + ENDINGS
@@ -127,3 +127,12 @@ def test_the_ending_says_the_disposition_and_why() -> None:
     assert drive.spoken()[-1] == (
         "Scrapped. Disposition: scrap. Reasons: bead damage; run-flat damage; tread separation."
     )
+
+
+def test_a_rule_that_asks_for_more_than_is_known_is_left_out() -> None:
+    """The date code is known, the day is not: no age, and no reason against the tire."""
+    code = ORDER.replace("job.work_order", "tire.date_code")
+    drive = Drive(whole(code, DISPOSE), start=False)
+    drive.feed(Start(drive.at))
+    drive.say("three six two three", "affirmative")
+    assert drive.records("hold_point")[0]["outcome"] == "released"

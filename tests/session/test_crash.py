@@ -348,6 +348,34 @@ def test_the_first_line_pins_everything(tmp_path: Path) -> None:
     assert (first["technician"], first["engine"]) == ("Ana", "typed")
 
 
+SHOP = """name = "bay two"
+[limits."injury.size.max"]
+limit = "8 mm"
+allowed_by = "A. Supervisor"
+why = "trial"
+[limits."stem.trim_height.max"]
+severity = "stop"
+"""
+
+
+def test_a_shops_policy_is_pinned_shown_and_worked_by(tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock, policy=SHOP)
+    work(job, ["fabric ply", "affirmative", "seven", "affirmative"], clock)
+    first = read_log(folder).lines[0].body
+    assert first["policy"] == "bay two"
+    assert first["policy_moved"] == [
+        "injury.size.max 8 mm, loosened, allowed by A. Supervisor: trial",
+        "stem.trim_height.max stop",
+    ]
+    assert [v["high"] for v in lines_of(folder, "verdict")] == ["8 mm"]
+    again, clock = reopen(folder)
+    assert again.machine.book.policy.loosened == ("injury.size.max",)
+    work(again, ["no flame", "correction", "seven point five", "affirmative"], clock)
+    assert [v["outcome"] for v in lines_of(folder, "verdict")] == ["inside", "inside"]
+
+
 def test_text_is_pinned_byte_for_byte(tmp_path: Path) -> None:
     windows = SHORT.replace("\n", "\r\n")
     new_job(tmp_path / "job", windows).log.close()

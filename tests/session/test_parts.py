@@ -6,6 +6,7 @@ import io
 import threading
 import time
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,9 @@ from procedure.driving import START_MS, armed_for
 
 from handsfree.audio import FRAME_MS, AudioError, MicrophoneLost, WavScript
 from handsfree.audio import write_wav as save_wav
-from handsfree.grammar import Armed, typed_to_words
+from handsfree.grammar import Armed, Number, typed_to_words
 from handsfree.hearing import Hypothesis, make_engine
+from handsfree.procedure import Answer, Command, NoInput, NoMatch, TimerDue
 from handsfree.session import (
     AudioEars,
     Closed,
@@ -33,6 +35,7 @@ from handsfree.session import (
     script_lines,
     stamp,
 )
+from handsfree.session._view import _understood
 
 # -- the clock -----------------------------------------------------------------------------------------
 
@@ -385,3 +388,15 @@ def test_nobody_looks() -> None:
     view.note("c")
     view.recorded(None)  # type: ignore[arg-type]
     view.heard(None, None)  # type: ignore[arg-type]
+
+
+def test_what_was_understood_in_words() -> None:
+    number = Number(Decimal("5.5"), Decimal("0.1"), "5.5")
+    assert _understood(Answer(0, "x", "answer", (("unit", "mm"),), number)) == "5.5 mm"
+    assert _understood(Answer(0, "x", "answer", (), number)) == "5.5"
+    assert _understood(Answer(0, "x", "answer", (("answer", "yes"),))) == "answer yes"
+    assert _understood(Answer(0, "no flame")) == "no flame"
+    assert _understood(Command(0, "go_back")) == "command go back"
+    assert _understood(NoMatch(0, "", "too quiet")) == "no match: too quiet"
+    assert _understood(NoInput(0)) == "no input"
+    assert _understood(TimerDue(0)) == ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import pytest
@@ -12,7 +12,7 @@ from procedure.driving import CLEAR, FOUND, LOOK, START_MS, do, whole
 from handsfree.grammar import Armed
 from handsfree.hearing import Hypothesis, Word
 from handsfree.procedure import Finish, Mode, Resumed
-from handsfree.record import check_chain, read_log
+from handsfree.record import Line, RecordError, check_chain, read_log
 from handsfree.session import (
     UNFINISHED,
     Heard,
@@ -354,3 +354,31 @@ def test_the_view_shows_one_plain_line_for_each_thing(folder: Path) -> None:
     ):
         assert re.search(f"^{wanted}", text, re.MULTILINE), wanted
     assert {"said", "heard", "understood", "recorded", "phase"} <= set(styled)
+
+
+def test_when_the_disk_fails_nothing_more_is_said(folder: Path) -> None:
+    """What can't be written is not spoken, and the job can be opened again where it stood."""
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    spoken: list[str] = []
+
+    class Full(SilentVoice):
+        def clip(self, text: str) -> Clip:
+            spoken.append(text)
+            return super().clip(text)
+
+    append = job.log.append
+
+    def fills_up(entries: Sequence[Mapping[str, object]]) -> list[Line]:
+        if any(entry.get("kind") == "reading" for entry in entries):
+            raise RecordError("can't write the record: no space left; free the disk, then resume the job")
+        return append(entries)
+
+    job.log.append = fills_up  # type: ignore[method-assign]
+    with pytest.raises(RecordError, match="free the disk"):
+        work(job, SHORT_LINES, clock, voice=Full())
+    assert spoken[-1].startswith("Injury size:")
+    assert lines_of(folder, "reading") == []
+    again, clock = reopen(folder)
+    assert again.machine.state.mode is Mode.CONFIRMING
+    assert work(again, SHORT_LINES[6:], clock) == "returned"
