@@ -423,6 +423,7 @@ def _commit_release(turn: Turn, pending: Pending) -> None:
     turn.record(
         "hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="released"
     )
+    turn.exception(f"{turn.state.step}: released by supervisor badge {pending.value}")
     for reason in turn.state.reasons:
         turn.exception(f"concession by badge {pending.value}: {reason}")
     turn.set(reasons=())

@@ -176,7 +176,7 @@ class Record:
     """A line for the log; all Records of a turn are durable before any of its Says is played."""
 
     kind: str
-    body: Pairs
+    body: tuple[tuple[str, str | tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -265,8 +265,8 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         step=step.id,
         by="disposition",
         outcome=outcome,
-        reasons="; ".join(reasons),
-        sources="; ".join(disposition.sources),
+        reasons=reasons,
+        sources=disposition.sources,
     )
     if reasons:
         turn.chime("refused")
@@ -400,8 +400,8 @@ def close(turn: Turn, ending: Ending) -> None:
         "close",
         outcome=ending.id,
         disposition=ending.disposition,
-        reasons="; ".join(state.reasons),
-        exceptions="; ".join(state.exceptions),
+        reasons=state.reasons,
+        exceptions=state.exceptions,
     )
     turn.disarm()
     if state.reasons:

@@ -75,7 +75,7 @@ class Turn:
     def chime(self, name: str) -> None:
         self.effects.append(Chime(name))
 
-    def record(self, kind: str, **body: str) -> int:
+    def record(self, kind: str, **body: str | tuple[str, ...]) -> int:
         """Write a line. Returns its number, which a correction points at."""
         number = self.state.records + 1
         self.effects.append(Record(kind, (("record", str(number)), *body.items())))

@@ -21,7 +21,8 @@ class Replayed:
 
 def entry(effect: Record) -> dict[str, object]:
     """A Record effect as the log takes it."""
-    return {**dict(effect.body), "kind": effect.kind}
+    body = {key: list(value) if isinstance(value, tuple) else value for key, value in effect.body}
+    return {**body, "kind": effect.kind}
 
 
 #: Lines the session writes of its own accord; everything else is an event or an effect of one.

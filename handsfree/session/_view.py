@@ -105,7 +105,7 @@ class PlainView:
         self._line("understood", _understood(event))
 
     def recorded(self, effect: Record) -> None:
-        body = dict(effect.body)
+        body = {key: value if isinstance(value, str) else "; ".join(value) for key, value in effect.body}
         if effect.kind == "step" and body["phase"] != self._phase:
             self._phase = body["phase"]
             self._write("")

@@ -110,14 +110,8 @@ def test_an_inspection_left_is_corrected_by_its_last_condition() -> None:
 
 
 def test_a_condition_found_stands_whatever_the_last_one_is_corrected_to() -> None:
-    drive = Drive(
-        HEAD
-        + LOOK
-        + 'on = { found = "throw" }\n'
-        + do("throw", to="scrap")
-        + do("x", to="returned")
-        + ENDINGS
-    )
+    text = HEAD + LOOK + 'on = { found = "throw" }\n' + do("last", to="returned") + do("throw", to="scrap")
+    drive = Drive(text + ENDINGS)
     drive.say(FOUND, "affirmative", CLEAR, CLEAR)
     assert drive.step == "throw"
     drive.say("correction", CLEAR)

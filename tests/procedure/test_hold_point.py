@@ -20,8 +20,8 @@ def test_refused_with_every_reason() -> None:
     line = drive.records("hold_point")[0]
     assert line["outcome"] == "refused"
     size = limits.judge("injury.size.max", drive.state.facts).reason
-    assert line["reasons"] == f"bead damage; run-flat damage; tread separation; {size}"
-    assert line["reasons"] in drive.said()
+    assert line["reasons"] == ("bead damage", "run-flat damage", "tread separation", size)
+    assert "; ".join(line["reasons"]) in drive.said()
     assert drive.records("close")[0]["reasons"] == line["reasons"]
     assert drive.said().count("Not released.") == 1
 
@@ -30,7 +30,7 @@ def test_released_with_its_sources() -> None:
     drive = Drive(whole(SIZE, DISPOSE))
     drive.say("five", "affirmative")
     line = drive.records("hold_point")[0]
-    assert (line["outcome"], line["reasons"]) == ("released", "")
+    assert (line["outcome"], line["reasons"]) == ("released", ())
     assert limits.judge("injury.size.max", drive.state.facts).source in line["sources"]
     assert "Repairable. Released." in drive.spoken()
 
@@ -88,7 +88,8 @@ def test_a_supervisor_turns_reasons_into_concessions_by_name() -> None:
     ]
     drive.say("completed", "completed")
     assert drive.state.outcome == "returned"
-    assert all(reason in drive.records("close")[0]["exceptions"] for reason in reasons)
+    exceptions = drive.records("close")[0]["exceptions"]
+    assert all(any(reason in text for text in exceptions) for reason in reasons)
 
 
 def test_a_release_that_is_not_confirmed_releases_nothing() -> None:

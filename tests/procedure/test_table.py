@@ -97,6 +97,17 @@ def test_the_table_covers_every_mode() -> None:
     assert set(COMMANDS) == {mode for mode in Mode if Command in TABLE[mode]}
 
 
+def test_what_may_be_said_in_which_mode() -> None:
+    """Written out once more, so that a command is not armed, or lost, by the way."""
+    always = {"say_again", "hold", "go_back", "correction", "limit", "time_left", "stop_work"}
+    asked = (Mode.ASKING, Mode.CONFIRMING, Mode.DISPOSING, Mode.WAITING)
+    assert {mode: set(names) for mode, names in COMMANDS.items()} == {
+        **dict.fromkeys(asked, always),
+        Mode.READING_BACK: always - {"correction", "limit"},
+        Mode.HELD: {"resume", "say_again", "time_left", "stop_work"},
+    }
+
+
 @pytest.mark.parametrize("kind", list(EVENTS.values()), ids=lambda k: k.__name__)
 @pytest.mark.parametrize("mode", list(Mode))
 def test_an_event_outside_the_table_is_refused(mode: Mode, kind: type[Event]) -> None:
