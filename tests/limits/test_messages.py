@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -344,3 +345,24 @@ def test_reasons_of_the_named_extras() -> None:
     assert dry.reason.endswith("(surface not read: taken at air temperature).")
     count = judge("repairs.count.max", {"repairs.earlier": exact("1", "1")}, named_policy("jp"))
     assert count.reason == "Repairs in this tire: 2; most 2; inside by 0 (counting this repair)."
+
+
+def test_a_policy_built_by_hand_with_a_foreign_unit() -> None:
+    odd = Policy("bay", overrides={"injury.size.max": Override(exact("5", "psi"))})
+    with pytest.raises(LimitsError) as wrong:
+        judge("injury.size.max", {"injury.size": exact("5", "mm")}, odd)
+    assert str(wrong.value) == "injury.size.max: psi is pressure, mm is length"
+
+
+def test_a_rule_without_a_variant_for_the_policy() -> None:
+    item = rule("injury.size.max")
+    foreign = replace(item, limits={"jp": item.limits["jp"]})
+    with pytest.raises(LimitsError) as wrong:
+        foreign.variant(Policy("bay"))
+    assert str(wrong.value) == "rule injury.size.max has no variant for policy 'bay'"
+    assert foreign.variant(named_policy("jp")) == "jp"
+
+
+def test_age_as_a_note_names_its_source() -> None:
+    note = judge("tire.age", {"tire.date_code": "0118", "today": "2026-01-01"})
+    assert note.source == "vehicle maker's owner information, 2018: replace by six years"
