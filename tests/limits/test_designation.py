@@ -113,6 +113,12 @@ def test_build(text: str, build: str) -> None:
     assert tire.zr is (text == "205/55ZR16")
 
 
+def test_the_designation_keeps_what_it_read() -> None:
+    tire = parse_designation(" p215/65r15   95h ")
+    assert (tire.text, tire.width, tire.aspect, tire.rim) == ("P215/65R15 95H", 215, 65, 381)
+    assert parse_designation("31×10.50R15LT") == parse_designation("31x10.50R15LT")
+
+
 def test_same_size_two_load_indexes() -> None:
     """P215/65R15 is 95, 215/65R15 is 96 (vehicle manual chart): size does not fix the load index."""
     p_metric, euro = parse_designation("P215/65R15 95H"), parse_designation("215/65R15 96H")
@@ -166,6 +172,7 @@ def test_flotation_has_width_and_diameter_in_inches_and_no_aspect() -> None:
         ("205/55R31", "rim"),
         ("205/401R16", "smaller than its rim"),
         ("205/201R16", "smaller than its rim"),
+        ("205/381R15", "smaller than its rim"),
         ("LT235/85R16 SL", "SL"),
         ("LT235/85R16 LL", "LL"),
         ("LT235/85R16 HL", "HL"),
