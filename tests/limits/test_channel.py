@@ -18,6 +18,7 @@ from handsfree.limits import (
     LimitsError,
     MissingFact,
     Outcome,
+    Override,
     Policy,
     UnitKind,
     band_share,
@@ -395,3 +396,13 @@ def test_band_counts_half_the_injury() -> None:
         ).outcome
         is CLOSE
     )
+
+
+def test_no_band_under_the_us_chart_unless_the_shop_sets_one() -> None:
+    facts = {"injury.center_distance": exact("80", "mm"), "injury.size": exact("5", "mm")}
+    free = judge("injury.band", facts)
+    assert (free.outcome, free.high, free.margin) == (IN, None, None)
+    assert "no central band in the US chart" in free.reason
+    shop = Policy(overrides={"injury.band": Override(exact("80", "mm"))})
+    assert judge("injury.band", facts, shop).outcome is OUT
+    assert judge("injury.band", {**facts, "injury.center_distance": exact("77.5", "mm")}, shop).outcome is IN
