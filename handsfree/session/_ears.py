@@ -16,7 +16,6 @@ from handsfree.audio import (
     MicrophoneLost,
     Source,
     SpeechContinues,
-    SpeechEnded,
     SpeechStarted,
     Utterance,
     WavScript,
@@ -133,8 +132,8 @@ class AudioEars:
                     self.engine.feed(preroll)
                 case SpeechContinues(more):
                     self.engine.feed(more)
-                case SpeechEnded(utterance):
-                    return Heard(self.engine.end(), utterance)
+                case ended:
+                    return Heard(self.engine.end(), ended.utterance)
         return None
 
     def close(self) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from procedure.driving import START_MS, library
+from procedure.driving import START_MS, armed_for
 
 from handsfree.audio import Utterance
 from handsfree.grammar import Armed, typed_to_words
@@ -45,6 +45,13 @@ def new_job(folder: Path, text: str, clock: Clock | None = None, **more: str) ->
     )
 
 
+class Known:
+    """The grammars, each arming worked out once for all the sessions of a test run."""
+
+    def arm(self, armed: Mapping[str, str]) -> Armed:
+        return armed_for(tuple(armed.items()))
+
+
 def typed(lines: Iterable[str], clock: Clock) -> TypedEars:
     return TypedEars(
         make_engine("typed", normalise=typed_to_words), clock, io.StringIO("".join(f"{x}\n" for x in lines))
@@ -64,7 +71,7 @@ def session(
     speaker = Speaker(voice or SilentVoice(), player or NullPlayer())
     return Session(
         job.machine,
-        library=library(),
+        library=Known(),  # type: ignore[arg-type]
         ears=ears,
         speaker=speaker,
         log=job.log,
@@ -94,13 +101,14 @@ def body(line: Line) -> dict[str, object]:
     return {**line.body, "kind": line.kind}
 
 
-def lines_of(folder: Path, kind: str) -> list[Mapping[str, object]]:
-    return [line.body for line in read_log(folder).lines if line.kind == kind]
+def lines_of(where: Path | Sequence[Line], kind: str) -> list[Mapping[str, object]]:
+    lines = read_log(where).lines if isinstance(where, Path) else where
+    return [line.body for line in lines if line.kind == kind]
 
 
-def readings(folder: Path) -> dict[object, object]:
+def readings(where: Path | Sequence[Line]) -> dict[object, object]:
     """What the record holds in the end: the last value of each measurand."""
-    return {r["measurand"]: f"{r['value']} {r['unit']}".strip() for r in lines_of(folder, "reading")}
+    return {r["measurand"]: f"{r['value']} {r['unit']}".strip() for r in lines_of(where, "reading")}
 
 
 class Deaf:
