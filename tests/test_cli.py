@@ -45,7 +45,9 @@ def test_without_words_it_shows_help_with_every_command() -> None:
 def test_every_command_has_help_with_an_example(command: str) -> None:
     done = handsfree(command, "--help")
     assert done.returncode == 0
-    assert "Example: handsfree" in done.stdout.replace("\n", " ").replace("  ", " ") or "xample" in done.stdout
+    assert (
+        "Example: handsfree" in done.stdout.replace("\n", " ").replace("  ", " ") or "xample" in done.stdout
+    )
 
 
 @pytest.mark.parametrize(
@@ -104,7 +106,9 @@ def test_bad_sound_files(tmp_path: Path) -> None:
 def test_silent_files_record_nothing_and_can_be_resumed(tmp_path: Path) -> None:
     quiet = tmp_path / "quiet.wav"
     write_wav(quiet, room_noise()[: 3 * 32000], 16000)
-    done = handsfree("run", "--wav", str(quiet), "--fast", "--replies", "text", "--jobs", str(tmp_path / "jobs"))
+    done = handsfree(
+        "run", "--wav", str(quiet), "--fast", "--replies", "text", "--jobs", str(tmp_path / "jobs")
+    )
     assert done.returncode == 3
     assert "handsfree resume" in done.stdout
     assert "recorded" not in done.stdout
@@ -118,14 +122,23 @@ def test_a_typed_job_that_ends_early_can_be_resumed_and_shown(tmp_path: Path) ->
     assert shown.returncode == 0
     assert "4417" in shown.stdout
     again = handsfree(
-        "resume", job.name, "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed="driver front\naffirmative\n"
+        "resume",
+        job.name,
+        "--engine",
+        "typed",
+        "--practice",
+        "--jobs",
+        str(tmp_path),
+        typed="driver front\naffirmative\n",
     )
     assert again.returncode == 3
     assert "driver-front" in handsfree("show", str(job)).stdout
 
 
 def test_stop_work_stops_with_code_3(tmp_path: Path) -> None:
-    done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED + "stop work\nno\n")
+    done = handsfree(
+        "run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED + "stop work\nno\n"
+    )
     assert done.returncode == 3
     assert "stopped" in done.stdout
 

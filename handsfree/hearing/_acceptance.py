@@ -30,11 +30,16 @@ class WordEvidence:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One utterance: natural-log likelihood per 10 ms frame of the grammar and of the phone loop."""
+    """One utterance: natural-log likelihood per 10 ms frame of the grammar and of the phone loop.
+
+    ``seconds`` is its length; ``unexplained_s`` how long the phone loop heard speech sounds where the grammar
+    has no word.
+    """
 
     grammar: float
     phone: float
     seconds: float
+    unexplained_s: float
     words: tuple[WordEvidence, ...]
 
     @property
@@ -56,6 +61,7 @@ class Evidence:
             ("phone", round(self.phone, 3)),
             ("ratio", round(self.ratio, 3)),
             ("worst_word", round(self.worst_word, 3)),
+            ("unexplained_s", round(self.unexplained_s, 2)),
         )
 
 
@@ -64,9 +70,10 @@ class Thresholds:
     ratio: float
     worst_word: float
     longest_word_s: float
+    unexplained_s: float
 
 
-THRESHOLDS: Final = Thresholds(ratio=0.05, worst_word=-3.0, longest_word_s=1.5)
+THRESHOLDS: Final = Thresholds(ratio=0.05, worst_word=-3.0, longest_word_s=1.5, unexplained_s=0.3)
 
 
 def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool, str]:
@@ -79,4 +86,6 @@ def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool
         return False, "one word does not fit the sound"
     if evidence.longest_word_s > thresholds.longest_word_s:
         return False, "a word lasted too long"
+    if evidence.unexplained_s > thresholds.unexplained_s:
+        return False, "more was said than the words heard"
     return True, ""

@@ -8,6 +8,7 @@ alone makes a sentence of whatever it is given.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import math
 import tempfile
 import warnings
@@ -171,7 +172,7 @@ class PocketSphinxEngine:
     def _evidence(self, found: Any) -> Evidence:
         frames = max(self._grammar.n_frames(), 1)
         loop = self._phones.hyp()
-        per_frame = _phone_scores(self._phones, frames)
+        per_frame, speech = _phone_scores(self._phones, frames)
         words = tuple(
             _word_evidence(segment, per_frame)
             for segment in self._grammar.seg() or ()
@@ -182,6 +183,7 @@ class PocketSphinxEngine:
             grammar=(_log(found.best_score) * _SCORE_SCALE + paid) / frames,
             phone=_log(loop.best_score) * _SCORE_SCALE / frames if loop is not None else 0.0,
             seconds=sum(map(len, self._heard)) / 32000,
+            unexplained_s=_unexplained(speech, words),
             words=words,
         )
 
@@ -222,19 +224,29 @@ def _log(score: float) -> float:
     return math.log(score) if score > 0 else _LOWEST
 
 
-def _phone_scores(decoder: Any, frames: int) -> list[float]:
-    """Running sum of the phone loop's acoustic score: entry n is the sum of the first n frames."""
-    each = [0.0] * frames
+def _phone_scores(decoder: Any, frames: int) -> tuple[list[float], list[bool]]:
+    """What the phone loop made of each frame.
+
+    The running sum of its acoustic score (entry n is the sum of the first n frames), and whether the frame
+    is a speech sound (not silence, breath or noise).
+    """
+    each, speech = [0.0] * frames, [False] * frames
     for segment in decoder.seg() or ():
-        length = segment.end_frame - segment.start_frame + 1
-        share = _log(segment.ascore) * _SCORE_SCALE / length
-        for frame in range(segment.start_frame, min(segment.end_frame + 1, frames)):
-            each[frame] = share
-    total, sums = 0.0, [0.0]
-    for value in each:
-        total += value
-        sums.append(total)
-    return sums
+        begin, end = segment.start_frame, segment.end_frame + 1
+        share = _log(segment.ascore) * _SCORE_SCALE / (end - begin)
+        spoken = segment.word != "SIL" and not segment.word.startswith("+")
+        for frame in range(begin, min(end, frames)):
+            each[frame], speech[frame] = share, spoken
+    return list(itertools.accumulate(each, initial=0.0)), speech
+
+
+def _unexplained(speech: list[bool], words: tuple[WordEvidence, ...]) -> float:
+    """Seconds of speech sounds that lie in no word: the grammar search took them for silence."""
+    left = speech.copy()
+    for word in words:
+        begin, end = round(word.start_s / _FRAME_S), round(word.end_s / _FRAME_S)
+        left[begin:end] = [False] * (min(end, len(left)) - begin)
+    return sum(left) * _FRAME_S
 
 
 def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:

@@ -36,7 +36,7 @@ def check(procedure: Procedure, library: Library, pronounce: Pronounce) -> list[
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
     """
     found: list[str] = []
-    for test in (_reach, _ends, _rules, _facts_first, _cautions_first):
+    for test in (_reach, _ends, _rules, _facts_first, _disposed, _cautions_first):
         found += test(procedure)
     found += _grammars(procedure, library)
     if not found:
@@ -123,10 +123,6 @@ def needed_facts(rule_id: str) -> set[str]:
 
 def _facts_first(procedure: Procedure) -> Iterator[str]:
     """Every fact a rule needs is read on every way to the step that uses the rule."""
-    givers: dict[str, set[str]] = {}
-    for step in procedure.step:
-        if isinstance(step, Reading | Choice) and step.fact:
-            givers.setdefault(step.fact, set()).add(step.id)
     for step in procedure.step:
         own = step.fact if isinstance(step, Reading | Choice) else None
         for rule, _ in _uses(step):
@@ -135,9 +131,24 @@ def _facts_first(procedure: Procedure) -> Iterator[str]:
             except LimitsError:
                 continue
             for fact in sorted(n for n in needed if n):
-                without = frozenset(givers.get(fact, set()))
+                without = frozenset(_givers(procedure, fact))
                 if step.id in _reached(procedure, without, _forgotten_at(procedure, fact)):
                     yield f"{step.id}: rule {rule} needs {fact}, which is not read on every way here"
+
+
+def _disposed(procedure: Procedure) -> Iterator[str]:
+    """What the disposition of a tire can't do without is read on every way to its hold point."""
+    needed = limits.dispose({}).missing
+    for step in procedure.step:
+        if isinstance(step, HoldPoint) and step.by == "disposition":
+            for fact in needed:
+                without = frozenset(_givers(procedure, fact))
+                if step.id in _reached(procedure, without, _forgotten_at(procedure, fact)):
+                    yield f"{step.id}: the disposition needs {fact}, which is not read on every way here"
+
+
+def _givers(procedure: Procedure, fact: str) -> set[str]:
+    return {s.id for s in procedure.step if isinstance(s, Reading | Choice) and s.fact == fact}
 
 
 def _forgotten_at(procedure: Procedure, fact: str) -> list[str]:

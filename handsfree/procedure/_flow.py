@@ -253,7 +253,9 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     if step.by == "supervisor":
         _asking(turn, _joined(lead, step.ask), "<answers.supervisor_release>")
         return
-    disposition = judging.dispose(turn.state.facts, turn.state.archived, turn.book.policy)
+    disposition = judging.dispose(
+        turn.state.facts, turn.state.archived, turn.book.policy, two_piece=step.two_piece
+    )
     for text in disposition.reasons:
         turn.reason(text)
     for text in disposition.warnings:
@@ -265,6 +267,7 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         step=step.id,
         by="disposition",
         outcome=outcome,
+        decision=disposition.decision,
         reasons=reasons,
         sources=disposition.sources,
     )

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from handsfree import limits
-from handsfree.limits import LimitsError, MissingFact, Outcome, Policy, Severity
-from handsfree.limits._rule import Sense
+from handsfree.limits import Decision, LimitsError, MissingFact, Outcome, Policy, Sense, Severity
 from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
@@ -26,19 +25,20 @@ class Bounds:
 
 @dataclass(frozen=True, slots=True)
 class Disposition:
-    """Every reason against the repair, every warning, and the sources that were used."""
+    """The strictest decision over all injuries, every reason against the repair, every warning, the sources."""
 
+    decision: Decision
     reasons: tuple[str, ...]
     warnings: tuple[str, ...]
     sources: tuple[str, ...]
 
 
 def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
-    """The limit a rule sets now, in the technician's unit. A tolerance needs its target: MissingFact."""
+    """The limit a rule sets now, in the technician's unit; without low and high when it follows from a formula."""
     rule = limits.rule(rule_id)
     effective = rule.effective(facts, policy)
     value = effective.value
-    if value is None or rule.sense not in (Sense.MAX, Sense.MIN):
+    if value is None or rule.computed or rule.sense not in (Sense.MAX, Sense.MIN):
         return Bounds(None, None, effective.source, rule.formula or rule.title)
     if unit and UNITS[unit].kind == UNITS[value.unit].kind:
         value = value.to(unit)
@@ -51,12 +51,19 @@ def refuses(state: State, policy: Policy) -> bool:
     return bool(state.reasons or dispose(state.facts, state.archived, policy).reasons)
 
 
-def dispose(facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy) -> Disposition:
-    """Judge everything that is known of the tire, injury by injury, and keep every reason."""
+def dispose(
+    facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy, *, two_piece: bool = False
+) -> Disposition:
+    """Judge everything that is known of the tire, injury by injury, and keep every reason.
+
+    ``two_piece``: the procedure can make a two-piece repair; else calling for one is a reason against it.
+    """
+    decisions: list[Decision] = []
     reasons: dict[str, None] = {}
     warnings: dict[str, None] = {}
     sources: dict[str, None] = {}
     for known in [{**facts, **group} for _, group in archived] + [dict(facts)]:
+        decisions.append(_decision(known, policy))
         for rule in limits.rules():
             if rule.kind != "verdict" or rule.measurand not in known:
                 continue
@@ -70,4 +77,14 @@ def dispose(facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Pol
             sources[verdict.source] = None
             if verdict.outcome is not Outcome.INSIDE:
                 (reasons if verdict.severity is Severity.STOP else warnings)[verdict.reason] = None
-    return Disposition(tuple(reasons), tuple(warnings), tuple(sources))
+    decision = max(decisions, key=list(Decision).index)
+    if decision is Decision.TWO_PIECE and not two_piece:
+        reasons["a two-piece repair is called for"] = None
+    return Disposition(decision, tuple(reasons), tuple(warnings), tuple(sources))
+
+
+def _decision(known: FactMap, policy: Policy) -> Decision:
+    try:
+        return limits.dispose(known, policy).decision
+    except LimitsError:
+        return Decision.MEASURE

@@ -195,6 +195,7 @@ class HoldPoint(_Step):
 
     kind: Literal["hold_point"]
     by: Literal["disposition", "supervisor"]
+    two_piece: bool = Field(default=False, description="this procedure can make a two-piece repair")
 
     @property
     def outcomes(self) -> tuple[str, ...]:

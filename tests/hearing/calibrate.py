@@ -113,7 +113,9 @@ def collect(cache: Path, part: str) -> None:
         for n, (voice, answer, truth, sound) in enumerate(spoken(cache, part)):
             snr = SNRS[n % len(SNRS)]
             engine.arm(table[answer])
-            for hypothesis in hear(engine, with_room(sound[: 6 * 32000], snr, seed=n)) or [None]:
+            for hypothesis in hear(engine, with_room(sound[: 6 * 32000], snr, seed=n), table[answer]) or [
+                None
+            ]:
                 text = hypothesis.text if hypothesis else ""
                 evidence = engine.last_evidence if text else None
                 ok = bool(text) and table[answer].interpret(text) is not None
@@ -168,7 +170,7 @@ def search(cache: Path) -> None:
             if truth:
                 engine.arm(table[answer])
                 pcm = with_room(sound, 30, seed=n)
-                right += [h.text for h in hear(engine, pcm)] == [truth]
+                right += [h.text for h in hear(engine, pcm, table[answer])] == [truth]
                 count, sounds = count + 1, sounds + len(pcm) / 32000
         print(settings, f"{right}/{count}", f"rtf {(time.process_time() - begin) / sounds:.3f}", flush=True)
 

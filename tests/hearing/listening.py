@@ -14,6 +14,7 @@ from handsfree.audio import (
     room_noise,
     samples,
 )
+from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis
 
 ROOM_DBFS = -60.0
@@ -47,9 +48,15 @@ def with_room(pcm: bytes, snr: float, seed: int = 0, before: float = 0.8, after:
     return np.clip(out, -32768, 32767).astype("<i2").tobytes()
 
 
-def hear(engine: Engine, pcm: bytes, endpointer: Endpointer | None = None) -> list[Hypothesis]:
-    """Every utterance of the sound, decoded; the armed grammar stays."""
-    endpointer = endpointer or Endpointer()
+def hear(engine: Engine, pcm: bytes, armed: Armed | None = None) -> list[Hypothesis]:
+    """Every utterance of the sound, decoded. ``armed`` is what was armed: it is asked, as in a session,
+    whether a pause may be one within a sentence."""
+
+    def can_continue() -> bool:
+        text = engine.partial()
+        return armed is not None and (armed.can_continue(text) or armed.interpret(text) is None)
+
+    endpointer = Endpointer(can_continue=can_continue)
     found = []
     for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
         for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):

@@ -14,6 +14,7 @@ GOOD = Evidence(
     grammar=-1.6,
     phone=-1.6,
     seconds=2.0,
+    unexplained_s=0.0,
     words=(WordEvidence("one", 0.3, 0.6, -2.0, -2.0), WordEvidence("five", 0.6, 1.0, -2.0, -2.0)),
 )
 
@@ -33,6 +34,7 @@ def test_what_fits_as_well_as_free_phones_is_accepted() -> None:
         (with_word(1.0, 1.4, -2.0 + THRESHOLDS.worst_word - 0.01), "one word"),
         (with_word(1.0, 1.0 + THRESHOLDS.longest_word_s + 0.1, -2.0), "too long"),
         (replace(GOOD, words=()), "no words"),
+        (replace(GOOD, unexplained_s=THRESHOLDS.unexplained_s + 0.01), "more was said"),
     ],
 )
 def test_each_reason_to_refuse(evidence: Evidence, why: str) -> None:

@@ -76,12 +76,15 @@ def join(parts: list[bytes], gap_s: float) -> bytes:
     return ROOM[: int(gap_s * 16000) * 2].join(parts)
 
 
-def count_right(engine: PocketSphinxEngine, said: list[tuple[bytes, str]]) -> tuple[int, int, list[str]]:
+def count_right(
+    engine: PocketSphinxEngine, armed: Armed, said: list[tuple[bytes, str]]
+) -> tuple[int, int, list[str]]:
     """(heard word for word, of these accepted, what went wrong)."""
+    engine.arm(armed)
     right = accepted = 0
     wrong = []
     for n, (pcm, truth) in enumerate(said):
-        heard = hear(engine, with_room(pcm, SNR_DB, seed=n))
+        heard = hear(engine, with_room(pcm, SNR_DB, seed=n), armed)
         text = " | ".join(h.text for h in heard)
         if text == truth:
             right += 1
@@ -92,23 +95,23 @@ def count_right(engine: PocketSphinxEngine, said: list[tuple[bytes, str]]) -> tu
 
 
 def test_single_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], figures: Figures) -> None:
-    fresh.arm(Library.load().arm({"answer": "<numbers.decimal_99>"}))
+    armed = Library.load().arm({"answer": "<numbers.decimal_99>"})
     said = [(numbers[n], name) for n, name in human.NUMBER_NAMES.items()]
-    right, accepted, wrong = count_right(fresh, said)
+    right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, numbers 0-19 and tens", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 28
     assert right >= 24
 
 
 def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], figures: Figures) -> None:
-    fresh.arm(Library.load().arm({"answer": "<numbers.decimal_99>"}))
+    armed = Library.load().arm({"answer": "<numbers.decimal_99>"})
     names = human.NUMBER_NAMES
     said = [
         (numbers[tens] + numbers[unit], f"{names[tens]} {names[unit]}")
         for tens in range(20, 100, 10)
         for unit in range(1, 10)
     ]
-    right, accepted, wrong = count_right(fresh, said)
+    right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, two-word numbers", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 72
     assert right >= 69
@@ -134,12 +137,12 @@ def digit_strings(count: int, seed: int) -> list[str]:
 def test_digit_by_digit(
     fresh: PocketSphinxEngine, numbers: dict[int, bytes], point: bytes, figures: Figures, gap_s: float
 ) -> None:
-    fresh.arm(arm("<readings.tread_depth>"))
+    armed = arm("<readings.tread_depth>")
     said = []
     for text in digit_strings(40, seed=int(gap_s * 100)):
         words = ["point" if c == "." else human.NUMBER_NAMES[int(c)] for c in text]
         said.append((join([point if c == "." else numbers[int(c)] for c in text], gap_s), " ".join(words)))
-    right, accepted, wrong = count_right(fresh, said)
+    right, accepted, wrong = count_right(fresh, armed, said)
     what = f"human, digit by digit, {gap_s} s between"
     figures.add(what, f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert right >= 34
@@ -153,7 +156,7 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     sentence = accepted = utterances = 0
     passed = []
     for n, (name, pcm) in enumerate(sounds.items()):
-        for found in hear(fresh, with_room(pcm[: 6 * 32000], SNR_DB, seed=n)):
+        for found in hear(fresh, with_room(pcm[: 6 * 32000], SNR_DB, seed=n), armed):
             utterances += 1
             if armed.interpret(found.text) is not None:
                 sentence += 1

@@ -176,7 +176,7 @@ def test_leading_digital_silence_does_not_deafen(engine: PocketSphinxEngine, spo
 
 @FLITE
 def test_a_script_of_files_is_heard_line_by_line(engine: PocketSphinxEngine, spoken, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    lines = ["one four point five", "say again", "three eighths"]
+    lines = ["one four point five", "say again", "three quarters"]
     for n, text in enumerate(lines):
         write_wav(tmp_path / f"{n}.wav", spoken(text))
     script = WavScript([tmp_path / f"{n}.wav" for n in range(len(lines))])
