@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from handsfree.hearing import THRESHOLDS, Evidence, WordEvidence, judge
 
 GOOD = Evidence(
-    grammar=-1.6,
+    grammar=-1.0,
     phone=-1.6,
     seconds=2.0,
     unexplained_s=0.0,
@@ -23,7 +23,7 @@ def with_word(begin: float, end: float, score: float) -> Evidence:
     return replace(GOOD, words=(*GOOD.words, WordEvidence("two", begin, end, score, -2.0)))
 
 
-def test_what_fits_as_well_as_free_phones_is_accepted() -> None:
+def test_what_fits_better_than_free_phones_is_accepted() -> None:
     assert judge(GOOD) == (True, "")
 
 
@@ -56,5 +56,5 @@ def test_a_worse_fit_is_never_accepted_where_a_better_one_is_not(
 
 
 def test_the_record_gets_named_numbers() -> None:
-    assert dict(GOOD.named())["ratio"] == 0.0
+    assert dict(GOOD.named())["ratio"] == pytest.approx(0.6)
     assert dict(GOOD.named())["worst_word"] == 0.0
