@@ -79,7 +79,7 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
     same_way = state.path[at + 1].step == target or outcome == "clear"
     turn.set(return_to="", return_index=0)
     passed = next((i for i in range(at + 1, len(state.path)) if _releases(turn, state.path[i].step)), None)
-    if same_way and passed is not None and judging.refuses(turn.state, turn.book.policy):
+    if same_way and passed is not None and _refused_now(turn, state.path[passed].step):
         # The disposition was given for the value that was wrong.
         rewind(turn, passed)
         return state.path[passed].step
@@ -88,6 +88,12 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
         return ""
     rewind(turn, at + 1)
     return target
+
+
+def _refused_now(turn: Turn, step_id: str) -> bool:
+    step = turn.book.procedure.at(step_id)
+    assert isinstance(step, HoldPoint)
+    return judging.refuses(turn.state, turn.book.policy, two_piece=step.two_piece)
 
 
 def _releases(turn: Turn, step_id: str) -> bool:

@@ -46,9 +46,9 @@ def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
     return Bounds(low, high, effective.source, rule.formula)
 
 
-def refuses(state: State, policy: Policy) -> bool:
+def refuses(state: State, policy: Policy, *, two_piece: bool = False) -> bool:
     """Whether the tire, as it is known now, has a reason against it."""
-    return bool(state.reasons or dispose(state.facts, state.archived, policy).reasons)
+    return bool(state.reasons or dispose(state.facts, state.archived, policy, two_piece=two_piece).reasons)
 
 
 def dispose(

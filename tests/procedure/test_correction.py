@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pytest
 
+from handsfree.limits import Decision, Policy
 from handsfree.procedure import Mode
+from handsfree.quantity import Quantity
 
 from .conftest import TO_LOOK
 from .driving import (
@@ -354,3 +358,34 @@ def test_many_corrections_keep_the_chain(job: Drive) -> None:
     numbers = [r["record"] for r in job.records("reading")]
     assert [r["replaces"] for r in job.records("reading")] == ["", *numbers[:-1]]
     assert job.step == "look"
+
+
+@pytest.mark.parametrize(("two_piece", "step"), [(True, "act"), (False, "boss")])
+def test_a_two_piece_repair_is_no_reason_where_it_can_be_made(
+    monkeypatch: pytest.MonkeyPatch, two_piece: bool, step: str
+) -> None:
+    """The engine's decision takes a dozen readings; here the angle alone stands for them."""
+
+    def decides(facts: Mapping[str, Quantity | str], policy: Policy) -> Decision:
+        angle = facts["injury.angle"]
+        assert isinstance(angle, Quantity)
+        return Decision.TWO_PIECE if angle.value > 25 else Decision.ONE_PIECE
+
+    monkeypatch.setattr("handsfree.procedure._judging._decision", decides)
+    angle = SIZE.replace('"size"', '"angle"').replace(
+        'limits = ["injury.size.max"]', 'no_limit = "at the end"'
+    )
+    angle = (
+        angle.replace("injury.size", "injury.angle").replace("length_mm", "angle").replace('"mm"', '"deg"')
+    )
+    angle = angle.replace("[0.5, 60]", "[0, 90]")
+    point = DISPOSE.replace('refused = "scrap"', 'refused = "boss"') + (
+        "two_piece = true\n" if two_piece else ""
+    )
+    text = HEAD + angle + point + do() + do("last", to="returned") + BADGE + "# last\n" + ENDINGS
+    text = text.replace('on = { refused = "scrap" }\n# last', 'on = { released = "act", refused = "scrap" }')
+    drive = Drive(text)
+    drive.say("two zero", "affirmative")
+    assert drive.step == "act"
+    drive.say("correction", "four zero", "affirmative")
+    assert drive.step == step
