@@ -130,7 +130,9 @@ def _disk(jobs: Path) -> Finding:
             took = 1000 * (time.monotonic() - begin)
         free = shutil.disk_usage(folder).free // 1_000_000
     except OSError as error:
-        return Finding("disk", False, f"{folder}: {error.strerror}", "choose another --jobs folder", vital=True)
+        return Finding(
+            "disk", False, f"{folder}: {error.strerror}", "choose another --jobs folder", vital=True
+        )
     detail = f"{folder.resolve()}: a line is safe after {took:.0f} ms, {free} MB free"
     if free < _ENOUGH_MB:
         return Finding("disk", False, detail, f"free at least {_ENOUGH_MB} MB", vital=True)

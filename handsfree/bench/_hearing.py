@@ -16,7 +16,7 @@ from handsfree.hearing import Engine, Hypothesis
 __all__ = ["LEVELS", "Score", "hear", "score"]
 
 LEVELS: tuple[float | None, ...] = (None, 30.0, 20.0, 15.0, 10.0, 5.0)
-_SECONDS_AROUND = 1.2
+_AROUND_S, _SETTLING_S = 1.2, 8.0  # a session has heard the room for a while before the first answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +33,9 @@ class Score:
     real_time_factor: float
 
 
-def hear(engine: Engine, pcm: bytes) -> Hypothesis | None:
-    """The first utterance in the sound, endpointed as in a session. None when nobody was heard."""
-    endpointer = Endpointer()
+def hear(engine: Engine, endpointer: Endpointer, pcm: bytes) -> list[Hypothesis]:
+    """Every utterance in the sound, endpointed as in a session."""
+    found: list[Hypothesis] = []
     for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
         for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
             match event:
@@ -45,8 +45,8 @@ def hear(engine: Engine, pcm: bytes) -> Hypothesis | None:
                 case SpeechContinues(frame):
                     engine.feed(frame)
                 case SpeechEnded():
-                    return engine.end()
-    return engine.end() if endpointer.flush() else None
+                    found.append(engine.end())
+    return found
 
 
 def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed: int) -> Score:
@@ -54,18 +54,20 @@ def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed:
     right = rejected = wrong = 0
     spent = sound = 0.0
     known = [line for line in lines if line.known]
+    endpointer = Endpointer()
     for number, line in enumerate(known):
-        pcm = _surround(line.pcm)
+        pcm = _surround(line.pcm, _SETTLING_S if number == 0 else _AROUND_S)
         if level is not None:
             pcm = mix(pcm, pink(len(pcm) // 2, seed + number), level)
         engine.arm(line.armed)
         begin = time.perf_counter()
-        heard = hear(engine, pcm)
+        heard = hear(engine, endpointer, pcm)
         spent += time.perf_counter() - begin
         sound += len(pcm) / 32000
-        if heard is None or not heard.accepted or line.armed.interpret(heard.text) is None:
+        accepted = [h.text for h in heard if h.accepted and line.armed.interpret(h.text) is not None]
+        if not accepted:
             rejected += 1
-        elif heard.text == line.say:
+        elif accepted == [line.say]:
             right += 1
         else:
             wrong += 1
@@ -73,9 +75,12 @@ def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed:
     return Score(name, len(known), right, rejected, wrong, spent / sound)
 
 
-def _surround(pcm: bytes) -> bytes:
-    """The recording's own room floor before and after, so that the noise has time to be measured."""
+def _surround(pcm: bytes, before_s: float) -> bytes:
+    """The recording with its own room floor before and after it."""
     floor = pcm[: int(0.2 * 32000) // 2 * 2]
     mirrored = np.frombuffer(floor, "<i2")[::-1].tobytes()
-    around = (floor + mirrored) * int(_SECONDS_AROUND / 0.4 + 1)
-    return around + pcm + around
+
+    def quiet(seconds: float) -> bytes:
+        return (floor + mirrored) * round(seconds / 0.4)
+
+    return quiet(before_s) + pcm + quiet(_AROUND_S)

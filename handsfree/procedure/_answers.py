@@ -347,9 +347,14 @@ def _take_count(turn: Turn, answer: Answer) -> None:
 
 
 def _take_release(turn: Turn, answer: Answer) -> None:
-    badge = _slot(answer, "badge")
-    text = turn.prompt("read_back_release", value=spoken(badge))
-    _pend(turn, Pending("release", answer.text, text, badge))
+    badge, choice = _slot(answer, "badge"), _slot(answer, "answer")
+    if choice == "release":
+        text = turn.prompt("read_back_release", value=spoken(badge))
+    elif choice == "reject":
+        text = turn.prompt("read_back_reject", value=spoken(badge))
+    else:
+        raise Refusal(f"{choice!r} is neither a release nor a rejection")
+    _pend(turn, Pending(choice, answer.text, text, badge))
 
 
 def read_back(turn: Turn, answer: Answer) -> None:
@@ -432,6 +437,15 @@ def _commit_release(turn: Turn, pending: Pending) -> None:
     go(turn, "released")
 
 
+def _commit_rejection(turn: Turn, pending: Pending) -> None:
+    reason = turn.prompt("rejected_by", step=turn.state.step, value=str(pending.value))
+    turn.record("hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="refused")
+    turn.reason(reason)
+    turn.chime("refused")
+    turn.say(turn.prompt("refused", reasons="; ".join(turn.state.reasons)), "verdict")
+    go(turn, "refused")
+
+
 _TAKE: Mapping[Kind, Callable[[Turn, Answer], None]] = {
     Kind.READING: _take_reading,
     Kind.INSPECT: _take_inspect,
@@ -445,4 +459,5 @@ _COMMIT: Mapping[str, Callable[[Turn, Pending], None]] = {
     "found": _commit_found,
     "option": _commit_choice,
     "release": _commit_release,
+    "reject": _commit_rejection,
 }

@@ -399,25 +399,32 @@ def after_overrun(turn: Turn, step_id: str) -> None:
         enter(turn, target)
 
 
+#: What a job that would return a tire to service becomes when a reason against it is still open.
+NOT_RELEASED = "not-released"
+
+
 def close(turn: Turn, ending: Ending) -> None:
-    """The job ends with a disposition and all its reasons."""
+    """The job ends with a disposition and all its reasons. No tire is returned to service over an open reason."""
     state = turn.state
     for timer in state.timers:
         drop_timer(turn, timer.step)
-    turn.set(mode=Mode.FINISHED, outcome=ending.id, pending=None, awaiting=0)
+    reasons = "; ".join(state.reasons)
+    outcome, disposition = ending.id, ending.disposition
+    if ending.released and reasons:
+        outcome, disposition = NOT_RELEASED, "not released, reasons open"
+        text = turn.prompt("closing_open", reasons=reasons)
+    elif reasons:
+        text = turn.prompt("closing", text=ending.say, disposition=disposition, reasons=reasons)
+    else:
+        text = turn.prompt("closing_clean", text=ending.say, disposition=disposition)
+    turn.set(mode=Mode.FINISHED, outcome=outcome, pending=None, awaiting=0)
     turn.record(
         "close",
-        outcome=ending.id,
-        disposition=ending.disposition,
+        outcome=outcome,
+        disposition=disposition,
         reasons=state.reasons,
         exceptions=state.exceptions,
     )
     turn.disarm()
-    if state.reasons:
-        text = turn.prompt(
-            "closing", text=ending.say, disposition=ending.disposition, reasons="; ".join(state.reasons)
-        )
-    else:
-        text = turn.prompt("closing_clean", text=ending.say, disposition=ending.disposition)
     turn.say(text, "notice")
-    turn.effects.append(Finish(ending.id))
+    turn.effects.append(Finish(outcome))

@@ -97,13 +97,18 @@ def _forms(turn: Turn) -> str:
         case Inspect():
             return "nothing found, or defect found"
         case Choice() as step:
-            return ", or ".join(option.name.lower() for option in step.options)
+            return ", or ".join(_sayable(option.say, option.name) for option in step.options)
         case CountPasses():
             return f"pass {spoken_count(turn.state.index + 1)}"
         case Do():
             return "completed"
         case step:
             return step.ask
+
+
+def _sayable(expansion: str, name: str) -> str:
+    """What can be said for an option: its words when they are plain, else its name."""
+    return expansion if expansion.replace(" ", "").isalpha() else name.lower()
 
 
 def _digits(step: Reading) -> str:

@@ -216,6 +216,7 @@ class Ending(_Frozen):
     id: _ID
     disposition: str
     say: str
+    released: bool = Field(default=False, description="the tire goes back to service: no reason may be open")
 
 
 class Procedure(_Frozen):

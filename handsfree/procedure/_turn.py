@@ -30,7 +30,7 @@ COMMANDS: Mapping[Mode, tuple[str, ...]] = {
     Mode.ASKING: _OPEN,
     Mode.CONFIRMING: _OPEN,
     Mode.DISPOSING: _OPEN,
-    Mode.READING_BACK: ("say_again", "hold", "go_back", "time_left", "stop_work"),
+    Mode.READING_BACK: _OPEN,
     Mode.WAITING: _OPEN,
     Mode.HELD: ("resume", "say_again", "time_left", "stop_work"),
 }

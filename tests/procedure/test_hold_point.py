@@ -137,3 +137,26 @@ def test_a_rule_that_asks_for_more_than_is_known_is_left_out() -> None:
     drive.feed(Start(drive.at))
     drive.say("three six two three", "affirmative")
     assert drive.records("hold_point")[0]["outcome"] == "released"
+
+
+def test_a_supervisor_rejects_by_voice() -> None:
+    drive = Drive(TEXT)
+    drive.say(*BAD, "accept the finding", "supervisor rejection four two")
+    assert drive.said() == "Rejected by badge four two. Correct?"
+    before = drive.state.reasons
+    drive.say("affirmative")
+    assert (drive.records("hold_point")[-1]["outcome"], drive.state.outcome) == ("refused", "scrap")
+    assert drive.state.reasons[:-1] == before
+    assert "rejected by supervisor badge 42" in drive.state.reasons[-1]
+
+
+def test_no_tire_is_returned_over_an_open_reason() -> None:
+    """Here nothing but the ending itself stands between a found defect and the road."""
+    text = whole(LOOK.replace('found = "scrap"', 'found = "last"')).replace(
+        'id = "returned"', 'id = "returned"\nreleased = true'
+    )
+    drive = Drive(text)
+    drive.say(FOUND, "affirmative", "nothing found", "nothing found", "completed")
+    close = drive.records("close")[0]
+    assert (close["outcome"], close["disposition"]) == ("not-released", "not released, reasons open")
+    assert "bead damage" in drive.said()

@@ -103,7 +103,7 @@ def test_what_may_be_said_in_which_mode() -> None:
     asked = (Mode.ASKING, Mode.CONFIRMING, Mode.DISPOSING, Mode.WAITING)
     assert {mode: set(names) for mode, names in COMMANDS.items()} == {
         **dict.fromkeys(asked, always),
-        Mode.READING_BACK: always - {"correction", "limit"},
+        Mode.READING_BACK: always,
         Mode.HELD: {"resume", "say_again", "time_left", "stop_work"},
     }
 
