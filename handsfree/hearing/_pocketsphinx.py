@@ -8,18 +8,22 @@ alone makes a sentence of whatever it is given.
 from __future__ import annotations
 
 import hashlib
-import itertools
 import math
-import tempfile
 import warnings
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from pocketsphinx import Decoder, get_model_path
-
 from handsfree.hearing._acceptance import Evidence, WordEvidence, judge
+from handsfree.hearing._phone_loop import (
+    FRAME_S,
+    SCORE_SCALE,
+    Phones,
+    log_score,
+    make_decoder,
+    make_phone_loop,
+    unexplained_s,
+)
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
 if TYPE_CHECKING:
@@ -27,10 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PocketSphinxEngine"]
 
-_FRAME_S: Final = 0.01
-_SCORE_SCALE: Final = 1024.0  # senone scores are stored shifted right by ten bits
 _MOST_CACHED: Final = 64  # armed grammars kept compiled
-_LOWEST: Final = -745.0  # natural log of the smallest double: a score that underflowed
 
 # The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
 # pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
@@ -59,8 +60,8 @@ class PocketSphinxEngine:
     name = "pocketsphinx"
 
     def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
-        self._grammar = _decoder(lm=None, **_SEARCH)
-        self._phones = _phone_loop()
+        self._grammar = make_decoder(lm=None, **_SEARCH)
+        self._phones = make_phone_loop()
         self._searches: OrderedDict[str, None] = OrderedDict()
         self._armed: str | None = None
         self._active: str | None = None
@@ -171,45 +172,20 @@ class PocketSphinxEngine:
 
     def _evidence(self, found: Any) -> Evidence:
         frames = max(self._grammar.n_frames(), 1)
-        loop = self._phones.hyp()
-        per_frame, speech = _phone_scores(self._phones, frames)
+        phones = Phones(self._phones, frames)
         words = tuple(
-            _word_evidence(segment, per_frame)
+            _word_evidence(segment, phones.sums)
             for segment in self._grammar.seg() or ()
             if not segment.word.startswith(("<", "+", "["))
         )
+        pcm = b"".join(self._heard)
         paid = len(words) * _WORD_PENALTY
         return Evidence(
-            grammar=(_log(found.best_score) * _SCORE_SCALE + paid) / frames,
-            phone=_log(loop.best_score) * _SCORE_SCALE / frames if loop is not None else 0.0,
-            seconds=sum(map(len, self._heard)) / 32000,
-            unexplained_s=_unexplained(speech, words),
+            grammar=(log_score(found.best_score) * SCORE_SCALE + paid) / frames,
+            phone=phones.total / frames,
+            seconds=len(pcm) / 32000,
+            unexplained_s=unexplained_s(phones, words, pcm),
             words=words,
-        )
-
-
-def _decoder(**settings: Any) -> Any:
-    try:
-        return Decoder(loglevel="FATAL", **settings)
-    except (ValueError, RuntimeError):
-        raise EngineError(
-            "PocketSphinx can't load its model; run pip install --force-reinstall pocketsphinx"
-        ) from None
-
-
-def _phone_loop() -> Any:
-    # The loop needs no words, and the shipped dictionary is 30 MB in memory: give it one word.
-    with tempfile.TemporaryDirectory() as folder:
-        dictionary = Path(folder) / "one.dict"
-        dictionary.write_text("one W AH N\n", encoding="ascii")
-        return _decoder(
-            lm=None,
-            dict=str(dictionary),
-            allphone=get_model_path("en-us/en-us-phone.lm.bin"),
-            lw=2.0,
-            pip=0.3,
-            beam=1e-20,
-            pbeam=1e-20,
         )
 
 
@@ -220,42 +196,13 @@ def _text(found: Any) -> str:
     return " ".join(word.split("(")[0] for word in found.hypstr.lower().split())
 
 
-def _log(score: float) -> float:
-    return math.log(score) if score > 0 else _LOWEST
-
-
-def _phone_scores(decoder: Any, frames: int) -> tuple[list[float], list[bool]]:
-    """What the phone loop made of each frame.
-
-    The running sum of its acoustic score (entry n is the sum of the first n frames), and whether the frame
-    is a speech sound (not silence, breath or noise).
-    """
-    each, speech = [0.0] * frames, [False] * frames
-    for segment in decoder.seg() or ():
-        begin, end = segment.start_frame, segment.end_frame + 1
-        share = _log(segment.ascore) * _SCORE_SCALE / (end - begin)
-        spoken = segment.word != "SIL" and not segment.word.startswith("+")
-        for frame in range(begin, min(end, frames)):
-            each[frame], speech[frame] = share, spoken
-    return list(itertools.accumulate(each, initial=0.0)), speech
-
-
-def _unexplained(speech: list[bool], words: tuple[WordEvidence, ...]) -> float:
-    """Seconds of speech sounds that lie in no word: the grammar search took them for silence."""
-    left = speech.copy()
-    for word in words:
-        begin, end = round(word.start_s / _FRAME_S), round(word.end_s / _FRAME_S)
-        left[begin:end] = [False] * (min(end, len(left)) - begin)
-    return sum(left) * _FRAME_S
-
-
 def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
     begin, end = segment.start_frame, min(segment.end_frame + 1, len(phone_sums) - 1)
     length = max(end - begin, 1)
     return WordEvidence(
         text=segment.word.split("(")[0].lower(),
-        start_s=begin * _FRAME_S,
-        end_s=end * _FRAME_S,
-        score=(_log(segment.ascore) + _WORD_PENALTY) / length,
+        start_s=begin * FRAME_S,
+        end_s=end * FRAME_S,
+        score=(log_score(segment.ascore) + _WORD_PENALTY) / length,
         phone=(phone_sums[end] - phone_sums[begin]) / length,
     )

@@ -77,7 +77,7 @@ def speak(cache: Path, voice: str, text: str) -> bytes:
     path = cache / f"{zlib.crc32(f'{voice}|{text}'.encode()):08x}.wav"
     if not path.exists():
         program, name = voice.split(":")
-        raw = cache / "raw.wav"
+        raw = path.with_suffix(".raw")
         command = {
             "flite": ["flite", "-voice", name, "-t", text, "-o", str(raw)],
             "espeak-ng": ["espeak-ng", "-v", name, "-s", "155", "-w", str(raw), text],
