@@ -74,9 +74,11 @@ def _disposed(row: Told) -> str:
 
 
 def _hold_point(row: Told) -> str:
-    if value_of(row, "outcome") != "refused":
+    """A refusal, and whatever a person released: only the engine's own release is ordinary."""
+    outcome, by = value_of(row, "outcome"), value_of(row, "by")
+    if outcome == "released" and by == "disposition":
         return ""
-    return joined(f"{value_of(row, 'step')}: refused by {value_of(row, 'by')}", *items(row, "reasons"))
+    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", *items(row, "reasons"))
 
 
 def _at(what: str) -> Callable[[Told], str]:
