@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PocketSphinxEngine"]
 
-_MOST_CACHED: Final = 64  # armed grammars kept compiled
+_MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compiling one takes 3 ms
 
 # The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
 # pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
