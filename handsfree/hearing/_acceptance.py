@@ -73,7 +73,7 @@ class Thresholds:
     unexplained_s: float
 
 
-THRESHOLDS: Final = Thresholds(ratio=0.05, worst_word=-3.0, longest_word_s=1.5, unexplained_s=0.3)
+THRESHOLDS: Final = Thresholds(ratio=-0.1, worst_word=-5.0, longest_word_s=1.1, unexplained_s=0.25)
 
 
 def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool, str]:
