@@ -64,7 +64,7 @@ def test_the_chain_and_every_utterance_hold(finished: tuple[Path, str]) -> None:
     job = finished[0]
     assert check_chain(job) == []
     events = [line.body for line in read_log(job).lines if line.kind == "event" and "hypothesis" in line.body]
-    assert len(events) >= 98
+    assert len(events) >= 120
     for event in events:
         assert (job / str(event["audio"])).is_file()
 

@@ -9,7 +9,9 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from handsfree import limits
+from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
+from handsfree.procedure._derived import complete
 from handsfree.procedure._events import Answer
 from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, go, next_pass
 from handsfree.procedure._misses import miss
@@ -59,7 +61,17 @@ def _pend(turn: Turn, pending: Pending) -> None:
 def _take_reading(turn: Turn, answer: Answer) -> None:
     step = turn.step
     assert isinstance(step, Reading)
-    if not step.unit:
+    if step.form == "designation":
+        text = tire_designation(Interpretation(answer.label, answer.text, answer.slots))
+        try:
+            limits.parse_designation(text or "")
+        except LimitsError as error:
+            miss(
+                turn, answer.text, str(error), say=turn.prompt("not_judged", reason=str(error), ask=step.ask)
+            )
+            return
+        value: Quantity | str = text or ""
+    elif not step.unit:
         digits = _slot(answer, "digits")
         assert step.digits is not None
         low, high = step.digits
@@ -69,7 +81,7 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
             )
             miss(turn, answer.text, "wrong number of digits", say=text)
             return
-        value: Quantity | str = digits
+        value = digits
     else:
         measured = _measured(step, answer)
         if isinstance(measured, str):
@@ -117,7 +129,8 @@ def _implausible(turn: Turn, step: Reading, answer: Answer) -> str:
 def _commit_reading(turn: Turn, pending: Pending) -> None:
     step = turn.step
     assert isinstance(step, Reading)
-    facts = {**turn.state.facts, step.fact: pending.value}
+    learned = _learned(step, pending.value)
+    facts = complete({**turn.state.facts, **learned})
     try:
         verdicts = [limits.judge(rule, facts, turn.book.policy) for rule in step.limits]
     except LimitsError as error:
@@ -125,7 +138,8 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
         return
     number = _record_value(turn, step.fact, pending)
-    turn.learn(step.fact, pending.value)
+    for fact, value in learned.items():
+        turn.learn(fact, value)
     for verdict in verdicts:
         _record_verdict(turn, verdict)
     worst = _worst(verdicts, step.binding)
@@ -148,6 +162,12 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     turn.set(mode=Mode.DISPOSING, misses=0, pending=replace(pending, kind="verdict", spoken=text))
     turn.say(text, "verdict", must_be_heard=True)
     arm_dispose(turn)
+
+
+def _learned(step: Reading, value: Quantity | str) -> dict[str, Quantity | str]:
+    """The facts a reading gives: its own, and what a tire's designation says besides."""
+    more = limits.parse_designation(str(value)).facts() if step.form == "designation" else {}
+    return {step.fact: value, **more}
 
 
 def _record_value(turn: Turn, fact: str, pending: Pending) -> int:
@@ -289,7 +309,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     if step.fact is not None:
         turn.learn(step.fact, option.id)
         for rule in step.limits:
-            verdict = limits.judge(rule, turn.state.facts, turn.book.policy)
+            verdict = limits.judge(rule, complete(turn.state.facts), turn.book.policy)
             _record_verdict(turn, verdict)
             if verdict.severity is Severity.STOP and verdict.outcome is not Outcome.INSIDE:
                 turn.reason(verdict.reason)
@@ -406,7 +426,7 @@ def dispose(turn: Turn, answer: Answer) -> None:
         return
     step = turn.step
     assert isinstance(step, Reading)
-    verdicts = [limits.judge(rule, turn.state.facts, turn.book.policy) for rule in step.limits]
+    verdicts = [limits.judge(rule, complete(turn.state.facts), turn.book.policy) for rule in step.limits]
     worst = _worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
     turn.reason(worst.reason)

@@ -8,6 +8,7 @@ from itertools import islice
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError, Library
 from handsfree.limits import LimitsError, MissingFact
+from handsfree.procedure._derived import ADVICE, DERIVED, GIVEN_BY_DESIGNATION, SPACING_NEEDS
 from handsfree.procedure._flow import decoys, next_pass
 from handsfree.procedure._model import (
     Caution,
@@ -36,7 +37,7 @@ def check(procedure: Procedure, library: Library, pronounce: Pronounce) -> list[
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
     """
     found: list[str] = []
-    for test in (_reach, _ends, _rules, _facts_first, _disposed, _cautions_first):
+    for test in (_reach, _ends, _rules, _advice, _facts_first, _cautions_first):
         found += test(procedure)
     found += _grammars(procedure, library)
     if not found:
@@ -122,33 +123,66 @@ def needed_facts(rule_id: str) -> set[str]:
 
 
 def _facts_first(procedure: Procedure) -> Iterator[str]:
-    """Every fact a rule needs is read on every way to the step that uses the rule."""
+    """Every fact that a rule, an advice or a disposition needs is read on every way to the step that uses it."""
+    several = any(
+        option.archive == "injury"
+        for step in procedure.step
+        if isinstance(step, Choice)
+        for option in step.options
+    )
     for step in procedure.step:
         own = step.fact if isinstance(step, Reading | Choice) else None
-        for rule, _ in _uses(step):
-            try:
-                needed = needed_facts(rule) - {own, "today"}
-            except LimitsError:
-                continue
-            for fact in sorted(n for n in needed if n):
+        for what, needed in _wants(step, several):
+            for fact in sorted(_read_for(procedure, needed) - {own, "today"}):
                 without = frozenset(_givers(procedure, fact))
                 if step.id in _reached(procedure, without, _forgotten_at(procedure, fact)):
-                    yield f"{step.id}: rule {rule} needs {fact}, which is not read on every way here"
+                    yield f"{step.id}: {what} needs {fact}, which is not read on every way here"
 
 
-def _disposed(procedure: Procedure) -> Iterator[str]:
-    """What the disposition of a tire can't do without is read on every way to its hold point."""
-    needed = limits.dispose({}).missing
+def _wants(step: Step, several: bool) -> Iterator[tuple[str, set[str]]]:
+    """What a step computes, and the facts it needs for that."""
+    for rule, _ in _uses(step):
+        try:
+            yield f"rule {rule}", needed_facts(rule)
+        except LimitsError:
+            continue  # an unknown rule is told elsewhere
+    for name in step.advice:
+        if name in ADVICE:
+            yield f"advice {name}", set(ADVICE[name].needs)
+    if isinstance(step, HoldPoint) and step.by == "disposition":
+        yield "the disposition", set(limits.dispose({}).missing)
+        if several:
+            yield "the distance between injuries", set(SPACING_NEEDS)
+
+
+def _read_for(procedure: Procedure, needed: set[str]) -> set[str]:
+    """The facts to be read for the facts needed: what no step gives but arithmetic does is traced back."""
+    found: set[str] = set()
+    for fact in needed:
+        derived = fact in DERIVED and not _givers(procedure, fact)
+        found |= set(DERIVED[fact]) if derived else {fact}
+    return found
+
+
+def _advice(procedure: Procedure) -> Iterator[str]:
     for step in procedure.step:
-        if isinstance(step, HoldPoint) and step.by == "disposition":
-            for fact in needed:
-                without = frozenset(_givers(procedure, fact))
-                if step.id in _reached(procedure, without, _forgotten_at(procedure, fact)):
-                    yield f"{step.id}: the disposition needs {fact}, which is not read on every way here"
+        for name in step.advice:
+            if name not in ADVICE:
+                yield f"{step.id}: no advice {name!r}; there is {', '.join(sorted(ADVICE))}"
 
 
 def _givers(procedure: Procedure, fact: str) -> set[str]:
-    return {s.id for s in procedure.step if isinstance(s, Reading | Choice) and s.fact == fact}
+    """The steps after which a fact is known."""
+    return {
+        step.id
+        for step in procedure.step
+        if isinstance(step, Reading | Choice)
+        and (step.fact == fact or (_designates(step) and fact in GIVEN_BY_DESIGNATION))
+    }
+
+
+def _designates(step: Step) -> bool:
+    return isinstance(step, Reading) and step.form == "designation"
 
 
 def _forgotten_at(procedure: Procedure, fact: str) -> list[str]:
@@ -229,8 +263,8 @@ def _words(procedure: Procedure, library: Library, pronounce: Pronounce) -> Iter
             if word not in named and not pronounce(word):
                 named.add(word)
                 yield f"{step.id}: the recognizer does not know {word!r}; add it to pronunciations.dict"
-        # Only the next pass counts and any other is refused, so passes may sound alike among themselves.
-        sentences = [] if isinstance(step, CountPasses) else _finite(library, expansion)
+        # Numbers may sound alike: a reading is read back, and only the next pass counts.
+        sentences = [] if isinstance(step, CountPasses | Reading) else _finite(library, expansion)
         sentences += _finite(library, labels["decoy"]) if "decoy" in labels else []
         for sentence in sentences:
             if len(armed.interpretations(sentence)) > 1:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from handsfree import limits
+from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
+from handsfree.procedure._derived import ADVICE, complete
 from handsfree.procedure._events import CancelTimer, Finish
 from handsfree.procedure._model import (
     Caution,
@@ -158,8 +160,20 @@ def _joined(lead: str, text: str) -> str:
 
 def _asking(turn: Turn, text: str, expansion: str) -> None:
     turn.set(mode=Mode.ASKING, pending=None, awaiting=0)
-    turn.say(text)
+    turn.say(" ".join([*_advice(turn), text]))
     turn.arm(("answer", expansion), no_input_s=NO_INPUT_S[Kind(turn.step.kind)])
+
+
+def _advice(turn: Turn) -> Iterator[str]:
+    """Sentences computed from what was read, where the step asks for them."""
+    for name in turn.step.advice:
+        advice = ADVICE[name]
+        try:
+            text = turn.prompt(advice.prompt, **advice.fill(complete(turn.state.facts)))
+        except LimitsError as error:
+            text = turn.prompt("not_judged", reason=str(error), ask="")
+        turn.record("advice", step=turn.step.id, name=name, text=text)
+        yield text
 
 
 def _ask_inspect(turn: Turn, lead: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from handsfree import limits
 from handsfree.limits import Decision, LimitsError, MissingFact, Outcome, Policy, Sense, Severity
+from handsfree.procedure._derived import complete, spacing_reasons
 from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
@@ -36,7 +37,7 @@ class Disposition:
 def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
     """The limit a rule sets now, in the technician's unit; without low and high when it follows from a formula."""
     rule = limits.rule(rule_id)
-    effective = rule.effective(facts, policy)
+    effective = rule.effective(complete(facts), policy)
     value = effective.value
     if value is None or rule.computed or rule.sense not in (Sense.MAX, Sense.MIN):
         return Bounds(None, None, effective.source, rule.formula or rule.title)
@@ -62,7 +63,10 @@ def dispose(
     reasons: dict[str, None] = {}
     warnings: dict[str, None] = {}
     sources: dict[str, None] = {}
-    for known in [{**facts, **group} for _, group in archived] + [dict(facts)]:
+    injuries = [complete({**facts, **group}) for _, group in archived]
+    if not injuries or any(fact.startswith("injury.") for fact in facts):
+        injuries.append(complete(facts))
+    for known in injuries:
         decisions.append(_decision(known, policy))
         for rule in limits.rules():
             if rule.kind != "verdict" or rule.measurand not in known:
@@ -77,6 +81,8 @@ def dispose(
             sources[verdict.source] = None
             if verdict.outcome is not Outcome.INSIDE:
                 (reasons if verdict.severity is Severity.STOP else warnings)[verdict.reason] = None
+    for text in spacing_reasons(facts, injuries, policy):
+        reasons[text] = None
     decision = max(decisions, key=list(Decision).index)
     if decision is Decision.TWO_PIECE and not two_piece:
         reasons["a two-piece repair is called for"] = None

@@ -63,6 +63,7 @@ class _Step(_Frozen):
     phase: str = Field(min_length=1)
     ask: str = Field(min_length=1, description="what is said to the technician")
     on: dict[str, str] = Field(default_factory=dict, description="outcome -> step or ending")
+    advice: tuple[str, ...] = Field(default=(), description="computed sentences said after the question")
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -96,6 +97,7 @@ class Reading(_Step):
     grammar: str = Field(description="rule of the grammars, for example readings.length_mm")
     unit: str
     plausible: tuple[float, float] | None = Field(default=None, description="physical range, in unit")
+    form: Literal["value", "designation"] = Field(default="value", description="designation: a tire size")
     digits: tuple[int, int] | None = Field(default=None, description="shortest and longest digit string")
     limits: tuple[str, ...] = ()
     binding: tuple[str, ...] = Field(default=(), description="limits that bind like a stop in this procedure")
@@ -115,7 +117,7 @@ class Reading(_Step):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
         if self.unit:
             self._needs_range()
-        elif self.digits is None or not 1 <= self.digits[0] <= self.digits[1]:
+        elif self.form == "value" and (self.digits is None or not 1 <= self.digits[0] <= self.digits[1]):
             raise ValueError("a digit string needs digits = [shortest, longest], from 1 up")
         return self
 

@@ -47,9 +47,13 @@ def _plain(value: Fraction) -> Decimal:
 def spoken(value: Quantity | str) -> str:
     """A quantity or a digit string, digit by digit: "one four point five millimeters"."""
     if isinstance(value, str):
-        return " ".join(digit_by_digit(Decimal(c)) if c.isdigit() else c for c in value)
+        return " ".join(_character(c) for c in value if c != " ")
     number = digit_by_digit(value.value)
     return f"{number} {spoken_unit(value.unit, value.value)}".strip()
+
+
+def _character(one: str) -> str:
+    return digit_by_digit(Decimal(one)) if one.isdigit() else "slash" if one == "/" else one
 
 
 def written(value: Quantity | str | None) -> str:

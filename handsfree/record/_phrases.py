@@ -229,6 +229,7 @@ PHRASES: dict[str, Formatter] = {
     "not_judged": _plainly("not judged", "bold red"),
     "disposed": lambda row: Phrase("decided", Text(stepped(row, "outcome")), "bold"),
     "caution": _caution,
+    "advice": lambda row: Phrase("advice", Text(f"{value_of(row, 'name')}: {value_of(row, 'text')}")),
     "told": lambda row: Phrase("played", Text(f"{value_of(row, 'step')}: to its end"), "dim"),
     "cut_off": lambda row: Phrase("cut off", Text(f"{value_of(row, 'step')}: said again whole"), "red"),
     "wait": _wait,

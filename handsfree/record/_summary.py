@@ -33,7 +33,8 @@ def _readings(entries: Sequence[Entry]) -> list[str]:
     rows = ["Readings in force:"]
     for index, one in enumerate(entries):
         if one["kind"] == "reading" and one.get("record") not in replaced:
-            value = f"{one.get('value')} {one.get('unit', '')}".strip()
+            unit = one.get("unit", "")
+            value = f"{one.get('value')} {'' if unit == '1' else unit}".strip()
             verdicts = ", ".join(_verdicts(entries[index + 1 :])) or "no limit"
             rows.append(f"  {one.get('measurand'):<22} {value:<14} {verdicts}")
     return rows

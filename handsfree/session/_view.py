@@ -46,7 +46,8 @@ def _understood(event: Event) -> str:
 
 def _reading(body: Mapping[str, str]) -> str:
     replaced = f" (replaces record {body['replaces']})" if body.get("replaces") else ""
-    return f"{body['measurand']} = {body['value']} {body['unit']}".strip() + replaced
+    unit = "" if body["unit"] == "1" else body["unit"]
+    return f"{body['measurand']} = {body['value']} {unit}".strip() + replaced
 
 
 def _verdict(body: Mapping[str, str]) -> str:

@@ -53,7 +53,7 @@ LIMITS = [
     ("pressure.seating.max", US, "pressure.seating", "psi", "39.9", "40", "40.1", True),
     ("balance.residual.max", US, "balance.residual", "g", "6.99", "7", "7.01", True),
     ("balance.residual.max", "fifteen_grams", "balance.residual", "g", "14.9", "15", "15.1", True),
-    ("recheck.distance.max", US, "recheck.distance", "km", "39.9", "40", "40.1", True),
+    ("recheck.distance.max", US, "recheck.distance", "mi", "24", "25", "26", True),
     ("recheck.distance.max", "fifty_km", "recheck.distance", "km", "49", "50", "51", True),
     ("recheck.distance.max", "eighty_km", "recheck.distance", "mi", "49", "50", "51", True),
     ("recheck.distance.max", "hundred_miles", "recheck.distance", "km", "159", "160", "161", True),

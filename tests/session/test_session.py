@@ -52,12 +52,19 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "trim-height": "two", "drill-speed": "one zero zero zero", "buffer-speed": "four five zero zero",
         "balance": "five", "torque-target": "one one zero", "torque-applied": "one one zero",
         "leak-start": "three five point zero", "leak-end": "three five point zero",
+        "tire-size": "two one five six five romeo one five", "tread-highest": "seven",
+        "tread-width": "one eight zero", "thickness": "one four", "injury-clock": "four o'clock",
+        "patch-size": "four zero", "stem-length": "five zero", "surface-temperature": "two zero",
+        "nut-count": "five", "recheck": "two five",
     }  # fmt: skip
     pick = {
         "another-injury": "none",
         "sensor-lamp-before": "off",
         "sensor-lamp-after": "off",
         "tack": "tacky",
+        "run-flat": "no",
+        "sealant": "no",
+        "injury-lean": "outward",
     }
 
     class Willing:

@@ -33,7 +33,7 @@ from room_tone import RATE, Samples, dbfs, pink_noise, room_tone
 __all__ = ["Line", "ScenarioError", "active_level", "read_scenario", "render"]
 
 SPEECH_DBFS, PEAK_DBFS, FLOOR_DBFS = -21.0, -4.0, -54.0
-BEFORE_S, AFTER_S = 0.28, 0.34  # floor around the speech: an endpointer needs about 0.3 s each way
+BEFORE_S, AFTER_S = 0.09, 0.16  # floor around the speech; the player goes on with room noise
 ROOM_SEED, DECAY_S, REVERB_DB = 1931, 0.22, -16.0  # one workshop corner for all lines: short and weak
 FRAME = 320
 

@@ -1,0 +1,163 @@
+"""Facts that follow from others, and advice computed from them: pure arithmetic over what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from handsfree import limits
+from handsfree.limits import End, Lean, LimitsError, MissingFact, Outcome, Policy
+from handsfree.procedure._words import spoken, spoken_count
+from handsfree.quantity import Exact, Quantity
+
+__all__ = [
+    "ADVICE",
+    "DERIVED",
+    "GIVEN_BY_DESIGNATION",
+    "SPACING_NEEDS",
+    "Advice",
+    "complete",
+    "spacing_reasons",
+]
+
+FactMap = Mapping[str, Quantity | str]
+
+#: Derived fact -> the facts it is computed from.
+DERIVED: Mapping[str, tuple[str, ...]] = {
+    "injury.center_distance": ("tire.tread_width", "injury.edge_distance")
+}
+#: Facts that a tire's designation gives, when it says them.
+GIVEN_BY_DESIGNATION = ("tire.kind", "tire.section_width", "tire.load_range", "tire.speed_symbol")
+
+
+def complete(facts: FactMap) -> dict[str, Quantity | str]:
+    """The facts with those added that follow from them. What was read is never replaced.
+
+    The center distance is half the tread width less the edge distance, its resolution the sum of theirs.
+    """
+    known = dict(facts)
+    width, edge = known.get("tire.tread_width"), known.get("injury.edge_distance")
+    if "injury.center_distance" not in known and isinstance(width, Quantity) and isinstance(edge, Quantity):
+        wide, near = width.to("mm"), edge.to("mm")
+        center = abs(Fraction(wide.value) / 2 - Fraction(near.value))
+        step = Fraction(wide.resolution or 0) / 2 + Fraction(near.resolution or 0)
+        known["injury.center_distance"] = Quantity(center, "mm", step or None)
+    return known
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """``needs``: the facts without which nothing can be advised. ``prompt``: the sentence in the prompt file;
+    ``fill``: its variables, from complete facts. Raises LimitsError."""
+
+    needs: tuple[str, ...]
+    prompt: str
+    fill: Callable[[FactMap], dict[str, str]]
+
+
+def _quantity(facts: FactMap, name: str) -> Quantity:
+    value = facts.get(name)
+    if not isinstance(value, Quantity):
+        raise MissingFact(name)
+    return value
+
+
+def _up(value: Exact) -> Quantity:
+    """Whole millimeters, upward: a bigger patch and a longer stem are the safe side."""
+    exact = Fraction(value)
+    return Quantity(Fraction(-(-exact.numerator // exact.denominator)), "mm")
+
+
+def _channel(facts: FactMap) -> limits.Channel:
+    lean = facts.get("injury.lean", "round")
+    return limits.trace(
+        _quantity(facts, "injury.size"),
+        _quantity(facts, "injury.angle"),
+        _quantity(facts, "tire.thickness"),
+        _quantity(facts, "injury.center_distance"),
+        Lean(str(lean)),
+        End.TREAD,
+    )
+
+
+def _unit(facts: FactMap) -> dict[str, str]:
+    size = limits.size_unit(_channel(facts))
+    return {
+        "stem": spoken(_up(size.stem_length.value)),
+        "patch": spoken(_up(size.patch.value)),
+        "outline": spoken(_up(size.outline.value)),
+    }
+
+
+def _order(facts: FactMap) -> dict[str, str]:
+    nuts = int(Fraction(_quantity(facts, "nut.count").value))
+    return {"order": " ".join(spoken_count(nut) for nut in limits.star_sequence(nuts))}
+
+
+def _stages(facts: FactMap) -> dict[str, str]:
+    first, full = limits.torque_stages(_quantity(facts, "torque.target"))
+    return {"first": spoken(_whole(first)), "full": spoken(full)}
+
+
+def _whole(value: Quantity) -> Quantity:
+    """A stage on the way is for reaching the last one evenly: it may be rounded."""
+    return Quantity(Fraction(round(Fraction(value.value))), value.unit)
+
+
+#: Facts without which the distance between two injuries can't be judged.
+SPACING_NEEDS = (
+    "tire.designation",
+    "tire.thickness",
+    "injury.clock",
+    "injury.size",
+    "injury.angle",
+    "injury.center_distance",
+)
+
+ADVICE: Mapping[str, Advice] = {
+    "unit": Advice(
+        ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit
+    ),
+    "star-order": Advice(("nut.count",), "advice_star_order", _order),
+    "torque-stages": Advice(("torque.target",), "advice_torque_stages", _stages),
+}
+
+
+def spacing_reasons(facts: FactMap, injuries: Sequence[FactMap], policy: Policy) -> tuple[str, ...]:
+    """Why several injuries of one tire may not all be repaired: the binding pair, and the number allowed.
+
+    Injuries are taken to lie on the same side of the tread's center line, which brings them closest.
+    """
+    if len(injuries) < 2:
+        return ()
+    designation = facts.get("tire.designation")
+    try:
+        circumference = limits.parse_designation(str(designation)).circumference
+        sites = [_site(number, injury) for number, injury in enumerate(injuries, 1)]
+        found = limits.spacing(sites, circumference, _quantity(facts, "tire.thickness"), facts, policy)
+    except LimitsError as error:
+        return (f"the distance between injuries can't be judged: {error}",)
+    reasons = []
+    pair = found.binding
+    if pair is not None and pair.outcome is not Outcome.INSIDE:
+        what = "overlap" if pair.overlap is not Outcome.INSIDE else "are too close"
+        if pair.outcome is Outcome.CLOSE:
+            what = "are too close to call"
+        reasons.append(f"{pair.first} and {pair.second} {what}: {float(pair.slack_mm):.0f} mm to spare")
+    if found.count.outcome is not Outcome.INSIDE:
+        reasons.append(found.count.reason)
+    return tuple(reasons)
+
+
+def _site(number: int, injury: FactMap) -> limits.Site:
+    known = complete(injury)
+    clock = _quantity(known, "injury.clock")
+    step = None if clock.resolution is None else Fraction(clock.resolution) * 30
+    patch = limits.size_unit(_channel(known)).patch
+    return limits.Site(
+        f"injury {number}",
+        Quantity(Fraction(clock.value) * 30, "deg", step),
+        _quantity(known, "injury.center_distance"),
+        patch,
+    )

@@ -1,0 +1,185 @@
+"""What follows from what was read: the center distance, the unit's size, the order of tightening, the spacing."""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handsfree.limits import DEFAULT, LimitsError, MissingFact
+from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
+from handsfree.quantity import Quantity
+from handsfree.session import packaged_procedure
+
+from .driving import Drive
+
+MM = Decimal("0.1")
+INJURY = {
+    "injury.size": Quantity(Decimal("4.5"), "mm", MM),
+    "injury.angle": Quantity(Decimal(15), "deg", Decimal(1)),
+    "injury.lean": "outward",
+    "tire.thickness": Quantity(Decimal(14), "mm", Decimal(1)),
+    "injury.center_distance": Quantity(Decimal(25), "mm", Decimal(1)),
+}
+TIRE = {"tire.designation": "215/65R15", "tire.thickness": INJURY["tire.thickness"]}
+
+
+def at(clock: str, across: str = "25") -> dict[str, Quantity | str]:
+    return {
+        **INJURY,
+        "injury.clock": Quantity(Decimal(clock), "1", Decimal(1)),
+        "injury.center_distance": Quantity(Decimal(across), "mm", Decimal(1)),
+    }
+
+
+@given(width=st.integers(80, 400), edge=st.integers(0, 250))
+def test_center_distance_is_half_the_width_less_the_edge_distance(width: int, edge: int) -> None:
+    facts = {
+        "tire.tread_width": Quantity(Decimal(width), "mm", Decimal(1)),
+        "injury.edge_distance": Quantity(Decimal(edge), "mm", Decimal(1)),
+    }
+    center = complete(facts)["injury.center_distance"]
+    assert isinstance(center, Quantity)
+    assert center.value == abs(Fraction(width, 2) - edge)
+    assert center.resolution == Fraction(3, 2)
+
+
+def test_the_unit_of_input_does_not_change_the_center_distance() -> None:
+    metric = complete(
+        {
+            "tire.tread_width": Quantity(Decimal("177.8"), "mm"),
+            "injury.edge_distance": Quantity(Decimal("50.8"), "mm"),
+        }
+    )
+    inch = complete(
+        {"tire.tread_width": Quantity(Decimal(7), "in"), "injury.edge_distance": Quantity(Decimal(2), "in")}
+    )
+    assert metric["injury.center_distance"] == inch["injury.center_distance"]
+
+
+def test_what_was_read_is_not_replaced() -> None:
+    facts = {
+        "tire.tread_width": Quantity(Decimal(180), "mm"),
+        "injury.edge_distance": Quantity(Decimal(60), "mm"),
+        "injury.center_distance": Quantity(Decimal(1), "mm"),
+    }
+    assert complete(facts)["injury.center_distance"] == Quantity(Decimal(1), "mm")
+
+
+def test_the_unit_advised_is_never_smaller_than_plane_geometry_asks() -> None:
+    """Stem: thickness over cos(angle) and 10 mm to trim; patch: size over cos(angle) and 12 mm all round."""
+    said = ADVICE["unit"].fill(INJURY)
+    cos = math.cos(math.radians(15))
+    assert said["stem"] == "two five millimeters"  # 14 / cos + 10 = 24.49
+    assert 24 < 14 / cos + 10 <= 25
+    assert said["patch"] == "two nine millimeters"  # 4.5 / cos + 24 = 28.66
+    assert 28 < 4.5 / cos + 24 <= 29
+
+
+def test_star_order_and_stages() -> None:
+    assert ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(5), "1")}) == {
+        "order": "one three five two four"
+    }
+    stages = ADVICE["torque-stages"].fill({"torque.target": Quantity(Decimal(85), "N.m", Decimal(1))})
+    assert stages["full"] == "eight five newton meters"
+
+
+@pytest.mark.parametrize("name", sorted(ADVICE))
+def test_advice_without_its_facts_names_the_missing_one(name: str) -> None:
+    with pytest.raises(MissingFact) as missing:
+        ADVICE[name].fill({})
+    assert missing.value.args[0] in ADVICE[name].needs
+
+
+def test_a_wheel_of_three_nuts_is_not_covered() -> None:
+    with pytest.raises(LimitsError):
+        ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(3), "1")})
+
+
+def test_one_injury_has_no_distance() -> None:
+    assert spacing_reasons(TIRE, [at("4")], DEFAULT) == ()
+
+
+def test_injuries_far_apart_are_no_reason() -> None:
+    """A third of 2,075 mm apart (215/65R15): nothing overlaps, and the US chart sets no other distance."""
+    assert spacing_reasons(TIRE, [at("4"), at("8")], DEFAULT) == ()
+
+
+def test_overlapping_patches_are_a_reason_that_names_the_pair() -> None:
+    (reason,) = spacing_reasons(TIRE, [at("4"), at("4")], DEFAULT)
+    assert "injury 1 and injury 2" in reason
+
+
+def test_without_a_clock_position_the_distance_is_a_reason_not_a_guess() -> None:
+    (reason,) = spacing_reasons(TIRE, [at("4"), dict(INJURY)], DEFAULT)
+    assert "can't be judged" in reason
+    assert "injury.clock" in reason
+
+
+TO_INJURY = (
+    "eye protection and gloves are on", "four four one seven", "affirmative", "driver front", "affirmative",
+    "two one five six five romeo one five", "affirmative", "three six two three", "affirmative",
+    "fabric body", "affirmative", "seven thirty seconds", "affirmative", "eight thirty seconds", "affirmative",
+    "standard tire", "two four p s i", "affirmative", "three five p s i", "affirmative", "no lamp showing",
+    "completed", "valve core is out", "completed", *["nothing found"] * 5, "tire is dry", "completed",
+    "one eight zero millimeters", "affirmative",
+)  # fmt: skip
+
+
+def injury(
+    clock: str, edge: str = "six five", angle: str = "one five", size: str = "four point five"
+) -> tuple[str, ...]:
+    return (
+        f"{size} millimeters", "affirmative", f"{angle} degrees", "affirmative", "toward shoulder",
+        "one four millimeters", "affirmative", f"{clock} o'clock", "affirmative", "crown area", "affirmative",
+        f"{edge} millimeters", "affirmative",
+    )  # fmt: skip
+
+
+@pytest.fixture
+def measuring() -> Drive:
+    drive = Drive(packaged_procedure("passenger-one-piece"))
+    drive.say(*TO_INJURY)
+    assert drive.step == "injury-size"
+    return drive
+
+
+def test_two_injuries_on_one_spot_are_scrap(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "another injury", *injury("four"), "no more injuries")
+    assert measuring.records("hold_point")[0]["outcome"] == "refused"
+    assert any("injury 1 and injury 2" in reason for reason in measuring.state.reasons)
+    assert measuring.step == "mark-scrap"
+
+
+def test_two_injuries_far_apart_are_repaired(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "another injury", *injury("nine"), "no more injuries")
+    assert measuring.records("hold_point")[0]["outcome"] == "released"
+    assert measuring.state.reasons == ()
+
+
+def test_a_channel_that_leaves_the_crown_is_outside_though_the_hole_is_inside(measuring: Drive) -> None:
+    """26 mm from the edge is inside the inch; leaning 20 degrees through 14 mm ends 5 mm farther out."""
+    measuring.say(*injury("four", edge="two six", angle="two zero"))
+    verdicts = {v["rule"]: v["outcome"] for v in measuring.records("verdict") if v["step"] == "injury-edge"}
+    assert verdicts["injury.channel.crown"] != "inside"
+    assert measuring.mode == "disposing"
+
+
+def test_a_steep_angle_is_not_for_this_procedure(measuring: Drive) -> None:
+    measuring.say(
+        "four point five millimeters",
+        "affirmative",
+        "three zero degrees",
+        "affirmative",
+        "accept the finding",
+    )
+    assert measuring.step == "not-this-procedure"
+
+
+def test_the_designation_gives_facts(measuring: Drive) -> None:
+    assert measuring.state.facts["tire.section_width"] == Quantity(Fraction(215), "mm")
+    assert measuring.state.facts["tire.kind"] == "passenger"
