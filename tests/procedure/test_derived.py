@@ -128,8 +128,7 @@ TO_INJURY = (
     "completed", "valve core is out", "completed", *["nothing found"] * 5, "tire is dry", "completed",
     "one eight zero millimeters", "affirmative",
 )  # fmt: skip
-def injury(clock: str, edge: str = "six five", angle: str = "one five") -> tuple[str, ...]:
-    size = "four point five"
+
 
 def injury(
     clock: str, edge: str = "six five", angle: str = "one five", size: str = "four point five"
