@@ -48,6 +48,12 @@ def with_room(pcm: bytes, snr: float, seed: int = 0, before: float = 0.8, after:
     return np.clip(out, -32768, 32767).astype("<i2").tobytes()
 
 
+def trim(pcm: bytes) -> bytes:
+    """The recording without its quiet ends, a frame of them kept."""
+    speech = np.flatnonzero(frame_levels(pcm) > -50)
+    return pcm[max(0, speech[0] - 1) * 960 : (speech[-1] + 2) * 960]
+
+
 def hear(engine: Engine, pcm: bytes, armed: Armed | None = None) -> list[Hypothesis]:
     """Every utterance of the sound, decoded. ``armed`` is what was armed: it is asked, as in a session,
     whether a pause may be one within a sentence."""

@@ -10,12 +10,11 @@ import random
 from typing import TYPE_CHECKING
 
 import human
-import numpy as np
 import pytest
-from listening import ROOM_DBFS, hear, with_room
+from listening import ROOM_DBFS, hear, trim, with_room
 from pocketsphinx import Decoder
 
-from handsfree.audio import frame_levels, room_noise
+from handsfree.audio import room_noise
 from handsfree.grammar import Armed, Library, load_pronunciations
 from handsfree.hearing import PocketSphinxEngine
 
@@ -67,11 +66,6 @@ def arm(answer: str) -> Armed:
     return Library.load().arm({"answer": answer, "command": "<commands.command>"})
 
 
-def trim(pcm: bytes) -> bytes:
-    speech = np.flatnonzero(frame_levels(pcm) > -50)
-    return pcm[max(0, speech[0] - 1) * 960 : (speech[-1] + 2) * 960]
-
-
 def join(parts: list[bytes], gap_s: float) -> bytes:
     return ROOM[: int(gap_s * 16000) * 2].join(parts)
 
@@ -100,6 +94,7 @@ def test_single_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], fi
     right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, numbers 0-19 and tens", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 28
+    assert accepted >= 0.85 * right
     assert right >= 24
 
 
@@ -114,6 +109,7 @@ def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], 
     right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, two-word numbers", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 72
+    assert accepted >= 0.85 * right
     assert right >= 69
 
 
@@ -145,8 +141,8 @@ def test_digit_by_digit(
     right, accepted, wrong = count_right(fresh, armed, said)
     what = f"human, digit by digit, {gap_s} s between"
     figures.add(what, f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
-    assert right >= 34
-    assert accepted >= 0.9 * right
+    assert right >= 36
+    assert accepted >= 0.85 * right
 
 
 def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
