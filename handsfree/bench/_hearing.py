@@ -6,9 +6,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from handsfree.audio import FRAME_BYTES, Endpointer, SpeechContinues, SpeechEnded, SpeechStarted
+from handsfree.audio import FRAME_BYTES, Endpointer, SpeechContinues, SpeechEnded, SpeechStarted, room_noise
 from handsfree.bench._noise import mix, pink
 from handsfree.bench._script import Recording
 from handsfree.hearing import Engine, Hypothesis
@@ -77,10 +75,9 @@ def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed:
 
 def _surround(pcm: bytes, before_s: float) -> bytes:
     """The recording with its own room floor before and after it."""
-    floor = pcm[: int(0.2 * 32000) // 2 * 2]
-    mirrored = np.frombuffer(floor, "<i2")[::-1].tobytes()
+    room = room_noise(pcm)
 
     def quiet(seconds: float) -> bytes:
-        return (floor + mirrored) * round(seconds / 0.4)
+        return (room * (int(seconds) // 4 + 1))[: int(seconds * 16000) * 2]
 
     return quiet(before_s) + pcm + quiet(_AROUND_S)

@@ -82,7 +82,7 @@ class Thresholds:
 # accepted with false rejection under 5 %. On the "test" part (three other voices, the other half): false
 # rejection 2 of 73 (synthetic) and 1 of 49 (human), out-of-grammar accepted 17 of 304.
 THRESHOLDS: Final = Thresholds(
-    fit=-0.3, unexplained_weight=3.0, unexplained_s=0.6, worst_word=-5.0, longest_word_s=1.1
+    fit=0.05, unexplained_weight=1.0, unexplained_s=0.6, worst_word=-5.0, longest_word_s=1.0
 )
 
 

@@ -34,6 +34,7 @@ from handsfree.speaking import Played, Speaker, SpeakingError
 __all__ = ["UNFINISHED", "Session"]
 
 UNFINISHED = "unfinished"
+_MOST_ARMED = 8  # grammars kept, about 1 MB each; arming one anew takes some milliseconds
 
 
 @dataclass(slots=True)
@@ -136,9 +137,10 @@ class Session:
         if not effect.grammar:
             self._listening = _Listening()
             return
-        armed = self._cache.get(effect.grammar)
-        if armed is None:
-            armed = self._cache[effect.grammar] = self._library.arm(dict(effect.grammar))
+        armed = self._cache.pop(effect.grammar, None) or self._library.arm(dict(effect.grammar))
+        self._cache[effect.grammar] = armed  # the newest last
+        if len(self._cache) > _MOST_ARMED:
+            del self._cache[next(iter(self._cache))]
         answer = any(label != "command" for label, _ in effect.grammar)
         silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
         self._listening = _Listening(armed, answer, silence)

@@ -172,7 +172,7 @@ def rates(trials: list[Trial], thresholds: Thresholds) -> dict[str, tuple[int, i
 
 def candidates() -> Iterator[Thresholds]:
     for fit, weight, unexplained, longest in itertools.product(
-        np.arange(-1.0, 0.5, 0.05), (0.5, 1, 1.5, 2, 3, 4), (0.3, 0.4, 0.6, 0.8), (0.9, 1.1)
+        np.arange(-1.0, 0.5, 0.05), (0.5, 1, 1.5, 2, 3, 4), (0.3, 0.4, 0.6, 0.8), (0.9, 1.0, 1.1)
     ):
         yield Thresholds(round(float(fit), 2), weight, unexplained, -5.0, longest)
 

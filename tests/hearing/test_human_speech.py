@@ -152,7 +152,7 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     sentence = accepted = utterances = 0
     passed = []
     for n, (name, pcm) in enumerate(sounds.items()):
-        for found in hear(fresh, with_room(pcm[: 6 * 32000], SNR_DB, seed=n), armed):
+        for found in hear(fresh, with_room(pcm[: 4 * 32000], SNR_DB, seed=n), armed):
             utterances += 1
             if armed.interpret(found.text) is not None:
                 sentence += 1
