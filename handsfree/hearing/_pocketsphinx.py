@@ -36,12 +36,13 @@ _MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compil
 # The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
 # pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
 # "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
-# them from being multiplied. Beams stay at their defaults: wider ones changed nothing but the time.
+# them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10) and what the
+# recorded human numbers need (1e-10 to 1e-18). Wider beams cost four times the time for a few words more.
 _SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
 _WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
 
-# Where the cepstral mean starts: between the synthetic voices used at calibration. It only has to do for the
-# partial results of the first utterance, which is decoded a second time with its own mean.
+# Where the cepstral mean starts: by eye, between where three synthetic voices and a human one ended up. It only
+# has to do for the partial results of the first utterance, which is decoded again with its own mean.
 _FIRST_MEAN: Final = "47,0,2,3,-3,-1,0,0,0,0,0,0,0"
 
 

@@ -5,7 +5,7 @@
     python tests/hearing/calibrate.py CACHE search             # the grammar search's settings, dev voices only
 
 Needs flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722 (Debian). Voices, sentences and the recorded
-human prompts (by file) of "test" are not in "dev". Everything goes through the endpointer and the packaged
+human sentences (by file) of "test" are not in "dev". Everything goes through the endpointer and the packaged
 grammars, as in a session.
 """
 

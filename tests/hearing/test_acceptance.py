@@ -35,7 +35,14 @@ def test_what_fits_better_than_free_phones_is_accepted() -> None:
         (with_word(1.0, 1.0 + THRESHOLDS.longest_word_s + 0.1, -2.0), "too long"),
         (replace(GOOD, words=()), "no words"),
         (replace(GOOD, grammar=5.0, unexplained_s=THRESHOLDS.unexplained_s + 0.01), "more was said"),
-        (replace(GOOD, grammar=GOOD.phone, unexplained_s=0.2), "more was said"),
+        (
+            replace(
+                GOOD,
+                grammar=GOOD.phone + THRESHOLDS.fit + 0.1 * THRESHOLDS.unexplained_weight,
+                unexplained_s=0.11,
+            ),
+            "more was said",
+        ),
     ],
 )
 def test_each_reason_to_refuse(evidence: Evidence, why: str) -> None:

@@ -2,6 +2,9 @@
 
 The prompts are joined with a real noise floor between them, never with zeros. Floors are what was measured,
 less a margin for another build of the engine's arithmetic; the figures are printed at the end of the run.
+
+The search's word penalty and the acceptance limits were chosen with these number prompts at hand (other strings
+of them), so the number figures show that this voice is understood, not how well a new one will be.
 """
 
 from __future__ import annotations
@@ -94,7 +97,7 @@ def test_single_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], fi
     right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, numbers 0-19 and tens", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 28
-    assert accepted >= 0.85 * right
+    assert accepted >= 0.8 * right
     assert right >= 24
 
 
@@ -109,7 +112,7 @@ def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], 
     right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, two-word numbers", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert len(said) == 72
-    assert accepted >= 0.85 * right
+    assert accepted >= 0.8 * right
     assert right >= 69
 
 
@@ -142,7 +145,7 @@ def test_digit_by_digit(
     what = f"human, digit by digit, {gap_s} s between"
     figures.add(what, f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
     assert right >= 36
-    assert accepted >= 0.85 * right
+    assert accepted >= 0.8 * right
 
 
 def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
@@ -163,4 +166,4 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     figures.add("  a sentence of the armed grammar (gate 2)", f"{sentence}")
     figures.add("  of these accepted as well (gate 3)", f"{accepted} ({accepted / utterances:.1%}); {passed}")
     assert len(sounds) > 250
-    assert accepted <= 0.1 * utterances
+    assert accepted <= 0.07 * utterances
