@@ -6,8 +6,12 @@ be resumed.
 
 from __future__ import annotations
 
+import os
+import shlex
+import shutil
 import sys
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -27,12 +31,14 @@ from handsfree.speaking import SpeakingError
 __all__ = ["app", "main"]
 
 NOT_FINISHED = 3
+_WIDE = 110  # columns of text that goes to a file
 
 app = typer.Typer(
     name="handsfree",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
+    rich_markup_mode=None,  # markup would eat the [table] names of a policy file
     help="Guides, checks and records a tire puncture repair by voice. Works offline. "
     "Local codes, the tire and vehicle makers' instructions and trained judgement come first.",
     epilog="Exit codes: 0 done, 1 error, 2 wrong usage, 3 job not finished (handsfree resume JOB).",
@@ -99,18 +105,43 @@ def _style(label: str, line: str) -> str:
     return typer.style(line, fg=_COLORS.get(label), bold=label == "phase")
 
 
-def _view() -> PlainView:
-    import os
+def _width() -> int:
+    """The terminal's width or COLUMNS, kept readable; a file or a pipe gets a fixed one."""
+    if sys.stdout.isatty() or os.environ.get("COLUMNS", "").isdigit():
+        return min(max(shutil.get_terminal_size((_WIDE, 24)).columns, 60), 200)
+    return _WIDE
 
+
+def _view() -> PlainView:
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     return PlainView(_write, None if plain else _style)
 
 
-def _finish(outcome: str, folder: Path, jobs: Path) -> None:
+def _go_on(folder: Path, setup: wiring.Setup) -> str:
+    """The command that opens the job again in the way it was run: without its options it might not even start."""
+    usual = wiring.Setup()
+    words = ["handsfree", "resume", str(folder)]
+    for option in ("engine", "model", "wav", "device", "replies"):
+        value = getattr(setup, option)
+        if value != getattr(usual, option):
+            words += [f"--{option}", str(value)]
+    words += ["--fast"] if setup.wav is not None and not setup.realtime else []
+    words += ["--practice"] if setup.practice else []
+    return shlex.join(words)
+
+
+def _finish(outcome: str, folder: Path, setup: wiring.Setup) -> None:
     _write("")
     if outcome in (UNFINISHED, "stopped"):
-        _write(f"The job is not finished ({outcome}). Go on with: handsfree resume {folder}")
+        what = "Work was stopped." if outcome == "stopped" else "The job is not finished."
+        _write(f"{what} Go on with: {_go_on(folder, setup)}")
+        if setup.wav is not None:
+            _write(
+                "Sound files are heard from the first one on: name the ones that follow, or --engine typed."
+            )
         raise typer.Exit(NOT_FINISHED)
+    _write(summary_text(folder))
+    _write("")
     _write(f"The record: {folder / 'record.jsonl'}")
     _write(f"Read it with: handsfree show {folder}")
 
@@ -118,6 +149,7 @@ def _finish(outcome: str, folder: Path, jobs: Path) -> None:
 def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
+    _policy(setup.policy)  # before anything is begun, and with the file's name in the error
     folders: list[Path] = []
 
     def started(folder: Path) -> None:
@@ -133,7 +165,26 @@ def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
     return outcome, folders[0]
 
 
-@app.command(epilog="Example: handsfree run --technician Mara --bay 2")
+def _version(wanted: bool) -> None:
+    if wanted:
+        _write(f"handsfree {version('handsfree')}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    _: Annotated[
+        bool,
+        typer.Option("--version", help="The version, and nothing else.", callback=_version, is_eager=True),
+    ] = False,
+) -> None:
+    """What holds for every command."""
+
+
+@app.command(
+    short_help="Run a job by microphone, files or keyboard.",
+    epilog="Example: handsfree run --technician Mara --bay 2",
+)
 def run(
     procedure: Annotated[
         str, typer.Option("--procedure", help="A packaged procedure's name, or a procedure file.")
@@ -171,10 +222,13 @@ def run(
         jobs=jobs,
     )
     outcome, folder = _run(setup)
-    _finish(outcome, folder, jobs)
+    _finish(outcome, folder, setup)
 
 
-@app.command(epilog="Example: handsfree resume 2026-11-25-142530-job --engine typed")
+@app.command(
+    short_help="Go on with a job that was stopped or cut off.",
+    epilog="Example: handsfree resume 2026-11-25-142530-job --engine typed",
+)
 def resume(
     job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
     engine: EngineName = "pocketsphinx",
@@ -199,10 +253,12 @@ def resume(
         jobs=jobs,
     )
     outcome, folder = _run(setup, folder)
-    _finish(outcome, folder, jobs)
+    _finish(outcome, folder, setup)
 
 
-@app.command(epilog="Example: handsfree demo --play --realtime")
+@app.command(
+    short_help="One whole repair, from recordings.", epilog="Example: handsfree demo --play --realtime"
+)
 def demo(
     play: Annotated[bool, typer.Option("--play", help="Play the replies on the sound card.")] = False,
     realtime: Annotated[bool, typer.Option("--realtime", help="Keep the pace of the clock.")] = False,
@@ -229,28 +285,31 @@ def demo(
         spare_keyboard=False,
     )
     outcome, job = _run(setup)
-    if outcome not in (UNFINISHED, "stopped"):
-        _write("")
-        _write(summary_text(job))
-    _finish(outcome, job, jobs)
+    _finish(outcome, job, setup)
 
 
-@app.command(epilog="Example: handsfree show jobs/2026-11-25-142530-demo")
+@app.command(
+    short_help="Print a job's record and check it.",
+    epilog="Example: handsfree show jobs/2026-11-25-142530-demo",
+)
 def show(
     job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Print a job's record as a person would read it, and check its chain."""
     folder = wiring.find_job(job, jobs)
-    _write(show_text(folder))
-    findings = check_chain(folder)
-    for finding in findings:
-        typer.echo(f"DAMAGE: {finding}", err=True)
-    if findings:
+    _write(show_text(folder, width=_width()))
+    # What an interruption leaves behind (a note) is shown, but it is no damage.
+    damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
+    if damage:
+        many = f"{len(damage)} finding{'s' if len(damage) > 1 else ''}"
+        typer.echo(f"handsfree: the record is damaged: {many}, listed at its end", err=True)
         raise typer.Exit(1)
 
 
-@app.command(epilog="Example: handsfree check passenger-one-piece")
+@app.command(
+    short_help="Prove a procedure before it is used.", epilog="Example: handsfree check passenger-one-piece"
+)
 def check(
     procedure: Annotated[str, typer.Argument(help="A procedure file, or a packaged procedure's name.")],
 ) -> None:
@@ -265,19 +324,46 @@ def check(
     typer.echo(f"{procedure}: proved, nothing found")
 
 
+# \b keeps the lines as they are.
+_POLICY_HELP = """A shop policy file (TOML) chooses among published rules that disagree and moves limits. A whole one:
+
+\b
+  name = "our shop"
+  base = "us"                    # us, uk, jp, de or nz
+
+\b
+  [choose]                       # among published variants: always free
+  "injury.edge.min" = "inch_and_half"
+
+\b
+  [limits."injury.size.max"]     # tightening is free
+  limit = "5 mm"
+
+\b
+  [limits."buffer.rpm.max"]      # loosening shows in every record; a stop limit needs both lines below
+  limit = "5500 rpm"
+  allowed_by = "A. Supervisor"
+  why = "buffer measured at 4900 rpm under load"
+
+Try it: handsfree limits --policy FILE. One rule and its variants, for example: handsfree limits explain
+injury.size.max"""
+
 rules_app = typer.Typer(
     invoke_without_command=True,
+    rich_markup_mode=None,
     help="The rules readings are judged by: each with its limit, severity and published source.",
-    epilog="A shop policy file (TOML) chooses among published rules that disagree and tightens limits: "
-    'name = "our shop", base = "us", and tables [choose] and [limits]. Loosening a stop limit needs '
-    "allowed_by and why, and shows in every record. Example: handsfree limits explain injury.size.max",
+    epilog=_POLICY_HELP,
 )
-app.add_typer(rules_app, name="limits")
+app.add_typer(rules_app, name="limits", short_help="The rules and limits, and shop policies.")
 
 
 def _policy(path: Path | None) -> limits.Policy:
+    """A policy file checked. Raises LimitsError that begins with the file's name."""
     text = wiring.policy_text(path)
-    return limits.parse_policy(text) if text else limits.DEFAULT
+    try:
+        return limits.parse_policy(text) if text else limits.DEFAULT
+    except LimitsError as error:
+        raise LimitsError(f"{path}: {str(error).removeprefix('policy: ')}") from None
 
 
 @rules_app.callback()
@@ -301,7 +387,7 @@ def explain(
     typer.echo(limits.explain(rule, _policy(policy)).rstrip())
 
 
-@app.command(epilog="Example: handsfree doctor")
+@app.command(short_help="What works on this machine.", epilog="Example: handsfree doctor")
 def doctor(jobs: Jobs = Path("jobs")) -> None:
     """What works on this machine: recognizer, voice, sound card, disk, clock; and what to install."""
     from handsfree._doctor import examine

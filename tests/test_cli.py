@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shlex
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -33,6 +35,18 @@ def one_line(done: subprocess.CompletedProcess[str], code: int = 1) -> str:
     lines = done.stderr.strip().splitlines()
     assert len(lines) == 1, done.stderr
     return lines[0]
+
+
+def go_on(done: subprocess.CompletedProcess[str]) -> str:
+    """The line that says how to go on."""
+    (line,) = [line for line in done.stdout.splitlines() if "Go on with: " in line]
+    return line
+
+
+def policy_in_help() -> str:
+    """The policy printed by ``limits --help``, as a user would copy it."""
+    text = handsfree("limits", "--help").stdout
+    return text[text.index('  name = "our shop"') : text.index("  Try it")]
 
 
 def test_without_words_it_shows_help_with_every_command() -> None:
@@ -110,7 +124,9 @@ def test_silent_files_record_nothing_and_can_be_resumed(tmp_path: Path) -> None:
         "run", "--wav", str(quiet), "--fast", "--replies", "text", "--jobs", str(tmp_path / "jobs")
     )
     assert done.returncode == 3
-    assert "handsfree resume" in done.stdout
+    line = go_on(done)
+    assert line.startswith("The job is not finished. Go on with: handsfree resume ")
+    assert line.endswith(f" --wav {quiet} --replies text --fast")
     assert "recorded" not in done.stdout
 
 
@@ -118,6 +134,10 @@ def test_a_typed_job_that_ends_early_can_be_resumed_and_shown(tmp_path: Path) ->
     done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED)
     assert done.returncode == 3
     (job,) = tmp_path.iterdir()
+    assert (
+        go_on(done) == "The job is not finished. "
+        f"Go on with: handsfree resume {job} --engine typed --practice"
+    )
     shown = handsfree("show", str(job))
     assert shown.returncode == 0
     assert "4417" in shown.stdout
@@ -140,7 +160,18 @@ def test_stop_work_stops_with_code_3(tmp_path: Path) -> None:
         "run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED + "stop work\nno\n"
     )
     assert done.returncode == 3
-    assert "stopped" in done.stdout
+    (job,) = tmp_path.iterdir()
+    line = go_on(done)
+    assert line == f"Work was stopped. Go on with: handsfree resume {job} --engine typed --practice"
+
+
+def test_the_line_to_go_on_with_is_a_command_that_works(tmp_path: Path) -> None:
+    jobs = tmp_path / "two words"
+    done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(jobs), typed=TYPED)
+    for _ in range(2):
+        words = shlex.split(go_on(done).partition("Go on with: ")[2])
+        done = handsfree(*words[1:], typed="")
+        assert done.returncode == 3, done.stderr
 
 
 def test_a_changed_record_is_shown_and_is_an_error(tmp_path: Path) -> None:
@@ -149,8 +180,10 @@ def test_a_changed_record_is_shown_and_is_an_error(tmp_path: Path) -> None:
     record = job / "record.jsonl"
     record.write_bytes(record.read_bytes().replace(b"4417", b"4418", 1))
     done = handsfree("show", str(job))
-    assert done.returncode == 1
-    assert "Traceback" not in done.stderr
+    said = one_line(done)
+    assert "the record is damaged: 1 finding" in said
+    assert done.stdout.count("damage: line ") == 1
+    assert "Finding(" not in done.stdout + said
     refused = handsfree("resume", str(job), "--engine", "typed", "--practice", typed="")
     assert "damaged" in one_line(refused)
 
@@ -213,6 +246,30 @@ def test_limits_as_table_and_json() -> None:
     assert "injury.size.max" in handsfree("limits").stdout
     assert any(rule["id"] == "drying" for rule in json.loads(handsfree("limits", "--json").stdout))
     assert "example" in handsfree("limits", "explain", "drying").stdout
+
+
+def test_the_policy_in_the_help_is_whole_and_can_be_copied(tmp_path: Path) -> None:
+    policy = tmp_path / "shop.toml"
+    policy.write_text(policy_in_help())
+    shown = handsfree("limits", "--policy", str(policy))
+    assert shown.returncode == 0, shown.stderr
+    assert "(shop: 5 mm)" in shown.stdout
+
+
+@pytest.mark.parametrize(
+    "words", [("limits",), ("limits", "explain", "drying"), ("run", "--engine", "typed")]
+)
+def test_a_policy_error_names_the_file(words: tuple[str, ...], tmp_path: Path) -> None:
+    policy = tmp_path / "shop.toml"
+    policy.write_text('name = "x"\n[limits."injury.size.max"]\nlimit = "9 mm"\n')
+    line = one_line(handsfree(*words, "--policy", str(policy), cwd=tmp_path))
+    assert line.startswith(f"handsfree: {policy}: injury.size.max would loosen")
+    assert not (tmp_path / "jobs").exists()
+
+
+def test_the_version_is_the_package_s() -> None:
+    done = handsfree("--version")
+    assert (done.returncode, done.stdout) == (0, f"handsfree {version('handsfree')}\n")
 
 
 def test_doctor_names_every_part() -> None:

@@ -130,7 +130,8 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
         state = Text(f"\nChain: unbroken, {len(rows)} lines, head {head[:16]}", style="green")
     for finding in [*errors, *notes]:
         where = f"line {finding.line}: " if finding.line else ""
-        state.append_text(Text(f"\n  {finding.severity}: {where}")).append_text(clean(finding.message))
+        what = "damage" if finding.severity == "error" else finding.severity
+        state.append_text(Text(f"\n  {what}: {where}")).append_text(clean(finding.message))
     return state
 
 

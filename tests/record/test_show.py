@@ -149,7 +149,7 @@ def test_findings_are_shown_and_an_unchecked_chain_is_not_called_unbroken() -> N
         console.print(render([{"kind": "event"}]))
     text = capture.get()
     assert "BROKEN, 1 found in 1 lines" in text
-    assert "error: line 3: not JSON" in text
+    assert "damage: line 3: not JSON" in text
     assert "note: x" in text
     assert "not checked" in text
 
