@@ -24,7 +24,7 @@ from handsfree.limits._rule import (
     spoken,
     verdict,
 )
-from handsfree.limits._types import Count, Facts, Outcome, Severity, Verdict
+from handsfree.limits._types import Count, Facts, Outcome, Severity, Verdict, Window
 from handsfree.quantity import Quantity
 
 __all__ = ["WHEEL_RULES"]
@@ -58,7 +58,9 @@ def _seating(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
         placard = quantity(facts, "pressure.placard")
         assert limit.value is not None
         limit = replace(limit, value=min(limit.value, placard, key=lambda p: Fraction(p.to("kPa").value)))
-    return verdict(rule, reading, interval(reading, "kPa"), limit)
+    # The stop of a preset regulator is a setting: forty is forty, as buffer and cutter speeds are.
+    stop = Quantity(reading.value, reading.unit)
+    return verdict(rule, reading, interval(stop, "kPa"), limit)
 
 
 def _tightenings(rule: Rule, facts: Facts, policy: Policy) -> Count:
@@ -114,6 +116,15 @@ def _sensor(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     return banded(rule, reading, interval(reading, "kPa"), Quantity(low, "kPa"), None, limit, extra)
 
 
+def _hold(rule: Rule, facts: Facts, policy: Policy) -> Window:
+    quantity(facts, "pressure.set")  # the test begins at a pressure that is known
+    limit = rule.effective(facts, policy)
+    assert limit.value is not None
+    shortest = -(-Fraction(limit.value.to("s").value) // 1)
+    reason = f"{rule.title}: at least {shortest} s under pressure before the second reading."
+    return Window(rule.id, int(shortest), None, limit.source, reason)
+
+
 WHEEL_RULES: tuple[Rule, ...] = (
     Rule(
         "pressure.seating.max",
@@ -132,6 +143,7 @@ WHEEL_RULES: tuple[Rule, ...] = (
         },
         _seating,
         {"pressure.seating": spoken("35", "psi")},
+        setting=True,
         formula="highest gauge pressure <= limit",
     ),
     Rule(
@@ -146,6 +158,20 @@ WHEEL_RULES: tuple[Rule, ...] = (
         {"pressure.set": spoken("35", "psi"), "pressure.placard": exact("35", "psi")},
         computed=True,
         formula="placard - tolerance <= set <= placard + tolerance",
+    ),
+    Rule(
+        "leak.hold",
+        "Leak test time",
+        "pressure.set",
+        "s",
+        Severity.STOP,
+        Sense.MIN,
+        {"any": Limit(exact("300", "s"), COMMON_PRACTICE, note="no published holding time was found")},
+        _hold,
+        {"pressure.set": spoken("35.0", "psi")},
+        kind="window",
+        computed=True,
+        formula="shortest = limit; no longest time",
     ),
     Rule(
         "pressure.leak",

@@ -27,7 +27,7 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
-from handsfree.procedure._words import spoken, spoken_count, spoken_limit, written
+from handsfree.procedure._words import plainly, spoken, spoken_count, spoken_limit, written
 from handsfree.quantity import Quantity, UnitError
 
 __all__ = ["confirm", "dispose", "read_back", "take"]
@@ -229,7 +229,14 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
         text = turn.prompt("inside", value=said, limit=spoken_limit(direct[0], turn.book.prompts))
     else:
         text = turn.prompt("inside_computed" if inside else "inside_plain", value=said)
-    return " ".join([text, *(turn.prompt("warn", reason=v.reason) for v in warnings)])
+    return " ".join([text, *(_warned(turn, v) for v in warnings)])
+
+
+def _warned(turn: Turn, verdict: Verdict) -> str:
+    """A warning in speech: the rule's name and its limit; the whole sentence is for the record."""
+    bounded = verdict.low or verdict.high
+    limit = spoken_limit(verdict, turn.book.prompts) if bounded else plainly(verdict.reason)
+    return turn.prompt("warn", name=limits.rule(verdict.rule).title, limit=limit)
 
 
 # -- the other kinds --------------------------------------------------------------------------------
@@ -317,6 +324,9 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         turn.reason(option.scrap)
     if option.archive:
         _archive(turn, option.archive)
+    if option.recall and not _recall(turn, option.recall):
+        ask(turn, lead=turn.prompt("no_other", group=option.recall))
+        return
     turn.chime("accepted")
     turn.say(turn.prompt("chosen", name=option.name), "verdict")
     go(turn, option.id)
@@ -335,6 +345,23 @@ def _archive(turn: Turn, group: str) -> None:
     # Steps of the next injury are new entries, not corrections of the last one's.
     steps = {s.id for s in turn.book.procedure.step if getattr(s, "fact", None) in inside}
     turn.set(entries=tuple(e for e in turn.state.entries if e.step not in steps))
+
+
+def _recall(turn: Turn, group: str) -> bool:
+    """Take up the next of a group that was put aside; the present one goes to the end. False: there is none."""
+    found = next((facts for name, facts in turn.state.archived if name == group), None)
+    if found is None:
+        return False
+    inside = {k: v for k, v in turn.state.facts.items() if k.startswith(f"{group}.")}
+    rest = {k: v for k, v in turn.state.facts.items() if k not in inside}
+    left = list(turn.state.archived)
+    left.remove((group, found))
+    turn.set(
+        facts=MappingProxyType({**rest, **found}),
+        archived=(*left, (group, MappingProxyType(inside))),
+        entries=(),
+    )
+    return True
 
 
 def _take_do(turn: Turn, answer: Answer) -> None:
@@ -416,21 +443,35 @@ def reject(turn: Turn, heard: str) -> None:
 
 
 def dispose(turn: Turn, answer: Answer) -> None:
-    """After an out-of-limit verdict: measure again, or accept it and go where the procedure says."""
-    choice = _slot(answer, "dispose")
-    if choice not in ("again", "accept"):
-        raise Refusal(f"{choice!r} is no disposition")
-    turn.record("disposed", step=turn.state.step, outcome=choice, heard=answer.text)
-    if choice == "again":
-        ask(turn, lead=turn.prompt("measure_again", ask=""))
-        return
+    """After an out-of-limit verdict: measure again (or say the new value at once), or confirm it as it is."""
     step = turn.step
     assert isinstance(step, Reading)
+    if answer.label == "value":
+        turn.record("disposed", step=step.id, outcome="again", heard=answer.text)
+        again = tuple(("answer", said) for label, said in turn.state.armed if label == "value")
+        turn.set(mode=Mode.ASKING, pending=None, armed=again)
+        _take_reading(turn, answer)
+        return
+    choice = _slot(answer, "dispose")
+    if choice == "again":
+        turn.record("disposed", step=step.id, outcome=choice, heard=answer.text)
+        ask(turn, lead=turn.prompt("measure_again", ask=""))
+        return
+    if choice != "accept":
+        raise Refusal(f"{choice!r} is no disposition")
+    value = turn.state.facts[step.fact]
+    _pend(turn, Pending("out", answer.text, turn.prompt("read_back_out", name=step.name), value))
+
+
+def _commit_out(turn: Turn, pending: Pending) -> None:
+    step = turn.step
+    assert isinstance(step, Reading)
+    turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
     verdicts = [limits.judge(rule, complete(turn.state.facts), turn.book.policy) for rule in step.limits]
     worst = _worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
     turn.reason(worst.reason)
-    turn.say(turn.prompt("finding_accepted", reason=worst.reason), "verdict")
+    turn.say(turn.prompt("finding_accepted", name=step.name), "verdict")
     go(turn, "outside")
 
 
@@ -462,7 +503,7 @@ def _commit_rejection(turn: Turn, pending: Pending) -> None:
     turn.record("hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="refused")
     turn.reason(reason)
     turn.chime("refused")
-    turn.say(turn.prompt("refused", reasons="; ".join(turn.state.reasons)), "verdict")
+    turn.say(turn.prompt("refused", reasons="; ".join(map(plainly, turn.state.reasons))), "verdict")
     go(turn, "refused")
 
 
@@ -480,4 +521,5 @@ _COMMIT: Mapping[str, Callable[[Turn, Pending], None]] = {
     "option": _commit_choice,
     "release": _commit_release,
     "reject": _commit_rejection,
+    "out": _commit_out,
 }

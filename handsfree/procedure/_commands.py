@@ -10,7 +10,7 @@ from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
 from handsfree.procedure._answers import reject
 from handsfree.procedure._events import Finish
-from handsfree.procedure._flow import after_overrun, ask, go, reask, rewind
+from handsfree.procedure._flow import after_overrun, ask, go, reask, rewind, timers_due
 from handsfree.procedure._misses import hold, rearm
 from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
 from handsfree.procedure._state import Mode, Visit
@@ -49,6 +49,13 @@ def resume_held(turn: Turn, prompt: str) -> None:
     if state.overrun:
         turn.say(lead)
         after_overrun(turn, state.overrun)
+        return
+    if any(t.due is not None and turn.at >= t.due for t in turn.state.timers):
+        turn.say(lead)
+        path = turn.state.path
+        timers_due(turn)
+        if turn.state.path is path:  # it was only announced: the dialogue goes on where it stood
+            reask(turn)
         return
     timer = next((t for t in turn.state.timers if t.step == state.step), None)
     if turn.state.mode is Mode.WAITING and (timer is None or timer.over):

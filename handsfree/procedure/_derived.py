@@ -25,7 +25,8 @@ FactMap = Mapping[str, Quantity | str]
 
 #: Derived fact -> the facts it is computed from.
 DERIVED: Mapping[str, tuple[str, ...]] = {
-    "injury.center_distance": ("tire.tread_width", "injury.edge_distance")
+    "injury.center_distance": ("tire.tread_width", "injury.edge_distance"),
+    "pressure.leak_start": ("pressure.set",),
 }
 #: Facts that a tire's designation gives, when it says them.
 GIVEN_BY_DESIGNATION = ("tire.kind", "tire.section_width", "tire.load_range", "tire.speed_symbol")
@@ -37,6 +38,9 @@ def complete(facts: FactMap) -> dict[str, Quantity | str]:
     The center distance is half the tread width less the edge distance, its resolution the sum of theirs.
     """
     known = dict(facts)
+    # The leak test begins at the pressure that was set.
+    if "pressure.leak_start" not in known and "pressure.set" in known:
+        known["pressure.leak_start"] = known["pressure.set"]
     width, edge = known.get("tire.tread_width"), known.get("injury.edge_distance")
     if "injury.center_distance" not in known and isinstance(width, Quantity) and isinstance(edge, Quantity):
         wide, near = width.to("mm"), edge.to("mm")
@@ -90,6 +94,12 @@ def _unit(facts: FactMap) -> dict[str, str]:
     }
 
 
+def _place(facts: FactMap) -> dict[str, str]:
+    clock = _quantity(facts, "injury.clock")
+    edge = _quantity(facts, "injury.edge_distance")
+    return {"clock": spoken(Quantity(clock.value, "1")), "edge": spoken(edge)}
+
+
 def _order(facts: FactMap) -> dict[str, str]:
     nuts = int(Fraction(_quantity(facts, "nut.count").value))
     return {"order": " ".join(spoken_count(nut) for nut in limits.star_sequence(nuts))}
@@ -119,6 +129,7 @@ ADVICE: Mapping[str, Advice] = {
     "unit": Advice(
         ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit
     ),
+    "injury-place": Advice(("injury.clock", "injury.edge_distance"), "advice_injury_place", _place),
     "star-order": Advice(("nut.count",), "advice_star_order", _order),
     "torque-stages": Advice(("torque.target",), "advice_torque_stages", _stages),
 }

@@ -25,7 +25,7 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._state import Mode, Timer, Visit
 from handsfree.procedure._turn import Refusal, Turn
-from handsfree.procedure._words import spoken_count, spoken_seconds
+from handsfree.procedure._words import plainly, spoken_count, spoken_seconds
 
 __all__ = [
     "after_overrun",
@@ -65,12 +65,22 @@ def go(turn: Turn, outcome: str) -> None:
         target = _after_correction(turn, outcome, target)
         if not target:
             return
+    late = next((t for t in turn.state.timers if _used_by(turn, t) and _overdue(turn, t)), None)
+    if late is not None:
+        _overrun(turn, late)
+        return
     _close_windows(turn)
     ending = turn.book.procedure.end(target)
     if ending is not None:
         close(turn, ending)
     else:
         enter(turn, target)
+
+
+def _used_by(turn: Turn, timer: Timer) -> bool:
+    """Whether the step that is being left is the one up to which the wait's longest time runs."""
+    waiting = turn.book.procedure.at(timer.step)
+    return isinstance(waiting, Wait) and waiting.until == turn.step.id
 
 
 def _after_correction(turn: Turn, outcome: str, target: str) -> str:
@@ -116,9 +126,7 @@ def _close_windows(turn: Turn) -> None:
     """The step that a wait's longest time ran up to is done: the window closes. A wait that had no longest
     time ends with its own step."""
     for timer in turn.state.timers:
-        waiting = turn.book.procedure.at(timer.step)
-        assert isinstance(waiting, Wait)
-        if waiting.until == turn.step.id:
+        if _used_by(turn, timer):
             waited = (turn.at - timer.started) // 1000
             turn.record("wait", step=timer.step, waited_s=str(waited), outcome="used in time")
             drop_timer(turn, timer.step)
@@ -293,7 +301,7 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     )
     if reasons:
         turn.chime("refused")
-        turn.say(_joined(lead, turn.prompt("refused", reasons="; ".join(reasons))), "verdict")
+        turn.say(_joined(lead, turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))), "verdict")
     else:
         turn.chime("accepted")
         turn.say(_joined(lead, f"{step.ask} {turn.prompt('released')}"), "verdict")
@@ -338,7 +346,9 @@ def arm_confirm(turn: Turn) -> None:
 
 def arm_dispose(turn: Turn) -> None:
     """Armed after an out-of-limit verdict."""
-    turn.arm(("answer", "<answers.dispose>"), no_input_s=CONFIRM_NO_INPUT_S)
+    step = turn.step
+    assert isinstance(step, Reading)
+    turn.arm(("answer", "<answers.dispose>"), ("value", f"<{step.grammar}>"), no_input_s=CONFIRM_NO_INPUT_S)
 
 
 def decoys(procedure: Procedure, own: str) -> str:
@@ -362,7 +372,12 @@ def timers_due(turn: Turn) -> None:
     if not due:
         raise Refusal("no timer is due")
     for timer in due:
-        _overrun(turn, timer) if timer.over else _wait_over(turn, timer)
+        _overrun(turn, timer) if timer.over or _overdue(turn, timer) else _wait_over(turn, timer)
+
+
+def _overdue(turn: Turn, timer: Timer) -> bool:
+    """The longest time has passed too: the power was off for long, or an answer came before the timer's event."""
+    return timer.longest_due is not None and turn.at >= timer.longest_due
 
 
 def _wait_over(turn: Turn, timer: Timer) -> None:
@@ -413,16 +428,29 @@ def after_overrun(turn: Turn, step_id: str) -> None:
         enter(turn, target)
 
 
+def _all_repaired(turn: Turn) -> None:
+    """As many repairs as injuries: a second hole that was measured must not go back on the road open."""
+    steps = [turn.book.procedure.at(visit.step) for visit in turn.state.path]
+    for group in sorted({s.repairs for s in turn.book.procedure.step if isinstance(s, Do) and s.repairs}):
+        done = sum(1 for s in steps if isinstance(s, Do) and s.repairs == group)
+        found = sum(1 for name, _ in turn.state.archived if name == group)
+        found += any(fact.startswith(f"{group}.") for fact in turn.state.facts)
+        if done < found:
+            turn.reason(turn.prompt("unrepaired", group=group, found=str(found), done=str(done)))
+
+
 #: What a job that would return a tire to service becomes when a reason against it is still open.
 NOT_RELEASED = "not-released"
 
 
 def close(turn: Turn, ending: Ending) -> None:
     """The job ends with a disposition and all its reasons. No tire is returned to service over an open reason."""
+    if ending.released:
+        _all_repaired(turn)
     state = turn.state
     for timer in state.timers:
         drop_timer(turn, timer.step)
-    reasons = "; ".join(state.reasons)
+    reasons = "; ".join(map(plainly, state.reasons))
     outcome, disposition = ending.id, ending.disposition
     if ending.released and reasons:
         outcome, disposition = NOT_RELEASED, "not released, reasons open"
@@ -431,6 +459,9 @@ def close(turn: Turn, ending: Ending) -> None:
         text = turn.prompt("closing", text=ending.say, disposition=disposition, reasons=reasons)
     else:
         text = turn.prompt("closing_clean", text=ending.say, disposition=disposition)
+    practice = dict(state.job).get("practice", "")
+    if practice:
+        disposition = turn.prompt("practice_disposition", disposition=disposition)
     turn.set(mode=Mode.FINISHED, outcome=outcome, pending=None, awaiting=0)
     turn.record(
         "close",

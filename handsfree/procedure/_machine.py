@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _answers as answers
 from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held
@@ -33,6 +34,7 @@ from handsfree.procedure._flow import enter, reask, timers_due
 from handsfree.procedure._misses import arm_read_back, hold, miss
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book, Refusal, Turn
+from handsfree.procedure._words import written
 
 __all__ = ["TABLE", "Machine"]
 
@@ -44,6 +46,15 @@ def _start(turn: Turn, event: Start) -> None:
     turn.set(job=event.job)
     if "today" in dict(event.job):
         turn.learn("today", dict(event.job)["today"])
+    practice = dict(event.job).get("practice", "")
+    if practice:
+        turn.exception(f"practice, not for a real tire: {practice}")
+        turn.say(turn.prompt("practice"), "notice")
+    for rule, change in sorted(turn.book.policy.overrides.items()):
+        if change.allowed_by:
+            moved = f"{rule} {written(change.limit)}, allowed by {change.allowed_by}: {change.why}"
+            turn.exception(f"limit loosened: {moved}")
+            turn.say(turn.prompt("loosened", limit=limits.rule(rule).title), "notice")
     turn.say(turn.prompt("welcome", title=procedure.title, notice=procedure.notice), "notice")
     enter(turn, procedure.step[0].id)
 
@@ -70,8 +81,13 @@ def _armed(handler: Callable[[Turn, Answer], None]) -> Handler:
 
 def _no_match(turn: Turn, event: NoMatch) -> None:
     if turn.state.mode in (Mode.WAITING, Mode.HELD) or not _answerable(turn):
-        # Chatter while nothing is asked: noted, never answered.
+        # Chatter while nothing is asked is noted and counts for nothing; on hold the way out is said now and then.
         turn.record("missed", step=turn.state.step, heard=event.text, reason=event.reason, count="0")
+        if turn.state.mode is Mode.HELD:
+            count = turn.state.unheard + 1
+            turn.set(unheard=count)
+            if count % 4 == 1:
+                turn.say(turn.prompt("held"), "notice")
         return
     miss(turn, event.text, event.reason or "not understood")
 

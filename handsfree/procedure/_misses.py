@@ -90,7 +90,7 @@ def _forms(turn: Turn) -> str:
     if turn.state.mode is Mode.CONFIRMING:
         return "affirmative, or negative"
     if turn.state.mode is Mode.DISPOSING:
-        return "measure again, or accept the finding"
+        return "measure again, or out of limits"
     match turn.step:
         case Reading() as step:
             return step.forms or _digits(step)

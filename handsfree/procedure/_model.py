@@ -136,6 +136,7 @@ class Option(_Frozen):
     say: str
     name: str = Field(description="as it is spoken back")
     archive: str = Field(default="", description='group of facts ("injury") that is put aside for a new one')
+    recall: str = Field(default="", description="group of which the next one put aside is taken up again")
     scrap: str = Field(default="", description="the reason this answer forbids the repair, if it does")
 
 
@@ -164,6 +165,7 @@ class Do(_Step):
 
     kind: Literal["do"]
     answer: str = "<answers.done>"
+    repairs: str = Field(default="", description='group ("injury") of which this action repairs one')
 
 
 class CountPasses(_Step):

@@ -22,7 +22,7 @@ class Mode(StrEnum):
     IDLE = "idle"  # not started
     ASKING = "asking"  # armed for the step's answer
     CONFIRMING = "confirming"  # read back, armed for affirmative or negative
-    DISPOSING = "disposing"  # out of limit: measure again, or accept the finding
+    DISPOSING = "disposing"  # out of limit: measure again, or confirm it
     TELLING = "telling"  # a caution is being spoken; nothing is armed
     READING_BACK = "reading_back"  # the technician reads the caution's key words back
     WAITING = "waiting"  # a wait runs
@@ -97,6 +97,7 @@ class State:
     return_to: str = ""  # where a correction goes on afterwards
     return_index: int = 0
     held_from: Mode | None = None
+    unheard: int = 0  # what was not understood while on hold
     overrun: str = ""  # a wait that ran over while on hold
     last: Say | None = None
     says: int = 0

@@ -32,7 +32,7 @@ COMMANDS: Mapping[Mode, tuple[str, ...]] = {
     Mode.DISPOSING: _OPEN,
     Mode.READING_BACK: _OPEN,
     Mode.WAITING: _OPEN,
-    Mode.HELD: ("resume", "say_again", "time_left", "stop_work"),
+    Mode.HELD: ("resume", "hold", "say_again", "limit", "time_left", "stop_work"),
 }
 
 

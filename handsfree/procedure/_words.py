@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from fractions import Fraction
 from typing import Protocol
@@ -10,7 +11,7 @@ from handsfree.grammar import digit_by_digit, natural, spoken_unit
 from handsfree.procedure._prompts import Prompts
 from handsfree.quantity import Exact, Quantity
 
-__all__ = ["spoken", "spoken_count", "spoken_limit", "spoken_seconds", "written"]
+__all__ = ["plainly", "spoken", "spoken_count", "spoken_limit", "spoken_seconds", "written"]
 
 _PLACES = Decimal("0.01")
 
@@ -56,6 +57,14 @@ def _character(one: str) -> str:
     return digit_by_digit(Decimal(one)) if one.isdigit() else "slash" if one == "/" else one
 
 
+def plainly(reason: str) -> str:
+    """A record's sentence for the ear: without what stands in brackets, marks of rounding, a double period."""
+    inner = re.compile(r"\s*\([^()]*\)")
+    while inner.search(reason):
+        reason = inner.sub("", reason)
+    return reason.replace("~", "").rstrip(". ")
+
+
 def written(value: Quantity | str | None) -> str:
     """For the record and the screen: "5.50 mm"."""
     if value is None:
@@ -73,8 +82,10 @@ def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
     """ "at most six millimeters", each bound rounded toward the safe side when it must be rounded."""
     low = verdict.low and spoken(Quantity(_short(verdict.low.value, up=True), verdict.low.unit))
     high = verdict.high and spoken(Quantity(_short(verdict.high.value, up=False), verdict.high.unit))
-    if low and high:
-        return prompts.say("limit_between", low=low, high=high)
+    if low and high and verdict.low and verdict.high:
+        # The unit once: it is the same for both.
+        bare = digit_by_digit(_short(verdict.low.value, up=True))
+        return prompts.say("limit_between", low=bare, high=high)
     if high:
         return prompts.say("limit_at_most", high=high)
     if low:

@@ -119,8 +119,8 @@ def test_a_reading_that_straddles_the_limit_is_never_quietly_inside(
         ("balance.residual.max", "balance.residual", "0.25", "oz", CLOSE),
         ("balance.residual.max", "balance.residual", "0", "g", IN),
         ("pressure.seating.max", "pressure.seating", "275", "kPa", IN),
-        ("pressure.seating.max", "pressure.seating", "276", "kPa", CLOSE),
-        ("pressure.seating.max", "pressure.seating", "40", "psi", CLOSE),
+        ("pressure.seating.max", "pressure.seating", "276", "kPa", OUT),
+        ("pressure.seating.max", "pressure.seating", "40", "psi", IN),
         ("buffer.rpm.max", "buffer.rpm", "5000", "rpm", IN),
     ],
 )

@@ -126,7 +126,16 @@ def test_a_condition_found_stands_whatever_the_last_one_is_corrected_to() -> Non
 def test_a_corrected_reading_that_is_outside_takes_its_own_way() -> None:
     text = HEAD + SIZE + 'on = { outside = "throw" }\n' + do() + do("last", to="returned")
     drive = Drive(text + do("throw", to="scrap") + ENDINGS)
-    drive.say("five", "affirmative", "completed", "correction", "seven", "affirmative", "accept the finding")
+    drive.say(
+        "five",
+        "affirmative",
+        "completed",
+        "correction",
+        "seven",
+        "affirmative",
+        "out of limits",
+        "affirmative",
+    )
     assert drive.step == "throw"
     # And back again: the reading was misheard after all. Its reason stays for whoever looks at the record.
     drive.say("correction", "four", "affirmative")
@@ -179,7 +188,14 @@ def test_the_next_injurys_readings_correct_nothing_of_the_last_ones() -> None:
 def test_an_injury_put_aside_is_judged_too() -> None:
     drive = Drive(INJURIES)
     drive.say(
-        *ORDERED, "seven", "affirmative", "accept the finding", "six zero", "affirmative", "another injury"
+        *ORDERED,
+        "seven",
+        "affirmative",
+        "out of limits",
+        "affirmative",
+        "six zero",
+        "affirmative",
+        "another injury",
     )
     drive.say(*FIRST, "no more injuries")
     assert drive.state.outcome == "scrap"
@@ -205,7 +221,7 @@ def test_a_disposition_given_for_a_wrong_value_is_given_anew() -> None:
     assert drive.records("hold_point")[0]["outcome"] == "released"
     drive.say("correction", "four", "affirmative")
     assert drive.step == "act"  # still repairable: on with the work
-    drive.say("correction", "seven", "affirmative", "accept the finding")
+    drive.say("correction", "seven", "affirmative", "out of limits", "affirmative")
     assert drive.records("hold_point")[-1]["outcome"] == "refused"
     assert drive.state.outcome == "scrap"
 
@@ -346,7 +362,7 @@ def test_a_hold_in_the_middle_of_a_correction() -> None:
         *ORDERED, "fabric ply", "affirmative", "five", "affirmative", "pass one", "correction", "hold work"
     )
     drive.power_cut(100)
-    assert drive.said() == "Job opened again. measure. Injury size?"
+    assert drive.said() == "Job opened again. Phase: measure. Injury size?"
     drive.say("four", "affirmative", "pass two", "pass three")
     assert drive.step == "last"
 

@@ -326,7 +326,7 @@ def test_a_wait_that_ends_during_a_correction_is_not_begun_anew(text: str) -> No
 
 
 def test_a_correction_outside_the_limit_ends_the_wait_it_was_made_in(waiting: Drive) -> None:
-    waiting.say("correction", "nine five percent", "affirmative", "accept the finding")
+    waiting.say("correction", "nine five percent", "affirmative", "out of limits", "affirmative")
     assert waiting.step == "warm-up"
     assert waiting.state.timers == ()
     waiting.let(10_000)
@@ -361,7 +361,7 @@ def test_a_window_means_nothing_on_a_way_that_never_uses_it() -> None:
     drive = Drive(text + do("throw", to="scrap") + WARM + ENDINGS)
     drive.say(*CLIMATE, "completed")
     drive.let(200)
-    drive.say("seven", "affirmative", "accept the finding")
+    drive.say("seven", "affirmative", "out of limits", "affirmative")
     assert drive.step == "throw"
     assert drive.records("wait")[-1]["outcome"] == "left"
     drive.let(10_000)

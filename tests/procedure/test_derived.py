@@ -175,7 +175,8 @@ def test_a_steep_angle_is_not_for_this_procedure(measuring: Drive) -> None:
         "affirmative",
         "three zero degrees",
         "affirmative",
-        "accept the finding",
+        "out of limits",
+        "affirmative",
     )
     assert measuring.step == "not-this-procedure"
 

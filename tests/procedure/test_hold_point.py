@@ -16,12 +16,12 @@ BAD = (FOUND, "affirmative", FOUND, "affirmative", FOUND, "affirmative", "seven"
 
 def test_refused_with_every_reason() -> None:
     drive = Drive(whole(LOOK, SIZE, DISPOSE))
-    drive.say(*BAD, "accept the finding")
+    drive.say(*BAD, "out of limits", "affirmative")
     line = drive.records("hold_point")[0]
     assert line["outcome"] == "refused"
     size = limits.judge("injury.size.max", drive.state.facts).reason
     assert line["reasons"] == ("bead damage", "run-flat damage", "tread separation", size)
-    assert "; ".join(line["reasons"]) in drive.said()
+    assert "bead damage; run-flat damage; tread separation; Injury size: 7 mm; most 6 mm" in drive.said()
     assert drive.records("close")[0]["reasons"] == line["reasons"]
     assert drive.said().count("Not released.") == 1
 
@@ -74,11 +74,11 @@ def test_what_can_not_be_judged_is_a_reason(monkeypatch: pytest.MonkeyPatch) -> 
 
 def test_a_supervisor_turns_reasons_into_concessions_by_name() -> None:
     drive = Drive(TEXT)
-    drive.say(*BAD, "accept the finding")
+    drive.say(*BAD, "out of limits", "affirmative")
     assert drive.step == "boss"
     reasons = drive.state.reasons
     drive.say("supervisor release four two")
-    assert drive.said() == "Released by badge four two. Correct?"
+    assert drive.said() == "Released by badge four two. Affirmative?"
     assert drive.state.reasons == reasons
     drive.say("affirmative")
     assert drive.records("hold_point")[-1]["by"] == "supervisor badge 42"
@@ -94,7 +94,7 @@ def test_a_supervisor_turns_reasons_into_concessions_by_name() -> None:
 
 def test_a_release_that_is_not_confirmed_releases_nothing() -> None:
     drive = Drive(TEXT)
-    drive.say(*BAD, "accept the finding", "supervisor release four two", "negative")
+    drive.say(*BAD, "out of limits", "affirmative", "supervisor release four two", "negative")
     assert drive.said() == "Not recorded. Supervisor?"
     assert len(drive.state.reasons) == 4
     drive.say("supervisor release", "affirmative", "completed")
@@ -109,7 +109,7 @@ def test_a_release_without_a_badge_is_refused() -> None:
 
 def test_nothing_else_erases_a_reason() -> None:
     drive = Drive(TEXT)
-    drive.say(*BAD, "accept the finding")
+    drive.say(*BAD, "out of limits", "affirmative")
     reasons = drive.state.reasons
     drive.say("say again", "hold work", "resume work", "what is the limit", "time left", "rhubarb", "go back")
     assert drive.state.reasons == reasons
@@ -141,8 +141,8 @@ def test_a_rule_that_asks_for_more_than_is_known_is_left_out() -> None:
 
 def test_a_supervisor_rejects_by_voice() -> None:
     drive = Drive(TEXT)
-    drive.say(*BAD, "accept the finding", "supervisor rejection four two")
-    assert drive.said() == "Rejected by badge four two. Correct?"
+    drive.say(*BAD, "out of limits", "affirmative", "supervisor rejection four two")
+    assert drive.said() == "Rejected by badge four two. Affirmative?"
     before = drive.state.reasons
     drive.say("affirmative")
     assert (drive.records("hold_point")[-1]["outcome"], drive.state.outcome) == ("refused", "scrap")

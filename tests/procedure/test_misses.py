@@ -18,7 +18,7 @@ PLACES = {
     "choice": ((), "fabric ply, or steel ply"),
     "read-back": (("fabric ply",), "affirmative, or negative"),
     "reading": (TO_SIZE, "five millimeters"),
-    "verdict": ((*TO_SIZE, "seven", "affirmative"), "measure again, or accept the finding"),
+    "verdict": ((*TO_SIZE, "seven", "affirmative"), "measure again, or out of limits"),
     "inspection": (TO_LOOK, f"{CLEAR}, or {FOUND}"),
     "supervisor": (TO_BOSS, "Supervisor?"),
     "action": (TO_DRILL[:-1], "completed"),

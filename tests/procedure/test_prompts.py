@@ -110,7 +110,7 @@ def test_a_translation_is_proved_before_the_job() -> None:
     with pytest.raises(PromptError, match=r"released: nothing fills \{badge\}"):
         asking.must_cover(packaged)
     fewer = Prompts(
-        prompts_text().replace('read_back = "{name}: {value}. Correct?"', 'read_back = "{value}?"')
+        prompts_text().replace('read_back = "{name}: {value}. Affirmative?"', 'read_back = "{value}?"')
     )
     fewer.must_cover(packaged)
 
@@ -159,7 +159,7 @@ def test_values(value: Quantity | str | None, said: str | None, line: str) -> No
     [
         (None, Fraction(25, 3), "at most eight point three three millimeters"),  # never above 8.333...
         (Fraction(25, 3), None, "at least eight point three four millimeters"),  # never below it
-        (Fraction(25, 2), Fraction(20), "one two point five millimeters to two zero millimeters"),
+        (Fraction(25, 2), Fraction(20), "one two point five to two zero millimeters"),
         (None, Fraction(127, 20), "at most six point three five millimeters"),  # 1/4 in exactly
         (None, None, "no number"),
     ],

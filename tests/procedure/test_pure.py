@@ -65,7 +65,8 @@ WORDS = [
     "pass two",
     "pass three",
     "measure again",
-    "accept the finding",
+    "out of limits",
+    "affirmative",
     "say again",
     "hold work",
     "resume work",
@@ -393,7 +394,7 @@ def test_an_unknown_type_is_named() -> None:
 # -- every state within reach --------------------------------------------------------------------------
 
 ABSTRACT = [
-    "affirmative", "negative", "five", "seven", "nine nine nine", "measure again", "accept the finding",
+    "affirmative", "negative", "five", "seven", "nine nine nine", "measure again", "out of limits", "affirmative",
     "completed", "no flame", "fabric ply", "rhubarb", "go back", "hold work", "resume work", "correction",
     "stop work", "pass one", "pass two", CLEAR, FOUND, "supervisor release one two",
 ]  # fmt: skip

@@ -19,6 +19,7 @@ from handsfree.procedure import (
     NoMatch,
     Record,
     Resumed,
+    Say,
     Spoken,
     Start,
     TimerDue,
@@ -104,7 +105,7 @@ def test_what_may_be_said_in_which_mode() -> None:
     assert {mode: set(names) for mode, names in COMMANDS.items()} == {
         **dict.fromkeys(asked, always),
         Mode.READING_BACK: always,
-        Mode.HELD: {"resume", "say_again", "time_left", "stop_work"},
+        Mode.HELD: {"resume", "hold", "say_again", "limit", "time_left", "stop_work"},
     }
 
 
@@ -200,9 +201,19 @@ def test_a_timer_event_that_is_early_is_refused() -> None:
     assert drive.machine.feed(TimerDue(due))
 
 
-@pytest.mark.parametrize("mode", [Mode.WAITING, Mode.HELD])
-def test_chatter_while_nothing_is_asked_is_noted_and_never_answered(mode: Mode) -> None:
-    drive = in_mode(mode)
+def test_on_hold_the_way_out_is_said_now_and_then() -> None:
+    drive = in_mode(Mode.HELD)
+    said = []
+    for _ in range(9):
+        effects = drive.machine.feed(NoMatch(drive.at, "pass me the pliers", "not a sentence that is armed"))
+        said.append([e.text for e in effects if isinstance(e, Say)])
+    assert [bool(one) for one in said] == [True, False, False, False] * 2 + [True]
+    assert "resume work" in said[0][0]
+    assert (drive.mode, drive.state.misses) == (Mode.HELD, 0)
+
+
+def test_chatter_during_a_wait_is_noted_and_never_answered() -> None:
+    drive = in_mode(Mode.WAITING)
     before = drive.mode, drive.step, drive.state.misses, drive.state.says
     for _ in range(9):
         effects = drive.feed(NoMatch(drive.at, "pass me the pliers", "not a sentence that is armed"))
