@@ -143,14 +143,11 @@ def _speaker(setup: Setup, folder: Path) -> Speaker:
 
 
 def _clock(setup: Setup, not_before: int) -> Clock:
-    simulated = setup.practice or (setup.wav is not None and not setup.realtime)
-    wall = SystemClock(not_before).now()
-    return SimulatedClock(wall, realtime=False) if simulated else _paced(setup, wall, not_before)
-
-
-def _paced(setup: Setup, wall: int, not_before: int) -> Clock:
+    wall = SystemClock(not_before)
+    if setup.practice or (setup.wav is not None and not setup.realtime):
+        return SimulatedClock(wall.now())
     # Sound files have no clock of their own: their frames set the pace.
-    return SimulatedClock(wall, realtime=True) if setup.wav is not None else SystemClock(not_before)
+    return SimulatedClock(wall.now(), realtime=True) if setup.wav is not None else wall
 
 
 def _grammar_hash(library: Library) -> str:
@@ -181,7 +178,12 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
             job.log.close()
         raise
     if resume is None:
-        about = {"technician": setup.technician, "bay": setup.bay, "today": date.today().isoformat()}
+        about = {
+            "technician": setup.technician,
+            "bay": setup.bay,
+            "today": date.today().isoformat(),
+            "practice": "simulated clock, waits passed at once" if clock.name == "simulated" else "",
+        }
         job = create_job(
             folder,
             procedure=procedure_text(setup.procedure),

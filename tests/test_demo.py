@@ -46,14 +46,14 @@ def finished(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 
 def test_it_ends_with_the_summary_and_the_path(finished: tuple[Path, str]) -> None:
     job, printed = finished
-    assert "Disposition: repaired, return to service" in printed
+    assert "Disposition: practice, not for a real tire: repaired, return to service" in printed
     assert str(job / "record.jsonl") in printed
 
 
 def test_the_record_holds_what_the_technician_said(finished: tuple[Path, str]) -> None:
     readings = _readings(finished[0])
     assert readings["job.work_order"] == "4417"
-    assert readings["injury.size"] == "4.5 mm"  # after "three point five" was taken back
+    assert readings["injury.size"] == "5.0 mm"  # after drilling
     assert readings["tread.depth"] == "7 32nd"
     assert readings["air.humidity"] == "65 %"  # corrected after it was recorded
     assert readings["torque.applied"] == "110 N.m"

@@ -17,6 +17,7 @@ def stamp(ms: int) -> str:
 
 class Clock(Protocol):
     name: str
+    """ "system", "paced" (sound files at their own pace) or "simulated" (waits pass at once: practice)."""
 
     def now(self) -> int:
         """Milliseconds since the epoch, never less than before."""
@@ -50,9 +51,8 @@ class SystemClock:
 class SimulatedClock:
     """Moves only with the sound that is played and heard, as fast as that goes or at its own pace."""
 
-    name = "simulated"
-
     def __init__(self, start: int, *, realtime: bool = False) -> None:
+        self.name = "paced" if realtime else "simulated"
         self._now = start
         self._start = start
         self._paced_from = time.monotonic() if realtime else None

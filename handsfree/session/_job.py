@@ -160,6 +160,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         if read.lines and read.lines[0].body.get(key) != _sha256(texts[name]):
             raise RecordError(f"{folder / name} was changed since the job began; put the original back")
     clock = make_clock(0)
+    _same_kind_of_time(folder, read.lines[0].body if read.lines else {}, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
         replayed = replay(_book(texts), log.lines)
@@ -167,15 +168,26 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         clock = make_clock(machine.state.at)
         log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
-            raise RecordError(
-                f"{folder.name} is finished: {machine.state.outcome}; see it with handsfree show"
-            )
+            ending = machine.book.procedure.end(machine.state.outcome)
+            how = ending.disposition if ending else machine.state.outcome
+            raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
     except BaseException:
         log.close()
         raise
     if machine.state.mode is Mode.IDLE:
         return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _same_kind_of_time(folder: Path, header: Mapping[str, object], clock: Clock) -> None:
+    """A wait of a real job must really last; a practice job must not turn into a real one."""
+    practiced = header.get("clock") == "simulated"
+    if practiced and clock.name != "simulated":
+        raise RecordError(f"{folder.name} is a practice job; resume it with --practice, or start a new job")
+    if clock.name == "simulated" and not practiced:
+        raise RecordError(
+            f"{folder.name} is a real job, its waits must last: resume it without --practice or --fast"
+        )
 
 
 def _about(header: Mapping[str, object]) -> tuple[tuple[str, str], ...]:

@@ -10,12 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.limits import DEFAULT, LimitsError, MissingFact
+from handsfree.limits import DEFAULT, LimitsError, MissingFact, parse_policy
+from handsfree.procedure import Start
 from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
 from handsfree.quantity import Quantity
 from handsfree.session import packaged_procedure
 
-from .driving import Drive
+from .driving import Drive, book_of
 
 MM = Decimal("0.1")
 INJURY = {
@@ -184,3 +185,104 @@ def test_a_steep_angle_is_not_for_this_procedure(measuring: Drive) -> None:
 def test_the_designation_gives_facts(measuring: Drive) -> None:
     assert measuring.state.facts["tire.section_width"] == Quantity(Fraction(215), "mm")
     assert measuring.state.facts["tire.kind"] == "passenger"
+
+
+REPAIR = (
+    "ventilation on no flame", "completed", "four zero millimeters", "affirmative", "five zero millimeters",
+    "affirmative", "completed", "one zero zero zero", "affirmative", "pass one", "pass two", "pass three",
+    "pass one", "pass two", "pass three", "five point zero millimeters", "affirmative", "four five zero zero",
+    "affirmative", "completed", "completed", "two one degrees celsius", "affirmative", "five five percent",
+    "affirmative", "two zero degrees celsius", "affirmative", "completed",
+)  # fmt: skip
+PLACE = (
+    "it is tacky", "gum is clean bead is relaxed", "completed", "completed", "completed", "two millimeters",
+    "affirmative", "completed", "nothing found",
+)  # fmt: skip
+AFTER = (
+    "stop at forty stand aside", "three five p s i", "affirmative", "three five point zero p s i", "affirmative",
+)  # fmt: skip
+REST = (
+    "nothing found", "three five point zero p s i", "affirmative", "five grams", "affirmative",
+    "one one zero newton meters", "affirmative", "five", "affirmative", "completed", "one one zero newton meters",
+    "affirmative", "completed", "completed", "no lamp showing", "two five miles", "affirmative", "completed",
+)  # fmt: skip
+
+
+def repaired(drive: Drive, *, first: bool = True) -> None:
+    drive.say(*(REPAIR if first else REPAIR[1:]))
+    drive.let(240)
+    drive.say(*PLACE)
+    assert drive.step == "all-repaired"
+
+
+def finished(drive: Drive) -> None:
+    drive.say("every injury is repaired", *AFTER)
+    drive.let(301)
+    drive.say(*REST)
+
+
+def test_two_injuries_need_two_repairs(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "another injury", *injury("nine"), "no more injuries")
+    repaired(measuring)
+    finished(measuring)
+    close = measuring.records("close")[0]
+    assert close["outcome"] == "not-released"
+    assert "injury: 2 found, 1 repaired" in close["reasons"]
+
+
+def test_the_next_injury_is_taken_up_with_its_own_facts(measuring: Drive) -> None:
+    measuring.say(*injury("four", edge="six five"), "another injury", *injury("nine", edge="seven five"))
+    measuring.say("no more injuries")
+    repaired(measuring)
+    measuring.say("next injury")
+    assert "Now the injury at four o'clock, six five millimeters" in measuring.said()
+    repaired(measuring, first=False)
+    finished(measuring)
+    assert measuring.records("close")[0]["outcome"] == "returned"
+
+
+def test_with_one_injury_there_is_no_other(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("next injury")
+    assert measuring.said().startswith("There is no other injury.")
+    assert measuring.step == "all-repaired"
+    finished(measuring)
+    assert measuring.records("close")[0]["outcome"] == "returned"
+
+
+def test_cement_that_dried_too_long_while_the_power_was_off_is_done_again(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries", *REPAIR)
+    assert measuring.step == "drying"
+    measuring.power_cut(3600)
+    assert measuring.step == "cement"
+    assert measuring.records("wait")[-1]["outcome"] == "overrun"
+    assert "Waited too long." in measuring.spoken()
+
+
+def test_an_answer_that_comes_before_the_overdue_timer_does_not_save_the_cement(measuring: Drive) -> None:
+    """The technician's "completed" is heard a moment before the session gets round to the timer."""
+    measuring.say(*injury("four"), "no more injuries", *REPAIR)
+    measuring.let(240)
+    measuring.say(*PLACE[:2])
+    assert measuring.step == "place-unit"
+    measuring.at += 3_600_000
+    measuring.say("completed")
+    assert measuring.step == "cement"
+    assert all(w["outcome"] != "used in time" for w in measuring.records("wait"))
+
+
+def test_practice_is_said_and_written() -> None:
+    drive = Drive(packaged_procedure("passenger-one-piece"), start=False)
+    drive.feed(Start(drive.at, (("practice", "simulated clock"), ("today", "2030-03-17"))))
+    assert any(text.startswith("Practice.") for text in drive.spoken())
+    assert any("practice" in text for text in drive.state.exceptions)
+
+
+def test_a_loosened_limit_is_said_and_written_at_the_start() -> None:
+    policy = parse_policy(
+        'name = "x"\n[limits."injury.size.max"]\nlimit = "7 mm"\nallowed_by = "Boss"\nwhy = "a trial"\n'
+    )
+    drive = Drive(book_of(packaged_procedure("passenger-one-piece"), policy))
+    assert any("Boss" in text and "7 mm" in text for text in drive.state.exceptions)
+    assert any("loosened" in text for text in drive.spoken())

@@ -67,7 +67,7 @@ def test_killed_at_every_line(tmp_path: Path, name: str) -> None:
     for kept in range(1, len(raw)):
         folder = cut_copy(tmp_path / "job", tmp_path / f"cut-{kept}", b"".join(raw[:kept]))
         if kept > last_event:  # the job had ended: only what it still owed the record is written
-            with pytest.raises(RecordError, match="is finished: returned"):
+            with pytest.raises(RecordError, match="is finished: return to service"):
                 reopen(folder)
         else:
             job, clock = reopen(folder)
@@ -160,7 +160,7 @@ def test_an_odd_first_line_gives_what_it_has(header: dict[str, object]) -> None:
 def test_a_finished_job_is_not_opened(tmp_path: Path) -> None:
     complete(tmp_path / "job", SHORT, SHORT_LINES)
     before = (tmp_path / "job" / "record.jsonl").read_bytes()
-    with pytest.raises(RecordError, match="job is finished: returned; see it with handsfree show"):
+    with pytest.raises(RecordError, match="job is finished: return to service; see it with handsfree show"):
         reopen(tmp_path / "job")
     assert (tmp_path / "job" / "record.jsonl").read_bytes() == before
     with pytest.raises(RecordError, match="finished"):  # the lock was given back

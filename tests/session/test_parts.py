@@ -18,6 +18,7 @@ from handsfree.audio import write_wav as save_wav
 from handsfree.grammar import Armed, Number, typed_to_words
 from handsfree.hearing import Hypothesis, make_engine
 from handsfree.procedure import Answer, Command, NoInput, NoMatch, TimerDue
+from handsfree.record import RecordError
 from handsfree.session import (
     AudioEars,
     Closed,
@@ -28,9 +29,12 @@ from handsfree.session import (
     SimulatedClock,
     SystemClock,
     TypedEars,
+    create_job,
     demo_folder,
+    open_job,
     packaged_procedure,
     packaged_procedures,
+    prompts_text,
     read_scenario,
     script_lines,
     stamp,
@@ -400,3 +404,28 @@ def test_what_was_understood_in_words() -> None:
     assert _understood(NoMatch(0, "", "too quiet")) == "no match: too quiet"
     assert _understood(NoInput(0)) == "no input"
     assert _understood(TimerDue(0)) == ""
+
+
+def test_a_real_job_can_not_be_resumed_with_simulated_time_nor_the_other_way(tmp_path: Path) -> None:
+    real = create_job(
+        tmp_path / "real",
+        procedure=packaged_procedure("passenger-one-piece"),
+        prompts=prompts_text(),
+        about={},
+        pins={},
+        clock=SystemClock(),
+    )
+    real.log.close()
+    with pytest.raises(RecordError, match="its waits must last"):
+        open_job(tmp_path / "real", lambda not_before: SimulatedClock(max(not_before, 1)))
+    practice = create_job(
+        tmp_path / "practice",
+        procedure=packaged_procedure("passenger-one-piece"),
+        prompts=prompts_text(),
+        about={},
+        pins={},
+        clock=SimulatedClock(1),
+    )
+    practice.log.close()
+    with pytest.raises(RecordError, match="--practice"):
+        open_job(tmp_path / "practice", SystemClock)

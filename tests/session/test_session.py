@@ -55,7 +55,7 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "tire-size": "two one five six five romeo one five", "tread-highest": "seven",
         "tread-width": "one eight zero", "thickness": "one four", "injury-clock": "four o'clock",
         "patch-size": "four zero", "stem-length": "five zero", "surface-temperature": "two zero",
-        "nut-count": "five", "recheck": "two five",
+        "nut-count": "five", "recheck": "two five", "drilled-size": "five", "set-pressure": "three five point zero",
     }  # fmt: skip
     pick = {
         "another-injury": "none",
@@ -65,6 +65,7 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "run-flat": "no",
         "sealant": "no",
         "injury-lean": "outward",
+        "all-repaired": "all",
     }
 
     class Willing:
