@@ -232,3 +232,16 @@ def test_no_form_for_what_a_reading_does_not_take() -> None:
     assert accepted_forms(Fraction(1, 3), "length_mm") == []
     assert accepted_forms(Fraction(1, 2), "angle") == []
     assert accepted_forms(Fraction(13), "clock_position") == []
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("yes", "affirmative"),
+        (" No ", "negative"),
+        ("5 millimetres", "five millimeters"),
+        ("70 km/h", "seven zero kilometers per hour"),
+    ],
+)
+def test_what_is_only_typed(typed: str, words: str) -> None:
+    assert typed_to_words(typed) == words

@@ -17,6 +17,8 @@ _MAX_CHARS = 1000
 #: Typed unit -> spoken; only looked up right after a number, so that "in" and "c" stay words elsewhere.
 _UNITS = {
     "mm": "millimeters",
+    "millimetre": "millimeters",
+    "millimetres": "millimeters",
     "in": "inches",
     '"': "inches",
     "32nd": "thirty seconds",
@@ -47,12 +49,18 @@ _UNITS = {
     "oz": "ounces",
     "mi": "miles",
     "km": "kilometers",
+    "km/h": "kilometers per hour",
+    "kph": "kilometers per hour",
+    "mph": "miles per hour",
 }
 _LETTERS = {
     "b": "bravo", "c": "charlie", "d": "delta", "e": "echo", "f": "foxtrot", "h": "hotel", "j": "juliett",
     "k": "kilo", "l": "lima", "m": "mike", "n": "november", "p": "papa", "q": "quebec", "r": "romeo",
     "s": "sierra", "t": "tango", "u": "uniform", "v": "victor", "w": "whiskey", "y": "yankee", "z": "zulu",
 }  # fmt: skip
+
+#: Short words that are only safe at a keyboard: spoken, they are heard in anything.
+_ALONE = {"yes": "affirmative", "no": "negative"}
 
 _MINUTES = {"00": "o'clock", "30": "thirty"}
 
@@ -75,6 +83,8 @@ def typed_to_words(text: str) -> str:
     tire = _TIRE.match(text)
     if tire:
         return _tire(tire.groupdict())
+    if text in _ALONE:
+        return _ALONE[text]
     words: list[str] = []
     before = _Before()
     for token in text.split():
