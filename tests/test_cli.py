@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shlex
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from handsfree import cli
 from handsfree.audio import room_noise, write_wav
 from handsfree.session import demo_folder
 
@@ -270,6 +272,17 @@ def test_a_policy_error_names_the_file(words: tuple[str, ...], tmp_path: Path) -
 def test_the_version_is_the_package_s() -> None:
     done = handsfree("--version")
     assert (done.returncode, done.stdout) == (0, f"handsfree {version('handsfree')}\n")
+
+
+@pytest.mark.parametrize(
+    ("columns", "width"), [("80", 80), ("20", 60), ("900", 200), ("", 110), ("wide", 110)]
+)
+def test_the_page_is_as_wide_as_columns_says(
+    columns: str, width: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    monkeypatch.setattr(sys, "stdout", io.StringIO())
+    assert cli._width() == width
 
 
 def test_doctor_names_every_part() -> None:

@@ -8,13 +8,31 @@ from ._phrases import limit_of
 from ._story import Told
 from ._wording import Entry, has, items, joined, measured, seconds, value_of
 
-__all__ = ["exception_of"]
+__all__ = ["exceptions_of", "practice_of"]
 
 
-def exception_of(row: Told) -> str:
-    """Why this line is out of the ordinary, "" when it is not."""
+def exceptions_of(row: Told) -> list[str]:
+    """Why this line is out of the ordinary, nothing when it is not."""
+    if value_of(row, "kind") == "open":
+        return _opened(row)
     rule = _RULES.get(value_of(row, "kind"))
-    return rule(row) if rule else ""
+    found = rule(row) if rule else ""
+    return [found] if found else []
+
+
+def practice_of(opened: Entry) -> str:
+    """What to call a job that was only practice, "" for a real one."""
+    why = value_of(opened, "practice")
+    return f"PRACTICE, not for a real tire: {why}" if why else ""
+
+
+def _opened(row: Told) -> list[str]:
+    practice = practice_of(row)
+    loosened = [moved for moved in items(row, "policy_moved") if "loosened" in moved]
+    return [
+        *([practice] if practice else []),
+        *(f"limit loosened: {moved.replace(', loosened', '', 1)}" for moved in loosened),
+    ]
 
 
 def _verdict(row: Told) -> str:
@@ -24,15 +42,32 @@ def _verdict(row: Told) -> str:
     what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
     severity = value_of(row, "severity")
     mild = f" ({severity})" if severity in ("warn", "note") else ""
-    return joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), value_of(row, "reason"))
+    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), value_of(row, "reason"))
+    after = _put_right(row)
+    return f"{told.rstrip('.')}; {after}" if after else told
+
+
+def _put_right(row: Told) -> str:
+    """What became of the reading that a verdict refused, when a later one took its place and is inside."""
+    if row.judged is None or row.judged.latest is row.judged or not row.judged.latest.inside:
+        return ""
+    now = row.judged.latest
+    return f"{'corrected' if now.reopened else 'put right'}: {measured({**now, 'measurand': ''})}"
 
 
 def _corrected(row: Told) -> str:
-    if not has(row, "replaces"):
+    if not row.correction:
         return ""
-    old = row.replaced
-    was = measured(old) or f"record {value_of(row, 'replaces')}"
+    was = measured(row.replaced) or f"record {value_of(row, 'replaces')}"
     return f"{value_of(row, 'step')}: corrected from {was} to {measured(row)}"
+
+
+def _reading(row: Told) -> str:
+    """A correction, or a good reading that another took the place of; of a refused one its verdict tells."""
+    old = row.replaced
+    if row.correction or not isinstance(old, Told) or not old.inside:
+        return _corrected(row)
+    return f"{value_of(row, 'step')}: measured again, {measured(row)} instead of {measured(old)}"
 
 
 def _inspect(row: Told) -> str:
@@ -41,7 +76,13 @@ def _inspect(row: Told) -> str:
         if value_of(row, "outcome") == "found"
         else ""
     )
-    return joined(found, _corrected(row))
+    return joined(found, _corrected(row) or _changed(row))
+
+
+def _changed(row: Told) -> str:
+    """An inspection that came out otherwise the second time, with no correction asked for."""
+    was, now = value_of(row.replaced, "outcome"), value_of(row, "outcome")
+    return f"{value_of(row, 'step')}: {measured(row.replaced)} became {now}" if was and was != now else ""
 
 
 def _wait(row: Told) -> str:
@@ -87,7 +128,7 @@ def _at(what: str) -> Callable[[Told], str]:
 
 _RULES: dict[str, Callable[[Told], str]] = {
     "verdict": _verdict,
-    "reading": _corrected,
+    "reading": _reading,
     "answer": _corrected,
     "inspect": _inspect,
     "wait": _wait,

@@ -104,12 +104,12 @@ EVENTS: dict[str, Formatter] = {
 def _corrected(row: Told, text: str) -> Text:
     """The text, with the value it replaces beside it when it is a correction."""
     told = Text(text)
-    if has(row, "replaces"):
-        old = row.replaced
-        where = (
-            f"#{value_of(old, 'seq')}" if old else f"record {value_of(row, 'replaces')}, which is not here"
-        )
+    old = row.replaced
+    where = f"#{value_of(old, 'seq')}" if old else f"record {value_of(row, 'replaces')}, which is not here"
+    if row.correction:
         told.append(f"  CORRECTION, replaces {joined(measured(old), where, sep=' of ')}", style="bold yellow")
+    elif old and value_of(row, "kind") == "reading":
+        told.append(f"  instead of {joined(measured(old), where, sep=' of ')}", style="yellow")
     return told
 
 
@@ -144,7 +144,7 @@ def _verdict(row: Told) -> Phrase:
         outcome.upper(),
         limit_of(row),
         margin and f"margin {margin}",
-        value_of(row, "reason"),
+        value_of(row, "reason").rstrip("."),
         source and f"[{source}]",
     )
     style = (

@@ -13,11 +13,12 @@ from rich.table import Table
 from rich.text import Text
 
 from ._check import Finding, check_chain
-from ._exceptions import exception_of
+from ._exceptions import exceptions_of, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
 from ._story import Told, tell
+from ._summary import readings
 from ._wording import clean, items, measured, value_of
 
 __all__ = ["render", "show_text"]
@@ -32,8 +33,11 @@ _HEADER = (
     ("Tire", "tire.size"),
     ("Date code", "tire.date_code"),
     ("Procedure", "procedure_title"),
+    ("Policy", "policy"),
     ("Engine", "engine"),
 )
+#: Goes without saying.
+_USUAL = ("policy", "us")
 
 
 def render(
@@ -48,7 +52,8 @@ def render(
     ``tz``: time zone of the times shown, None: this machine's.
     """
     rows = tell(entries)
-    return Group(_header(rows, tz), _conversation(rows, tz), _exceptions(rows), _chain(rows, findings))
+    parts = (_header(rows, tz), _conversation(rows, tz), _readings(rows), _exceptions(rows))
+    return Group(*parts, _chain(rows, findings))
 
 
 def show_text(folder: Path | str, *, width: int = 110, tz: tzinfo | None = None) -> str:
@@ -65,12 +70,14 @@ def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
     for label, key in _HEADER:
         value = _known(rows, key)
-        if value:
+        if value and (key, value) != _USUAL:
             table.add_row(label, Text(value))
     if rows:
         table.add_row("Started", _clock(rows[0].get("at"), tz, date=True))
         table.add_row("Ended", _clock(closed.get("at"), tz, date=True) if closed else Text("not closed"))
-    return Panel(table, title="Job", title_align="left", expand=False)
+    practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
+    shown = Group(Text(practice, style="bold red"), table) if practice else table
+    return Panel(shown, title="Job", title_align="left", expand=False)
 
 
 def _known(rows: Sequence[Told], key: str) -> str:
@@ -107,9 +114,20 @@ def _conversation(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     return table
 
 
+def _readings(rows: Sequence[Told]) -> RenderableType:
+    """The readings that count, without the talk around them."""
+    found = readings(rows)
+    if not found:
+        return Text("\nReadings in force: none", style="bold")
+    table = Table.grid(padding=(0, 2))
+    for row in found:
+        table.add_row(*(Text(cell) for cell in row))
+    return Group(Text("\nReadings in force:", style="bold"), table)
+
+
 def _exceptions(rows: Sequence[Told]) -> RenderableType:
     """Everything a supervisor must look at, by number, so that it can't drown in the conversation."""
-    found = [(value_of(row, "seq"), note) for row in rows if (note := exception_of(row))]
+    found = [(value_of(row, "seq"), note) for row in rows for note in exceptions_of(row)]
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))

@@ -12,29 +12,81 @@ __all__ = ["Told", "tell"]
 
 
 class Told(dict[str, Any]):
-    """One line, and the earlier lines that a reader needs beside it (empty where there are none)."""
+    """One line, and the other lines that a reader needs beside it (empty where there are none)."""
 
     cause: Entry = {}  # noqa: RUF012 - replaced as a whole, never changed: the event this line answers
     replaced: Entry = {}  # noqa: RUF012 - the line whose value this one replaces
     plan: Entry = {}  # noqa: RUF012 - the line that started this wait
+    reopened: bool = False  # whether a correction had asked for this line's replacement
+    judged: Told | None = None  # the reading that this verdict is about
+    replaced_by: Told | None = None
+    verdicts: tuple[Entry, ...] = ()  # the verdicts on this reading
+
+    @property
+    def latest(self) -> Told:
+        """The line that holds now what this one recorded: itself, or the last of those that replaced it."""
+        row = self
+        while row.replaced_by is not None:
+            row = row.replaced_by
+        return row
+
+    @property
+    def correction(self) -> bool:
+        """Whether this takes back a recorded value, rather than measuring again or coming by a second time.
+
+        A value whose replaced line is not here counts as one: somebody must look.
+        """
+        if not has(self, "replaces"):
+            return False
+        if not self.replaced:
+            return True
+        same = value_of(self, "outcome") == value_of(self.replaced, "outcome")
+        return self.reopened and not (value_of(self, "kind") == "answer" and same)
+
+    @property
+    def inside(self) -> bool:
+        """Whether every verdict on this reading found it inside."""
+        return all(value_of(verdict, "outcome") in ("inside", "") for verdict in self.verdicts)
 
 
 def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
     """The lines in order, tied."""
     rows = [Told(entry.entry if isinstance(entry, Line) else entry) for entry in entries]
-    by_number: dict[str, Entry] = {}
+    by_number: dict[str, Told] = {}
     plans: dict[str, Entry] = {}
+    reopened: set[str] = set()
     event: Entry = {}
+    reading: Told | None = None
     for row in rows:
         kind, step = value_of(row, "kind"), value_of(row, "step")
         if kind == "event":
             event = row
         row.cause = event
-        row.replaced = by_number.get(value_of(row, "replaces"), {})
+        _tie_replaced(row, by_number.get(value_of(row, "replaces")), reopened)
         if has(row, "record"):
             by_number[value_of(row, "record")] = row
+        if kind == "correction":
+            reopened.add(value_of(row, "record_no"))
         if kind == "wait":
             if has(row, "planned_s"):
                 plans[step] = row
             row.plan = plans.get(step, {})
+        reading = _tie_verdict(row, reading)
     return rows
+
+
+def _tie_replaced(row: Told, old: Told | None, reopened: set[str]) -> None:
+    row.reopened = has(row, "replaces") and value_of(row, "replaces") in reopened
+    if old is not None:
+        row.replaced = old
+        old.replaced_by = row
+
+
+def _tie_verdict(row: Told, reading: Told | None) -> Told | None:
+    """The verdicts that follow a reading at once are its own. Returns the reading whose verdicts may follow."""
+    if value_of(row, "kind") != "verdict":
+        return row if value_of(row, "kind") == "reading" else None
+    if reading is not None:
+        row.judged = reading
+        reading.verdicts = (*reading.verdicts, row)
+    return reading

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from handsfree import procedure
-from handsfree.record import Finding, JobLog, read_log, render, show_text
+from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text
 from handsfree.record._phrases import EVENTS, PHRASES
 
 from .conftest import HEADER, ticking_clock
@@ -109,7 +109,8 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "hold point release: refused by disposition, too large, cords are cut, [chart A; chart B]",
         "novelty    colour green",
         "Exceptions: 9",
-        "#5   measure: outside the limit, at most 5 mm, too large",
+        "#5   measure: outside the limit, at most 5 mm, too large; corrected: 4.5 mm",
+        "Readings in force: injury.size 4.5 mm inside: job.work_order 8899 no limit Exceptions",
         "#9   measure: corrected from injury.size 5.5 mm to injury.size 4.5 mm",
         "#12  caution not read back: Keep flames away.",
         "#15  dry: waited 1 min 05 s, planned 3 min 00 s to 10 min 00 s",
@@ -126,7 +127,9 @@ def test_the_story_is_told(line: str, shown: str) -> None:
 
 
 def test_disposition_comes_first_and_exceptions_after_the_conversation(shown: str) -> None:
-    order = [shown.index(part) for part in ("Disposition", "said", "Exceptions", "Chain")]
+    order = [
+        shown.index(part) for part in ("Disposition", "said", "Readings in force", "Exceptions", "Chain")
+    ]
     assert order == sorted(order)
 
 
@@ -165,10 +168,10 @@ def test_a_record_can_not_steer_the_terminal(tmp_path: Path) -> None:
                 if kind != "open"
             ]
         )
-    text = show_text(folder)
-    assert "[bold]" in text
-    assert ":smile:" in text
-    assert not [char for char in text if unicodedata.category(char) in ("Cc", "Cf") and char != "\n"]
+    for text in (show_text(folder), summary_text(folder)):
+        assert "[bold]" in text
+        assert ":smile:" in text
+        assert not [char for char in text if unicodedata.category(char) in ("Cc", "Cf") and char != "\n"]
 
 
 _KEYS = (
@@ -227,3 +230,104 @@ def test_reading_does_not_change_the_job(job: Path) -> None:
     show_text(job)
     read_log(job)
     assert {path: path.read_bytes() for path in job.rglob("*") if path.is_file()} == before
+
+
+def reading(record: str, value: str, replaces: str = "") -> dict[str, Any]:
+    return {"kind": "reading", "record": record, "step": "speed", "measurand": "drill.rpm", "value": value,
+            "unit": "rpm", "replaces": replaces}  # fmt: skip
+
+
+def verdict(outcome: str) -> dict[str, Any]:
+    return {"kind": "verdict", "step": "speed", "rule": "drill.rpm.max", "outcome": outcome, "reason": "So."}
+
+
+def choice(record: str, outcome: str, replaces: str = "") -> dict[str, Any]:
+    return {"kind": "answer", "record": record, "step": "again", "outcome": outcome, "replaces": replaces}
+
+
+def told(tmp_path: Path, lines: list[dict[str, Any]], **header: Any) -> tuple[list[str], str, str]:
+    """A job of these lines: its exceptions, the whole of it, and its summary."""
+    folder = tmp_path / "job"
+    with JobLog.create(folder, {**HEADER, **header}, clock=ticking_clock()) as log:
+        log.append(lines or [{"kind": "step", "step": "a"}])
+    text = show_text(folder, width=150)
+    found = [line.partition("  ")[2].strip() for line in text.splitlines() if line.startswith("#")]
+    return found, text, summary_text(folder)
+
+
+def test_a_setting_put_right_says_so_and_is_no_correction(tmp_path: Path) -> None:
+    lines = [reading("1", "1800"), verdict("outside"), reading("2", "1500", "1"), verdict("outside"),
+             reading("3", "1000", "2"), verdict("inside")]  # fmt: skip
+    found, text, summary = told(tmp_path, lines)
+    assert found == ["speed: outside the limit, So; put right: 1000 rpm"] * 2
+    assert "CORRECTION" not in text
+    assert "instead of drill.rpm 1500 rpm of #3" in text
+    assert "corrected after they were recorded: 0; put right or measured again: 2" in summary
+
+
+def test_a_setting_never_put_right_does_not_say_so(tmp_path: Path) -> None:
+    lines = [reading("1", "1800"), verdict("outside"), reading("2", "1500", "1"), verdict("outside")]
+    assert told(tmp_path, lines)[0] == ["speed: outside the limit, So."] * 2
+
+
+def test_a_good_reading_that_is_replaced_is_shown(tmp_path: Path) -> None:
+    lines = [reading("1", "900"), verdict("inside"), reading("2", "1000", "1"), verdict("inside")]
+    assert told(tmp_path, lines)[0] == [
+        "speed: measured again, drill.rpm 1000 rpm instead of drill.rpm 900 rpm"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("reopened", "now", "found"),
+    [
+        (False, "none", []),
+        (True, "more", []),
+        (True, "none", ["again: corrected from more to none"]),
+    ],
+)
+def test_a_choice_is_corrected_only_when_reopened_and_different(
+    reopened: bool, now: str, found: list[str], tmp_path: Path
+) -> None:
+    reopening = [{"kind": "correction", "step": "next", "reopens": "again", "record_no": "1"}] * reopened
+    shown, text, _ = told(tmp_path, [choice("1", "more"), *reopening, choice("2", now, "1")])
+    assert shown == found
+    assert ("CORRECTION" in text) == bool(found)
+
+
+def test_an_inspection_that_came_out_otherwise_is_shown(tmp_path: Path) -> None:
+    line = {"kind": "inspect", "step": "liner", "condition": "cut cord"}
+    lines = [
+        {**line, "record": "1", "outcome": "found"},
+        {**line, "record": "2", "outcome": "clear", "replaces": "1"},
+    ]
+    assert told(tmp_path, lines)[0][1:] == ["liner: cut cord found became clear"]
+
+
+def test_practice_and_loosened_limits_come_first(tmp_path: Path) -> None:
+    moved = ["injury.size.max 5 mm", "buffer.rpm.max 5500 rpm, loosened, allowed by A. Lead: measured"]
+    found, text, summary = told(
+        tmp_path, [], practice="simulated clock", policy="our shop", policy_moved=moved
+    )
+    practice = "PRACTICE, not for a real tire: simulated clock"
+    loosened = "limit loosened: buffer.rpm.max 5500 rpm, allowed by A. Lead: measured"
+    assert found == [practice, loosened]
+    assert text.splitlines()[1].strip("│ ") == practice
+    assert "│ Policy       our shop" in text
+    assert summary.splitlines()[:3] == [practice, loosened, "Disposition: not closed"]
+
+
+def test_a_real_job_is_not_called_practice_and_the_usual_policy_goes_unsaid(tmp_path: Path) -> None:
+    _, text, summary = told(tmp_path, [], policy="us", policy_moved=[], practice="")
+    assert "PRACTICE" not in text + summary
+    assert "Policy " not in text
+
+
+@pytest.mark.parametrize("width", [60, 80, 110, 200])
+def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    with JobLog.create(folder, {**HEADER, "practice": "simulated clock"}, clock=ticking_clock()) as log:
+        log.append(STORY)
+    lines = show_text(folder, width=width).splitlines()
+    assert max(map(len, lines)) <= width
+    # Every word is there at any width.
+    assert "read back" in " ".join(" ".join(lines).split())
