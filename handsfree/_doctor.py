@@ -93,7 +93,8 @@ def _devices(wanted: Callable[[object], bool], part: str, instead: str) -> Findi
     try:
         found = [device for device in list_devices() if wanted(device)]
     except AudioError as error:
-        return Finding(part, False, str(error), instead)
+        # Its own advice ends in what to do without a microphone, whatever the part.
+        return Finding(part, False, str(error).partition(", or use ")[0], instead)
     if not found:
         return Finding(part, False, "no device", instead)
     return Finding(part, True, ", ".join(str(getattr(device, "name", device)) for device in found))

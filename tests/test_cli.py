@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from handsfree import cli
+from handsfree import _doctor, cli, limits
+from handsfree import _wiring as wiring
 from handsfree.audio import room_noise, write_wav
+from handsfree.record import JobLog
 from handsfree.session import demo_folder
 
 TYPED = "eye protection and gloves are on\n4417\naffirmative\n"
@@ -269,6 +271,44 @@ def test_a_policy_error_names_the_file(words: tuple[str, ...], tmp_path: Path) -
     assert not (tmp_path / "jobs").exists()
 
 
+SHOP = """
+name = "our shop"
+[limits."injury.size.max"]
+limit = "5 mm"
+[limits."tire.kind"]
+severity = "note"
+allowed_by = "A. Lead"
+why = "a trial"
+"""
+
+
+def test_explain_shows_the_shop_s_limit_and_judges_by_it(tmp_path: Path) -> None:
+    policy = tmp_path / "shop.toml"
+    policy.write_text(SHOP)
+    text = handsfree("limits", "explain", "injury.size.max", "--policy", str(policy)).stdout
+    (starred,) = [line for line in text.splitlines() if line.startswith("   * ")]
+    assert starred.startswith("   * <= 5 mm: shop policy 'our shop', tightened; published: ")
+    assert "     us: <= 6 mm" in text
+    # The packaged example, 5.5 mm, is inside the published 6 mm.
+    assert "gives under 'our shop': Injury size: 5.5 mm; most 5 mm; outside by 0.5 mm" in text
+
+
+def test_explain_shows_a_severity_that_the_shop_changed() -> None:
+    assert "severity:   note (shop policy 'our shop')" in limits.explain(
+        "tire.kind", limits.parse_policy(SHOP)
+    )
+
+
+@pytest.mark.parametrize("base", ["us", "uk", "jp", "de", "nz"])
+def test_every_rule_is_explained_under_every_country(base: str) -> None:
+    """With one result and one star each, also where a country's variant needs facts the example lacks."""
+    for policy in (limits.named_policy(base), limits.parse_policy(f'name = "mine"\nbase = "{base}"')):
+        for rule in limits.rules():
+            text = limits.explain(rule.id, policy)
+            assert text.count("\n    gives") == 1, rule.id
+            assert text.count("\n   * ") == 1, rule.id
+
+
 def test_the_version_is_the_package_s() -> None:
     done = handsfree("--version")
     assert (done.returncode, done.stdout) == (0, f"handsfree {version('handsfree')}\n")
@@ -283,6 +323,32 @@ def test_the_page_is_as_wide_as_columns_says(
     monkeypatch.setenv("COLUMNS", columns)
     monkeypatch.setattr(sys, "stdout", io.StringIO())
     assert cli._width() == width
+
+
+def test_a_finished_job_ends_with_its_summary(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "job"
+    with JobLog.create(folder, {"practice": "simulated clock"}) as log:
+        log.append([{"kind": "reading", "record": "1", "measurand": "nut.count", "value": "5", "unit": "1"}])
+        log.append([{"kind": "close", "disposition": "scrap", "reasons": "too old"}])
+    cli._finish("scrap", folder, wiring.Setup())
+    lines = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
+    for wanted in (
+        "PRACTICE, not for a real tire: simulated clock",
+        "Disposition: scrap",
+        "Reason: too old",
+        "nut.count 5 no limit",
+        f"Read it with: handsfree show {folder}",
+    ):
+        assert wanted in lines
+
+
+@pytest.mark.parametrize("part", ["microphone", "loudspeaker"])
+def test_doctor_gives_one_advice_a_part(part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", None)  # its import fails
+    line = {"microphone": _doctor._microphone, "loudspeaker": _doctor._loudspeaker}[part]().line()
+    assert "sounddevice is missing; run pip install sounddevice; meanwhile: " in line
+    assert line.count("--engine typed") == (part == "microphone")
+    assert line.count("--replies text") == (part == "loudspeaker")
 
 
 def test_doctor_names_every_part() -> None:

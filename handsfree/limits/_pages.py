@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 from handsfree.limits._compare import show
 from handsfree.limits._policy import BASES, DEFAULT, Override, Policy, named_policy
 from handsfree.limits._registry import answer, rule, rules
-from handsfree.limits._rule import Limit, Rule
+from handsfree.limits._rule import Effective, Limit, Rule
+from handsfree.limits._types import MissingFact
 from handsfree.quantity import Quantity
 
 __all__ = ["as_json", "explain", "rules_page", "table"]
@@ -83,22 +85,57 @@ def _json(item: Rule, policy: Policy) -> dict[str, Any]:
 
 
 def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
-    """Formula, every published variant with its source, and a worked example, judged as it is printed."""
+    """Formula, every published variant with its source, and a worked example, judged as it is printed.
+
+    A star marks what is in force under ``policy`` for the example: a published variant, or the shop's own limit.
+    """
     item = rule(rule_id)
+    judged_by = _judged_by(item, policy)
+    force = _force(item, judged_by)
+    change = policy.overrides.get(item.id, Override())
+    # The stricter of a shop's limit and a published one can be the published one.
+    shop = change.limit if change.limit is not None and force.value == change.limit else None
     lines = [
         f"{item.id}: {item.title}",
         f"  applies to: {item.applies}",
-        f"  severity:   {item.severity.value}",
+        f"  severity:   {force.severity.value}"
+        + (f" (shop policy {policy.name!r})" if change.severity else ""),
+        f"  formula:    {item.formula}",
     ]
-    lines += [f"  formula:    {item.formula}", "  published:"]
+    if shop is not None:
+        moved = replace(item.limits[force.key], value=shop, inclusive=force.inclusive)
+        lines += ["  in force:", f"   * {_limit(item, moved)}: {force.source}"]
+    lines += ["  published:"]
     for name, limit in item.limits.items():
         note = f" ({limit.note})" if limit.note else ""
-        mark = "*" if name == item.variant(policy) else " "
+        mark = "*" if shop is None and name == item.variant(policy) else " "
         lines.append(f"   {mark} {name}: {_limit(item, limit)}: {limit.source}{note}")
     lines += ["  example:", *(f"    {key} = {_fact(value)}" for key, value in item.example.items())]
-    result = answer(item.id, item.example, named_policy(item.example_base))
-    lines.append(f"    gives: {result.reason}")
+    lines.append(f"    {_worked(item, judged_by)}")
     return "\n".join(lines) + "\n"
+
+
+def _judged_by(item: Rule, policy: Policy) -> Policy:
+    """The policy of the example: without a shop's, the one that the rule is about."""
+    return named_policy(item.example_base) if policy == DEFAULT else policy
+
+
+def _force(item: Rule, policy: Policy) -> Effective:
+    try:
+        return item.effective(item.example, policy)
+    except MissingFact:  # the variant is refined by facts that this example does not have
+        return replace(item, pick=None).effective(item.example, policy)
+
+
+def _worked(item: Rule, policy: Policy) -> str:
+    """What the example gives; where the policy's variant asks for more facts, what it gives under its own base."""
+    under = "" if policy.name in BASES else f" under {policy.name!r}"
+    try:
+        return f"gives{under}: {answer(item.id, item.example, policy).reason}"
+    except MissingFact as missing:
+        result = answer(item.id, item.example, named_policy(item.example_base))
+        need = f"{policy.name!r} also needs {missing.args[0]}"
+        return f"gives under {item.example_base!r} ({need}): {result.reason}"
 
 
 def _fact(value: Quantity | str) -> str:
