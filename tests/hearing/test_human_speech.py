@@ -16,10 +16,12 @@ import human
 import pytest
 from listening import ROOM_DBFS, hear, trim, with_room
 from pocketsphinx import Decoder
+from procedure.driving import SIZE, Drive, armed_for, whole
 
 from handsfree.audio import room_noise
 from handsfree.grammar import Armed, Library, load_pronunciations
-from handsfree.hearing import PocketSphinxEngine
+from handsfree.hearing import Hypothesis, PocketSphinxEngine
+from handsfree.procedure import Answer, Command, Event, Mode, NoMatch
 
 if TYPE_CHECKING:
     from conftest import Figures
@@ -167,3 +169,39 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     figures.add("  of these accepted as well (gate 3)", f"{accepted} ({accepted / utterances:.1%}); {passed}")
     assert len(sounds) > 250
     assert accepted <= 0.07 * utterances
+
+
+def as_event(at: int, found: Hypothesis, armed: Armed) -> Event:
+    """What a session makes of a hypothesis: gates 1 to 3."""
+    meaning = armed.interpret(found.text) if found.accepted and found.text else None
+    if meaning is None:
+        return NoMatch(at, found.text)
+    if meaning.label == "command":
+        return Command(at, meaning.slot("command") or "", found.text)
+    return Answer(at, meaning.text, meaning.label, meaning.slots, meaning.number)
+
+
+def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, figures: Figures) -> None:
+    """A radio that talks all day beside an open question: what gates 2 and 3 let through is read back, and
+    nothing but a confirmation in the next utterance would record it. Every third prompt, one after another."""
+    drive = Drive(whole(SIZE))
+    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::3])
+    read_back = 0
+    for n, pcm in enumerate(sounds.values()):
+        if drive.mode in (Mode.HELD, Mode.STOPPED):
+            drive = drive if drive.mode is Mode.HELD else Drive(whole(SIZE))
+            if drive.mode is Mode.HELD:
+                drive.feed(Command(drive.at, "resume"))
+        armed = armed_for(drive.state.armed)
+        fresh.arm(armed)
+        for found in hear(fresh, with_room(pcm[: 4 * 32000], SNR_DB, seed=n), armed):
+            before = drive.state.pending
+            drive.feed(as_event(drive.at, found, armed))
+            read_back += drive.state.pending is not None and drive.state.pending is not before
+            break
+        assert drive.records("reading") == []
+        assert drive.step == "size"
+    figures.add(
+        "human, telephone prompts through the machine", f"{len(sounds)}, read back {read_back}, recorded 0"
+    )
+    assert len(sounds) > 80
