@@ -86,12 +86,12 @@ def test_replies_are_sound_files(finished: tuple[Path, str]) -> None:
 
 @pytest.fixture
 def recordings(tmp_path: Path) -> Path:
-    """The demo up to the confirmation of the injury's size: what follows is left out to save time."""
+    """The demo up to the work order: what follows is left out to save time."""
     folder = tmp_path / "recordings"
     shutil.copytree(demo_folder(), folder)
     scenario = folder / "scenario.toml"
     whole = scenario.read_text(encoding="utf-8")
-    scenario.write_text(whole.split('[[line]]\nsay = "what is the limit"')[0], encoding="utf-8")
+    scenario.write_text(whole.split('[[line]]\nsay = "driver front"')[0], encoding="utf-8")
     assert scenario.read_text(encoding="utf-8") != whole
     return folder
 
@@ -99,31 +99,31 @@ def recordings(tmp_path: Path) -> Path:
 def test_the_same_sound_makes_the_same_record(recordings: Path, tmp_path: Path) -> None:
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3, done.stdout[-2000:]
-    assert _readings(_job(tmp_path / "jobs"))["injury.size"] == "4.5 mm"
+    assert _readings(_job(tmp_path / "jobs")) == {"job.work_order": "4417"}
 
 
 def test_another_wav_makes_another_record(recordings: Path, tmp_path: Path) -> None:
-    """The technician takes "three point five" back and says "four point five"; now he says the first one twice."""
-    (slip,) = recordings.glob("*-three-point-five-millimeters.wav")
-    (meant,) = recordings.glob("*-four-point-five-millimeters.wav")
-    shutil.copyfile(slip, meant)
+    """The same technician with another four digits in the file: the date code's recording for the work order's."""
+    (order,) = recordings.glob("*-four-four-one-seven.wav")
+    (date,) = recordings.glob("*-three-six-two-three.wav")
+    shutil.copyfile(date, order)
     _demo(tmp_path / "jobs", recordings)
-    assert _readings(_job(tmp_path / "jobs"))["injury.size"] == "3.5 mm"
+    assert _readings(_job(tmp_path / "jobs")) == {"job.work_order": "3623"}
 
 
 def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: Path) -> None:
-    (size,) = recordings.glob("*-four-point-five-millimeters.wav")
-    write_wav(size, room_noise(level_dbfs=-55.0)[: 2 * 32000], 16000)
+    (order,) = recordings.glob("*-four-four-one-seven.wav")
+    write_wav(order, room_noise(level_dbfs=-55.0)[: 2 * 32000], 16000)
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3
-    assert "injury.size" not in _readings(_job(tmp_path / "jobs"))
+    assert _readings(_job(tmp_path / "jobs")) == {}
 
 
 def test_sound_that_is_clipped_hard_is_no_reason_to_fail(recordings: Path, tmp_path: Path) -> None:
     """Clipped speech may be understood or not; it is never an error, and it is noted with its level."""
-    (size,) = recordings.glob("*-four-point-five-millimeters.wav")
-    loud = np.clip(samples(read_wav(size)).astype(np.int32) * 40, -32768, 32767).astype("<i2").tobytes()
-    write_wav(size, loud, 16000)
+    (order,) = recordings.glob("*-four-four-one-seven.wav")
+    loud = np.clip(samples(read_wav(order)).astype(np.int32) * 40, -32768, 32767).astype("<i2").tobytes()
+    write_wav(order, loud, 16000)
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3
     assert "Traceback" not in done.stderr
