@@ -11,6 +11,7 @@ from types import MappingProxyType
 from handsfree import limits
 from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
+from handsfree.procedure import _judging as judging
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import Answer
 from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, go, next_pass
@@ -153,11 +154,11 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     turn.exception(f"{step.id}: {written(pending.value)} {worst.outcome}: {worst.reason}")
     turn.chime("refused")
     if step.adjust:
-        limit = spoken_limit(worst, turn.book.prompts)
+        limit = _limit(turn, worst)
         ask(turn, lead=turn.prompt("adjust", value=spoken(pending.value), limit=limit))
         return
     key = "outside" if worst.outcome is Outcome.OUTSIDE else "close"
-    limit = spoken_limit(worst, turn.book.prompts)
+    limit = _limit(turn, worst)
     text = turn.prompt(key, value=spoken(pending.value), limit=limit)
     turn.set(mode=Mode.DISPOSING, misses=0, pending=replace(pending, kind="verdict", spoken=text))
     turn.say(text, "verdict", must_be_heard=True)
@@ -226,16 +227,21 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
     inside = [v for v in verdicts if v.outcome is Outcome.INSIDE]
     direct = [v for v in inside if v.measured == value and (v.low or v.high)]
     if direct:
-        text = turn.prompt("inside", value=said, limit=spoken_limit(direct[0], turn.book.prompts))
+        text = turn.prompt("inside", value=said, limit=_limit(turn, direct[0]))
     else:
         text = turn.prompt("inside_computed" if inside else "inside_plain", value=said)
     return " ".join([text, *(_warned(turn, v) for v in warnings)])
 
 
+def _limit(turn: Turn, verdict: Verdict) -> str:
+    inside = judging.inclusive(verdict.rule, turn.state.facts, turn.book.policy)
+    return spoken_limit(verdict, turn.book.prompts, inclusive=inside)
+
+
 def _warned(turn: Turn, verdict: Verdict) -> str:
     """A warning in speech: the rule's name and its limit; the whole sentence is for the record."""
     bounded = verdict.low or verdict.high
-    limit = spoken_limit(verdict, turn.book.prompts) if bounded else plainly(verdict.reason)
+    limit = _limit(turn, verdict) if bounded else plainly(verdict.reason)
     return turn.prompt("warn", name=limits.rule(verdict.rule).title, limit=limit)
 
 

@@ -173,7 +173,11 @@ def _limit_text(turn: Turn) -> str:
             unit = step.unit if isinstance(step, Reading) else ""
             bounds = [judging.bounds(rule, facts, unit, policy) for rule in step.limits]
             return " ".join(
-                turn.prompt("limit_is", limit=spoken_limit(b, turn.book.prompts), source=b.source)
+                turn.prompt(
+                    "limit_is",
+                    limit=spoken_limit(b, turn.book.prompts, inclusive=b.inclusive),
+                    source=b.source,
+                )
                 for b in bounds
             )
         case CountPasses():

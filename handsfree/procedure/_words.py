@@ -78,8 +78,11 @@ def written(value: Quantity | str | None) -> str:
     return text if value.unit == "1" else f"{text} {value.unit}"
 
 
-def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
-    """ "at most six millimeters", each bound rounded toward the safe side when it must be rounded."""
+def spoken_limit(verdict: Limited, prompts: Prompts, *, inclusive: bool = True) -> str:
+    """ "at most six millimeters", "more than two thirty seconds" where the limit itself is refused.
+
+    A bound that must be rounded is rounded toward the safe side.
+    """
     low = verdict.low and spoken(Quantity(_short(verdict.low.value, up=True), verdict.low.unit))
     high = verdict.high and spoken(Quantity(_short(verdict.high.value, up=False), verdict.high.unit))
     if low and high and verdict.low and verdict.high:
@@ -87,9 +90,9 @@ def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
         bare = digit_by_digit(_short(verdict.low.value, up=True))
         return prompts.say("limit_between", low=bare, high=high)
     if high:
-        return prompts.say("limit_at_most", high=high)
+        return prompts.say("limit_at_most" if inclusive else "limit_under", high=high)
     if low:
-        return prompts.say("limit_at_least", low=low)
+        return prompts.say("limit_at_least" if inclusive else "limit_over", low=low)
     return verdict.reason
 
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.limits import DEFAULT, LimitsError, MissingFact, parse_policy
-from handsfree.procedure import Start
+from handsfree.procedure import Say, Start
 from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
 from handsfree.quantity import Quantity
 from handsfree.session import packaged_procedure
@@ -286,3 +286,13 @@ def test_a_loosened_limit_is_said_and_written_at_the_start() -> None:
     drive = Drive(book_of(packaged_procedure("passenger-one-piece"), policy))
     assert any("Boss" in text and "7 mm" in text for text in drive.state.exceptions)
     assert any("loosened" in text for text in drive.spoken())
+
+
+def test_a_limit_that_is_itself_refused_is_spoken_so(measuring: Drive) -> None:
+    """2/32 in is worn out (USTMA): "more than", never "at least"."""
+    said = [
+        text
+        for text in (s.text for s in measuring.effects if isinstance(s, Say))
+        if "seven thirty seconds" in text
+    ]
+    assert any("Limit more than two thirty seconds" in text for text in said), said
