@@ -172,14 +172,9 @@ def _limit_text(turn: Turn) -> str:
         case Reading() | Choice() if step.limits:
             unit = step.unit if isinstance(step, Reading) else ""
             bounds = [judging.bounds(rule, facts, unit, policy) for rule in step.limits]
-            return " ".join(
-                turn.prompt(
-                    "limit_is",
-                    limit=spoken_limit(b, turn.book.prompts, inclusive=b.inclusive),
-                    source=b.source,
-                )
-                for b in bounds
-            )
+            words = [spoken_limit(b, turn.book.prompts, inclusive=b.inclusive) for b in bounds]
+            named = zip(words, bounds, strict=True)
+            return " ".join(turn.prompt("limit_is", limit=limit, source=b.source) for limit, b in named)
         case CountPasses():
             count = limits.count(step.rule, facts, policy)
             return turn.prompt("limit_passes", target=str(count.target), source=count.source)
