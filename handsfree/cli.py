@@ -114,7 +114,8 @@ def _width() -> int:
 
 def _view() -> PlainView:
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
-    return PlainView(_write, None if plain else _style)
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
+    return PlainView(_write, None if plain else _style, width=width)
 
 
 def _go_on(folder: Path, setup: wiring.Setup) -> str:

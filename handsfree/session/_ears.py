@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import sys
 import threading
@@ -167,6 +168,7 @@ class TypedEars:
             self._clock.advance(max(0, until - self._clock.now()))
             return Quiet()
         while True:
+            self._invite()
             line = self._line(until)
             if isinstance(line, Closed):
                 return line
@@ -177,6 +179,12 @@ class TypedEars:
         self.engine.begin()
         self.engine.feed(line.encode(errors="replace"))
         return Heard(self.engine.end())
+
+    def _invite(self) -> None:
+        """A mark where to type; nothing for a file or a pipe."""
+        with contextlib.suppress(AttributeError, ValueError, OSError):
+            if self._stream.isatty():
+                print("       type  ", end="", flush=True)
 
     def _line(self, until: int | None) -> str | Closed:
         """The next line; "" when the time came first."""

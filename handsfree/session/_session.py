@@ -182,7 +182,7 @@ class Session:
             return NoMatch(now, hypothesis.text, hypothesis.reason or "not accepted")
         meaning = armed.interpret(hypothesis.text)
         if meaning is None:
-            return NoMatch(now, hypothesis.text, "not a sentence that is armed")
+            return NoMatch(now, hypothesis.text, "not an answer to what was asked")
         if meaning.label == "command":
             return Command(now, meaning.slot("command") or "", meaning.text)
         return Answer(now, meaning.text, meaning.label, meaning.slots, meaning.number)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
@@ -85,15 +86,26 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
 
 
 class PlainView:
-    """Lines through ``write``; meaning never by color alone. ``style`` may color a whole line by its label."""
+    """Lines through ``write``; meaning never by color alone. ``style`` may color a line by its label; longer
+    lines are wrapped at ``width`` columns, 0 for never."""
 
-    def __init__(self, write: Callable[[str], None], style: Callable[[str, str], str] | None = None) -> None:
+    def __init__(
+        self,
+        write: Callable[[str], None],
+        style: Callable[[str, str], str] | None = None,
+        *,
+        width: int = 0,
+    ) -> None:
         self._write = write
+        self._width = width
         self._style = style or (lambda label, line: line)
         self._phase = ""
 
     def _line(self, label: str, text: str) -> None:
-        self._write(self._style(label, f"{label:>11}  {text}"))
+        line = f"{label:>11}  {text}"
+        parts = textwrap.wrap(line, self._width, subsequent_indent=" " * 13) if self._width else [line]
+        for part in parts:
+            self._write(self._style(label, part))
 
     def said(self, text: str, kind: str) -> None:
         self._line("said", text)

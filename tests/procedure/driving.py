@@ -246,7 +246,7 @@ class Drive:
             return NoMatch(self.at, words, "nothing is armed")
         meaning = armed_for(self.state.armed).interpret(words)
         if meaning is None:
-            return NoMatch(self.at, words, "not a sentence that is armed")
+            return NoMatch(self.at, words, "not an answer to what was asked")
         if meaning.label == "command":
             return Command(self.at, meaning.slot("command") or "", meaning.text)
         return Answer(self.at, meaning.text, meaning.label, meaning.slots, meaning.number)

@@ -88,7 +88,7 @@ def test_a_pass_out_of_turn_is_refused_with_words(drilling: Drive, done: int, wr
 
 def test_a_pass_far_off_is_not_even_armed(drilling: Drive) -> None:
     drilling.say("pass five")
-    assert drilling.records("missed")[0]["reason"] == "not a sentence that is armed"
+    assert drilling.records("missed")[0]["reason"] == "not an answer to what was asked"
 
 
 def test_going_back_takes_one_pass_back(drilling: Drive) -> None:

@@ -496,7 +496,7 @@ def test_say_again_repeats_what_must_be_heard(sizing: Drive) -> None:
 def test_only_the_measurands_own_sentences_are_armed(sizing: Drive) -> None:
     assert sizing.armed()["answer"] == "<readings.length_mm>"
     sizing.say("affirmative")
-    assert sizing.records("missed")[0]["reason"] == "not a sentence that is armed"
+    assert sizing.records("missed")[0]["reason"] == "not an answer to what was asked"
     sizing.say("five")
     assert set(sizing.armed()) == {"command", "answer", "value"}
 

@@ -205,7 +205,7 @@ def test_on_hold_the_way_out_is_said_now_and_then() -> None:
     drive = in_mode(Mode.HELD)
     said = []
     for _ in range(9):
-        effects = drive.machine.feed(NoMatch(drive.at, "pass me the pliers", "not a sentence that is armed"))
+        effects = drive.machine.feed(NoMatch(drive.at, "pass me the pliers", "not an answer to what was asked"))
         said.append([e.text for e in effects if isinstance(e, Say)])
     assert [bool(one) for one in said] == [True, False, False, False] * 2 + [True]
     assert "resume work" in said[0][0]
@@ -216,7 +216,7 @@ def test_chatter_during_a_wait_is_noted_and_never_answered() -> None:
     drive = in_mode(Mode.WAITING)
     before = drive.mode, drive.step, drive.state.misses, drive.state.says
     for _ in range(9):
-        effects = drive.feed(NoMatch(drive.at, "pass me the pliers", "not a sentence that is armed"))
+        effects = drive.feed(NoMatch(drive.at, "pass me the pliers", "not an answer to what was asked"))
         assert [type(e) for e in effects] == [Record]
     assert (drive.mode, drive.step, drive.state.misses, drive.state.says) == before
     assert {r["count"] for r in drive.records("missed")} == {"0"}

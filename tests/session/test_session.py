@@ -212,8 +212,8 @@ def test_the_gates_before_the_machine(folder: Path) -> None:
         ("no_match", "not accepted"),
         ("no_match", "sounds like no sentence"),  # the fourth miss puts it on hold
         ("command", ""),
-        ("no_match", "not a sentence that is armed"),
-        ("no_match", "not a sentence that is armed"),
+        ("no_match", "not an answer to what was asked"),
+        ("no_match", "not an answer to what was asked"),
         ("answer", ""),
     ]
     assert lines_of(folder, "answer") == []
@@ -342,7 +342,7 @@ def test_the_view_shows_one_plain_line_for_each_thing(folder: Path) -> None:
     for wanted in (
         r'      heard  "fabric ply"  \(-20 dBFS, 35 dB over noise\)',
         r" understood  option fabric",
-        r" understood  no match: not a sentence that is armed",
+        r" understood  no match: not an answer to what was asked",
         r" understood  5.5",
         r" understood  command correction",
         r"   recorded  injury.size = 5.5 mm",
