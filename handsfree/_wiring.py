@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from handsfree.audio import Microphone, WavScript
+from handsfree.audio import Microphone, WavScript, list_devices
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
 from handsfree.hearing import Engine, make_engine
 from handsfree.limits import LimitsError
-from handsfree.procedure import Start
 from handsfree.record import RecordError
 from handsfree.session import (
     AudioEars,
@@ -37,11 +36,10 @@ from handsfree.speaking import (
     CardPlayer,
     FilePlayer,
     NullPlayer,
-    Player,
     Pyttsx3Voice,
     SilentVoice,
     Speaker,
-    Voice,
+    SpeakingError,
 )
 
 __all__ = ["Setup", "build_engine", "find_job", "jobs_folder", "policy_text", "procedure_text", "run_job"]
@@ -67,6 +65,7 @@ class Setup:
     name: str = "job"
     spare_keyboard: bool = True
     policy: Path | None = None
+    demonstration: bool = False
 
 
 def jobs_folder() -> Path:
@@ -129,17 +128,15 @@ def _ears(setup: Setup, clock: Clock) -> Ears:
     return AudioEars(Microphone(setup.device), engine, clock)
 
 
-def _speaker(setup: Setup, folder: Path) -> Speaker:
+def _replies(setup: Setup) -> str:
     live = setup.engine != "typed" and setup.wav is None
-    replies = setup.replies or ("text" if setup.engine == "typed" else "card" if live else "files")
-    voice: Voice
-    player: Player
-    if replies == "text":
-        voice, player = SilentVoice(), NullPlayer()
-    else:
-        voice = Pyttsx3Voice()
-        player = CardPlayer() if replies == "card" else FilePlayer(folder / "spoken")
-    return Speaker(voice, player)
+    return setup.replies or ("text" if setup.engine == "typed" else "card" if live else "files")
+
+
+def _speaker(setup: Setup, folder: Path, card: CardPlayer | None) -> Speaker:
+    if _replies(setup) == "text":
+        return Speaker(SilentVoice(), NullPlayer())
+    return Speaker(Pyttsx3Voice(), card or FilePlayer(folder / "spoken"))
 
 
 def _clock(setup: Setup, not_before: int) -> Clock:
@@ -148,6 +145,22 @@ def _clock(setup: Setup, not_before: int) -> Clock:
         return SimulatedClock(wall.now())
     # Sound files have no clock of their own: their frames set the pace.
     return SimulatedClock(wall.now(), realtime=True) if setup.wav is not None else wall
+
+
+def _practice(setup: Setup, clock: Clock) -> str:
+    """Why a job is not for a real tire, "" when it is."""
+    if setup.demonstration:
+        return "demonstration by recorded voices"
+    return "simulated clock, waits passed at once" if clock.name == "simulated" else ""
+
+
+def _card() -> CardPlayer:
+    """The loudspeaker, asked for before a job begins. Raises AudioError or SpeakingError."""
+    if not any(device.outputs for device in list_devices()):
+        raise SpeakingError(
+            "this machine has no loudspeaker; plug one in, or use --replies files or --replies text"
+        )
+    return CardPlayer()
 
 
 def _grammar_hash(library: Library) -> str:
@@ -161,45 +174,23 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
     ``started`` is told the job's folder as soon as it exists. Raises the rooms' own errors, one line each.
     """
     library = Library.load()
-    # The ears first: without them there is no job to begin.
-    clock: Clock = _clock(setup, 0)
-    job: Job
+    job: Job | None = None
+    clock = _clock(setup, 0)
     if resume is not None:
         job, clock = open_job(resume, lambda not_before: _clock(setup, not_before))
-        folder = resume
     try:
+        # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock)
-        # A model of another language is told now, not in the middle of a job.
         ears.engine.arm(library.arm({"command": "<commands.command>"}))
-        if resume is None:
-            folder = job_folder(setup.jobs, setup.name, clock.reading()[0])
+        folder = resume or job_folder(setup.jobs, setup.name, clock.reading()[0])
+        card = _card() if _replies(setup) == "card" else None
+        job = job or _new_job(setup, folder, clock, library, ears.engine.name)
+        speaker = _speaker(setup, folder, card)
     except BaseException:
-        if resume is not None:
+        if job is not None:
             job.log.close()
         raise
-    if resume is None:
-        about = {
-            "technician": setup.technician,
-            "bay": setup.bay,
-            "today": date.today().isoformat(),
-            "practice": "simulated clock, waits passed at once" if clock.name == "simulated" else "",
-        }
-        job = create_job(
-            folder,
-            procedure=procedure_text(setup.procedure),
-            prompts=prompts_text(),
-            policy=policy_text(setup.policy),
-            about={key: value for key, value in about.items() if value},
-            pins={
-                "engine": ears.engine.name,
-                "grammar_sha256": _grammar_hash(library),
-                "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
-            },
-            clock=clock,
-        )
     started(folder)
-    speaker = _speaker(setup, folder)
-    spare = (lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None
     session = Session(
         job.machine,
         library=library,
@@ -208,11 +199,32 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         log=job.log,
         clock=clock,
         view=view,
-        spare=spare,
+        spare=(lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None,
     )
-    assert isinstance(job.first, Start) or resume is not None
     try:
         return session.run(job.first)
     finally:
         speaker.close()
         session.close()
+
+
+def _new_job(setup: Setup, folder: Path, clock: Clock, library: Library, engine: str) -> Job:
+    about = {
+        "technician": setup.technician,
+        "bay": setup.bay,
+        "today": date.today().isoformat(),
+        "practice": _practice(setup, clock),
+    }
+    return create_job(
+        folder,
+        procedure=procedure_text(setup.procedure),
+        prompts=prompts_text(),
+        policy=policy_text(setup.policy),
+        about={key: value for key, value in about.items() if value},
+        pins={
+            "engine": engine,
+            "grammar_sha256": _grammar_hash(library),
+            "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
+        },
+        clock=clock,
+    )

@@ -283,6 +283,7 @@ def demo(
         realtime=realtime or play,
         jobs=jobs,
         name="demo",
+        demonstration=True,
         spare_keyboard=False,
     )
     outcome, job = _run(setup)

@@ -13,7 +13,7 @@ import pytest
 
 from handsfree import _doctor, cli, limits
 from handsfree import _wiring as wiring
-from handsfree.audio import room_noise, write_wav
+from handsfree.audio import AudioError, list_devices, room_noise, write_wav
 from handsfree.record import JobLog
 from handsfree.session import demo_folder
 
@@ -366,4 +366,16 @@ def test_a_model_of_another_language_is_told_before_a_job_begins(tmp_path: Path)
     )
     assert "vosk does not know" in line
     assert "correction" in line
+    assert not (tmp_path / "jobs").exists()
+
+
+def test_no_loudspeaker_is_told_before_a_job_begins(tmp_path: Path) -> None:
+    try:
+        speakers = any(device.outputs for device in list_devices())
+    except AudioError:
+        speakers = False
+    if speakers:
+        pytest.skip("this machine has a loudspeaker")
+    line = one_line(handsfree("demo", "--play", cwd=tmp_path))
+    assert "libportaudio2" in line or "--replies files" in line
     assert not (tmp_path / "jobs").exists()

@@ -205,7 +205,9 @@ def test_on_hold_the_way_out_is_said_now_and_then() -> None:
     drive = in_mode(Mode.HELD)
     said = []
     for _ in range(9):
-        effects = drive.machine.feed(NoMatch(drive.at, "pass me the pliers", "not an answer to what was asked"))
+        effects = drive.machine.feed(
+            NoMatch(drive.at, "pass me the pliers", "not an answer to what was asked")
+        )
         said.append([e.text for e in effects if isinstance(e, Say)])
     assert [bool(one) for one in said] == [True, False, False, False] * 2 + [True]
     assert "resume work" in said[0][0]
