@@ -182,9 +182,9 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock)
         ears.engine.arm(library.arm({"command": "<commands.command>"}))
-        folder = resume or job_folder(setup.jobs, setup.name, clock.reading()[0])
         card = _card() if _replies(setup) == "card" else None
-        job = job or _new_job(setup, folder, clock, library, ears.engine.name)
+        job = job or _new_job(setup, clock, library, ears.engine.name)
+        folder = job.log.folder
         speaker = _speaker(setup, folder, card)
     except BaseException:
         if job is not None:
@@ -208,7 +208,20 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         session.close()
 
 
-def _new_job(setup: Setup, folder: Path, clock: Clock, library: Library, engine: str) -> Job:
+def _new_job(setup: Setup, clock: Clock, library: Library, engine: str) -> Job:
+    """A job in a folder of its own, also when two are begun in the same second."""
+    while True:
+        folder = job_folder(setup.jobs, setup.name, clock.reading()[0])
+        try:
+            return _job_in(folder, setup, clock, library, engine)
+        except RecordError:
+            if not (folder / "record.jsonl").exists() and not (folder / ".lock").exists():
+                raise
+            if job_folder(setup.jobs, setup.name, clock.reading()[0]) == folder:
+                raise
+
+
+def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: str) -> Job:
     about = {
         "technician": setup.technician,
         "bay": setup.bay,

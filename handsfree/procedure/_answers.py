@@ -12,9 +12,9 @@ from handsfree import limits
 from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
 from handsfree.procedure import _judging as judging
-from handsfree.procedure._derived import complete
+from handsfree.procedure._derived import belongs, complete, unrepaired
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, go, next_pass
+from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass
 from handsfree.procedure._misses import miss
 from handsfree.procedure._model import (
     Caution,
@@ -154,15 +154,25 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     turn.exception(f"{step.id}: {written(pending.value)} {worst.outcome}: {worst.reason}")
     turn.chime("refused")
     if step.adjust:
-        limit = _limit(turn, worst)
-        ask(turn, lead=turn.prompt("adjust", value=spoken(pending.value), limit=limit))
+        close = worst.outcome is Outcome.CLOSE
+        said = {"value": spoken(pending.value), "limit": _limit(turn, worst)}
+        ask(turn, lead=turn.prompt("adjust_close", **said) if close else turn.prompt("adjust", **said))
         return
-    key = "outside" if worst.outcome is Outcome.OUTSIDE else "close"
-    limit = _limit(turn, worst)
-    text = turn.prompt(key, value=spoken(pending.value), limit=limit)
+    text = _disposing_text(turn, pending.value, worst)
     turn.set(mode=Mode.DISPOSING, misses=0, pending=replace(pending, kind="verdict", spoken=text))
     turn.say(text, "verdict", must_be_heard=True)
     arm_dispose(turn)
+
+
+def _disposing_text(turn: Turn, value: Quantity | str, worst: Verdict) -> str:
+    """The verdict and the way on; for a limit on something computed (a loss) the engine's own sentence."""
+    said = spoken(value)
+    if worst.measured != value:
+        return turn.prompt("disposing", value=said, reason=plainly(worst.reason))
+    limit = _limit(turn, worst)
+    if worst.outcome is Outcome.OUTSIDE:
+        return turn.prompt("outside", value=said, limit=limit)
+    return turn.prompt("close", value=said, limit=limit)
 
 
 def _learned(step: Reading, value: Quantity | str) -> dict[str, Quantity | str]:
@@ -309,6 +319,11 @@ def _take_choice(turn: Turn, answer: Answer) -> None:
 def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     step = turn.step
     assert isinstance(step, Choice)
+    objection = _objection(turn, option)
+    if objection:
+        turn.chime("refused")
+        ask(turn, lead=objection)
+        return
     earlier = next((e for e in turn.state.entries if e.step == step.id), None)
     number = turn.record(
         "answer",
@@ -330,9 +345,8 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         turn.reason(option.scrap)
     if option.archive:
         _archive(turn, option.archive)
-    if option.recall and not _recall(turn, option.recall):
-        ask(turn, lead=turn.prompt("no_other", group=option.recall))
-        return
+    if option.recall:
+        _recall(turn, option.recall)
     turn.chime("accepted")
     turn.say(turn.prompt("chosen", name=option.name), "verdict")
     go(turn, option.id)
@@ -340,7 +354,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
 
 def _archive(turn: Turn, group: str) -> None:
     """Put a finished injury's facts aside, so that the next one starts with none."""
-    inside = {k: v for k, v in turn.state.facts.items() if k.startswith(f"{group}.")}
+    inside = {k: v for k, v in turn.state.facts.items() if belongs(k, group)}
     if not inside:  # the same answer, only corrected: it was put aside already
         return
     rest = {k: v for k, v in turn.state.facts.items() if k not in inside}
@@ -353,12 +367,23 @@ def _archive(turn: Turn, group: str) -> None:
     turn.set(entries=tuple(e for e in turn.state.entries if e.step not in steps))
 
 
-def _recall(turn: Turn, group: str) -> bool:
-    """Take up the next of a group that was put aside; the present one goes to the end. False: there is none."""
-    found = next((facts for name, facts in turn.state.archived if name == group), None)
-    if found is None:
-        return False
-    inside = {k: v for k, v in turn.state.facts.items() if k.startswith(f"{group}.")}
+def _objection(turn: Turn, option: Option) -> str:
+    """Why an option can't be taken now, "" when it can: all repaired, or one left to repair, must be so."""
+    group = option.recall or option.all_of
+    if not group:
+        return ""
+    found, done = unrepaired(turn.state.facts, turn.state.archived, group)
+    if option.recall and done >= found:
+        return turn.prompt("no_other", group=group)
+    if option.all_of and done < found:
+        return turn.prompt("unrepaired", group=group, found=str(found), done=str(done)) + "."
+    return ""
+
+
+def _recall(turn: Turn, group: str) -> None:
+    """Take up the next of a group that was put aside; the present one goes to the end."""
+    found = next(facts for name, facts in turn.state.archived if name == group)
+    inside = {k: v for k, v in turn.state.facts.items() if belongs(k, group)}
     rest = {k: v for k, v in turn.state.facts.items() if k not in inside}
     left = list(turn.state.archived)
     left.remove((group, found))
@@ -367,11 +392,12 @@ def _recall(turn: Turn, group: str) -> bool:
         archived=(*left, (group, MappingProxyType(inside))),
         entries=(),
     )
-    return True
 
 
 def _take_do(turn: Turn, answer: Answer) -> None:
     assert isinstance(turn.step, Do)
+    if turn.step.repairs:
+        turn.learn(f"{turn.step.repairs}.repaired", "yes")
     turn.record("answer", step=turn.step.id, measurand="", outcome="done", heard=answer.text, replaces="")
     turn.chime("accepted")
     go(turn, "done")
@@ -461,7 +487,11 @@ def dispose(turn: Turn, answer: Answer) -> None:
     choice = _slot(answer, "dispose")
     if choice == "again":
         turn.record("disposed", step=step.id, outcome=choice, heard=answer.text)
-        ask(turn, lead=turn.prompt("measure_again", ask=""))
+        if step.again:
+            turn.say(turn.prompt("measure_again", ask=""))
+            enter(turn, step.again)
+        else:
+            ask(turn, lead=turn.prompt("measure_again", ask=""))
         return
     if choice != "accept":
         raise Refusal(f"{choice!r} is no disposition")

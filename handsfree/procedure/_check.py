@@ -8,7 +8,7 @@ from itertools import islice
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError, Library
 from handsfree.limits import LimitsError, MissingFact
-from handsfree.procedure._derived import ADVICE, DERIVED, GIVEN_BY_DESIGNATION, SPACING_NEEDS
+from handsfree.procedure._derived import ADVICE, DERIVED, GIVEN_BY_DESIGNATION, SPACING_NEEDS, belongs
 from handsfree.procedure._flow import decoys, next_pass
 from handsfree.procedure._model import (
     Caution,
@@ -192,7 +192,7 @@ def _forgotten_at(procedure: Procedure, fact: str) -> list[str]:
         for step in procedure.step
         if isinstance(step, Choice)
         for option in step.options
-        if option.archive and fact.startswith(f"{option.archive}.")
+        if option.archive and belongs(fact, option.archive)
     ]
 
 

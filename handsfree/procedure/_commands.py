@@ -15,7 +15,7 @@ from handsfree.procedure._misses import hold, rearm
 from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
 from handsfree.procedure._state import Mode, Visit
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import spoken_limit, spoken_seconds
+from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
 
 __all__ = ["COMMAND_HANDLERS", "resume_held"]
 
@@ -111,7 +111,11 @@ def _to_step_before(turn: Turn) -> None:
         found=False,
         awaiting=0,
     )
-    ask(turn, lead=turn.prompt("back", ask=""))
+    lead = turn.prompt("back", ask="")
+    if turn.state.reasons:
+        stands = turn.prompt("stands", reasons="; ".join(map(plainly, turn.state.reasons)))
+        lead = f"{lead} {stands}"
+    ask(turn, lead=lead)
 
 
 def _passes_by_itself(turn: Turn, visit: Visit) -> bool:

@@ -17,8 +17,10 @@ __all__ = [
     "GIVEN_BY_DESIGNATION",
     "SPACING_NEEDS",
     "Advice",
+    "belongs",
     "complete",
     "spacing_reasons",
+    "unrepaired",
 ]
 
 FactMap = Mapping[str, Quantity | str]
@@ -30,6 +32,23 @@ DERIVED: Mapping[str, tuple[str, ...]] = {
 }
 #: Facts that a tire's designation gives, when it says them.
 GIVEN_BY_DESIGNATION = ("tire.kind", "tire.section_width", "tire.load_range", "tire.speed_symbol")
+
+
+#: Facts that belong to one injury although a rule names them after the tire.
+_GROUPED: Mapping[str, tuple[str, ...]] = {"injury": ("tire.thickness",)}
+
+
+def belongs(fact: str, group: str) -> bool:
+    """Whether a fact is put aside, and taken up again, with a group ("injury")."""
+    return fact.startswith(f"{group}.") or fact in _GROUPED.get(group, ())
+
+
+def unrepaired(facts: FactMap, archived: Sequence[tuple[str, FactMap]], group: str) -> tuple[int, int]:
+    """(found, repaired) of a group: those put aside and the present one."""
+    every = [known for name, known in archived if name == group]
+    if any(fact.startswith(f"{group}.") for fact in facts):
+        every.append(facts)
+    return len(every), sum(1 for known in every if known.get(f"{group}.repaired") == "yes")
 
 
 def complete(facts: FactMap) -> dict[str, Quantity | str]:
@@ -146,19 +165,23 @@ def spacing_reasons(facts: FactMap, injuries: Sequence[FactMap], policy: Policy)
     try:
         circumference = limits.parse_designation(str(designation)).circumference
         sites = [_site(number, injury) for number, injury in enumerate(injuries, 1)]
-        found = limits.spacing(sites, circumference, _quantity(facts, "tire.thickness"), facts, policy)
+        found = limits.spacing(sites, circumference, _quantity(injuries[0], "tire.thickness"), facts, policy)
     except LimitsError as error:
         return (f"the distance between injuries can't be judged: {error}",)
     reasons = []
     pair = found.binding
     if pair is not None and pair.outcome is not Outcome.INSIDE:
-        what = "overlap" if pair.overlap is not Outcome.INSIDE else "are too close"
-        if pair.outcome is Outcome.CLOSE:
-            what = "are too close to call"
-        reasons.append(f"{pair.first} and {pair.second} {what}: {float(pair.slack_mm):.0f} mm to spare")
+        reasons.append(f"{pair.first} and {pair.second} {_fault(pair)}")
     if found.count.outcome is not Outcome.INSIDE:
         reasons.append(found.count.reason)
     return tuple(reasons)
+
+
+def _fault(pair: limits.Pair) -> str:
+    if pair.outcome is Outcome.CLOSE:
+        return "may be too near each other: too close to call, read their clock positions to the half hour"
+    what = "overlap" if pair.overlap is not Outcome.INSIDE else "are too near each other"
+    return f"{what}, by {abs(float(pair.slack_mm)):.0f} mm"
 
 
 def _site(number: int, injury: FactMap) -> limits.Site:

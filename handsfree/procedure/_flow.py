@@ -8,7 +8,7 @@ from dataclasses import replace
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
-from handsfree.procedure._derived import ADVICE, complete
+from handsfree.procedure._derived import ADVICE, complete, unrepaired
 from handsfree.procedure._events import CancelTimer, Finish
 from handsfree.procedure._model import (
     Caution,
@@ -430,11 +430,8 @@ def after_overrun(turn: Turn, step_id: str) -> None:
 
 def _all_repaired(turn: Turn) -> None:
     """As many repairs as injuries: a second hole that was measured must not go back on the road open."""
-    steps = [turn.book.procedure.at(visit.step) for visit in turn.state.path]
     for group in sorted({s.repairs for s in turn.book.procedure.step if isinstance(s, Do) and s.repairs}):
-        done = sum(1 for s in steps if isinstance(s, Do) and s.repairs == group)
-        found = sum(1 for name, _ in turn.state.archived if name == group)
-        found += any(fact.startswith(f"{group}.") for fact in turn.state.facts)
+        found, done = unrepaired(turn.state.facts, turn.state.archived, group)
         if done < found:
             turn.reason(turn.prompt("unrepaired", group=group, found=str(found), done=str(done)))
 

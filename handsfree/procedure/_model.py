@@ -97,6 +97,7 @@ class Reading(_Step):
     grammar: str = Field(description="rule of the grammars, for example readings.length_mm")
     unit: str
     plausible: tuple[float, float] | None = Field(default=None, description="physical range, in unit")
+    again: str = Field(default="", description="step to go back to for measuring again, when not this one")
     form: Literal["value", "designation"] = Field(default="value", description="designation: a tire size")
     digits: tuple[int, int] | None = Field(default=None, description="shortest and longest digit string")
     limits: tuple[str, ...] = ()
@@ -136,6 +137,7 @@ class Option(_Frozen):
     say: str
     name: str = Field(description="as it is spoken back")
     archive: str = Field(default="", description='group of facts ("injury") that is put aside for a new one')
+    all_of: str = Field(default="", description="group of which every one must be repaired for this answer")
     recall: str = Field(default="", description="group of which the next one put aside is taken up again")
     scrap: str = Field(default="", description="the reason this answer forbids the repair, if it does")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -27,17 +27,25 @@ def summary_text(folder: Path | str) -> str:
     lines += [f"Disposition: {value_of(closing, 'disposition') or 'not closed'}"]
     lines += [f"Reason: {reason}" for reason in items(closing, "reasons")]
     lines += [f"Exception: {text}" for text in items(closing, "exceptions")]
-    table = [f"  {name:<22} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
+    table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
     return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds)])
 
 
 def readings(rows: Sequence[Told]) -> list[tuple[str, str, str]]:
-    """Measurand, value and verdicts of each reading in force: replaced ones are left to the whole record."""
-    return [
-        (value_of(row, "measurand"), measured({**row, "measurand": ""}), _verdicts(row))
-        for row in rows
-        if row.get("kind") == "reading" and row.replaced_by is None
-    ]
+    """Measurand, value and verdicts of each reading in force: replaced ones are left to the whole record.
+
+    A measurand read at several steps, or of several injuries, carries its step and is numbered.
+    """
+    held = [row for row in rows if row.get("kind") == "reading" and row.replaced_by is None]
+    total = Counter(value_of(row, "measurand") for row in held)
+    seen: Counter[str] = Counter()
+    found = []
+    for row in held:
+        name = value_of(row, "measurand")
+        seen[name] += 1
+        label = f"{name} {seen[name]} ({value_of(row, 'step')})" if total[name] > 1 else name
+        found.append((label, measured({**row, "measurand": ""}), _verdicts(row)))
+    return found
 
 
 def _verdicts(row: Told) -> str:

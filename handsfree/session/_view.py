@@ -52,12 +52,7 @@ def _reading(body: Mapping[str, str]) -> str:
 
 
 def _verdict(body: Mapping[str, str]) -> str:
-    bounds = [
-        f"at least {body['low']}" if body["low"] else "",
-        f"at most {body['high']}" if body["high"] else "",
-    ]
-    limit = " and ".join(b for b in bounds if b)
-    return f"{body['outcome'].upper()}  {limit}  [{body['rule']}; {body['source']}]"
+    return f"{body['outcome'].upper()}  {body['reason']}  [{body['rule']}; {body['source']}]"
 
 
 def _wait(body: Mapping[str, str]) -> str:

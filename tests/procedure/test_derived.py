@@ -224,10 +224,66 @@ def finished(drive: Drive) -> None:
 def test_two_injuries_need_two_repairs(measuring: Drive) -> None:
     measuring.say(*injury("four"), "another injury", *injury("nine"), "no more injuries")
     repaired(measuring)
+    measuring.say("every injury is repaired")
+    assert measuring.said().startswith("Injury: 2 found, 1 repaired.")
+    assert measuring.step == "all-repaired"
+    measuring.say("next injury")
+    repaired(measuring, first=False)
+    measuring.say("next injury")
+    assert measuring.said().startswith("There is no other injury.")
     finished(measuring)
-    close = measuring.records("close")[0]
+    assert measuring.records("close")[0]["outcome"] == "returned"
+
+
+def test_each_injury_keeps_its_own_thickness(measuring: Drive) -> None:
+    """The stem for the thick place is not judged by the thin one."""
+    thick = tuple(w.replace("one four", "two zero") for w in injury("four"))
+    thin = tuple(w.replace("one four", "eight") for w in injury("nine"))
+    measuring.say(*thick, "another injury", *thin, "no more injuries")
+    assert measuring.state.facts["tire.thickness"] == Quantity(Decimal(8), "mm", Decimal(1))
+    repaired(measuring)
+    measuring.say("next injury")
+    assert measuring.state.facts["tire.thickness"] == Quantity(Decimal(20), "mm", Decimal(1))
+    measuring.say("completed", "four zero millimeters", "affirmative", "two zero millimeters", "affirmative")
+    assert measuring.step == "stem-length"
+    assert measuring.records("verdict")[-1]["outcome"] == "outside"
+
+
+def test_even_an_ending_by_another_way_returns_no_open_injury(measuring: Drive) -> None:
+    book = book_of(packaged_procedure("passenger-one-piece").replace(', all_of = "injury"', ""))
+    drive = Drive(book)
+    drive.say(*TO_INJURY, *injury("four"), "another injury", *injury("nine"), "no more injuries")
+    repaired(drive)
+    finished(drive)
+    close = drive.records("close")[0]
     assert close["outcome"] == "not-released"
     assert "injury: 2 found, 1 repaired" in close["reasons"]
+
+
+def test_a_leak_is_spoken_as_a_loss_and_measured_again_after_another_wait(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER)
+    measuring.let(301)
+    measuring.say("nothing found", "three three point zero p s i", "affirmative")
+    assert measuring.mode == "disposing"
+    assert "limit at most" not in measuring.said().lower()
+    assert "Pressure loss" in measuring.said()
+    measuring.say("measure again")
+    assert measuring.step == "leak-hold"
+
+
+def test_going_back_says_that_a_finding_stands(measuring: Drive) -> None:
+    measuring.say("seven millimeters", "affirmative", "out of limits", "affirmative", "go back")
+    assert "A finding stands against this tire" in measuring.said()
+
+
+def test_a_setting_too_close_to_call_is_not_called_outside(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER[:3], "three six p s i", "affirmative")
+    assert "Too close to call" in measuring.said()
+    assert "Outside" not in measuring.said()
 
 
 def test_the_next_injury_is_taken_up_with_its_own_facts(measuring: Drive) -> None:
