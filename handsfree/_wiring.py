@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import sys
 from collections.abc import Callable
@@ -209,16 +210,28 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
 
 
 def _new_job(setup: Setup, clock: Clock, library: Library, engine: str) -> Job:
-    """A job in a folder of its own, also when two are begun in the same second."""
+    folder = _own_folder(setup, clock)
+    try:
+        return _job_in(folder, setup, clock, library, engine)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            folder.rmdir()  # only if nothing was written into it
+        raise
+
+
+def _own_folder(setup: Setup, clock: Clock) -> Path:
+    """A new folder that is nobody else's, also when two jobs are begun in the same second."""
     while True:
         folder = job_folder(setup.jobs, setup.name, clock.reading()[0])
         try:
-            return _job_in(folder, setup, clock, library, engine)
-        except RecordError:
-            if not (folder / "record.jsonl").exists() and not (folder / ".lock").exists():
-                raise
-            if job_folder(setup.jobs, setup.name, clock.reading()[0]) == folder:
-                raise
+            folder.mkdir(mode=0o700, parents=True)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise RecordError(
+                f"can't make the job folder {folder}: {error.strerror}; choose another --jobs"
+            ) from None
+        return folder
 
 
 def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: str) -> Job:

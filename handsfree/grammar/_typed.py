@@ -83,8 +83,6 @@ def typed_to_words(text: str) -> str:
     tire = _TIRE.match(text)
     if tire:
         return _tire(tire.groupdict())
-    if not any(character.isdigit() for character in text):
-        text = " ".join(text.replace(",", " ").split())
     if text in _ALONE:
         return _ALONE[text]
     words: list[str] = []
