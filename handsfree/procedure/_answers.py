@@ -506,7 +506,9 @@ def _commit_out(turn: Turn, pending: Pending) -> None:
     verdicts = [limits.judge(rule, complete(turn.state.facts), turn.book.policy) for rule in step.limits]
     worst = _worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
-    turn.reason(worst.reason)
+    # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself.
+    if worst.severity is Severity.STOP:
+        turn.reason(worst.reason)
     turn.say(turn.prompt("finding_accepted", name=step.name), "verdict")
     go(turn, "outside")
 
