@@ -43,7 +43,7 @@ from handsfree.speaking import (
     SpeakingError,
 )
 
-__all__ = ["Setup", "build_engine", "find_job", "jobs_folder", "policy_text", "procedure_text", "run_job"]
+__all__ = ["Setup", "build_engine", "find_job", "policy_text", "procedure_text", "run_job"]
 
 REPLIES = ("card", "files", "text")
 
@@ -69,11 +69,6 @@ class Setup:
     demonstration: bool = False
 
 
-def jobs_folder() -> Path:
-    """Where jobs go unless told otherwise: the folder ``jobs`` where the command is run."""
-    return Path("jobs")
-
-
 def find_job(job: str, jobs: Path) -> Path:
     """A job by its folder, or by its name in the jobs folder. Raises RecordError."""
     for path in (Path(job), jobs / job):
@@ -86,13 +81,15 @@ def procedure_text(name: str) -> str:
     """The text of a procedure file, or of a packaged procedure by name. Raises OSError-free RecordError."""
     if name in packaged_procedures():
         return packaged_procedure(name)
-    path = Path(name)
     try:
-        return path.read_text(encoding="utf-8")
+        return Path(name).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
         known = ", ".join(packaged_procedures())
-        raise RecordError(f"{name}: {why}; give a procedure file, or one of: {known}") from None
+        raise RecordError(f"{name}: {_why(error)}; give a procedure file, or one of: {known}") from None
+
+
+def _why(error: OSError | UnicodeDecodeError) -> str:
+    return str(error.strerror) if isinstance(error, OSError) else "not UTF-8 text"
 
 
 def policy_text(path: Path | None) -> str:
@@ -102,8 +99,7 @@ def policy_text(path: Path | None) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise LimitsError(f"{path}: {why}; give a policy file, or leave --policy out") from None
+        raise LimitsError(f"{path}: {_why(error)}; give a policy file, or leave --policy out") from None
 
 
 def build_engine(setup: Setup) -> Engine:

@@ -131,9 +131,8 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     step = turn.step
     assert isinstance(step, Reading)
     learned = _learned(step, pending.value)
-    facts = complete({**turn.state.facts, **learned})
     try:
-        verdicts = [limits.judge(rule, facts, turn.book.policy) for rule in step.limits]
+        verdicts = _judge(turn, step, {**turn.state.facts, **learned})
     except LimitsError as error:
         turn.record("not_judged", step=step.id, heard=pending.heard, reason=str(error))
         ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
@@ -173,6 +172,12 @@ def _disposing_text(turn: Turn, value: Quantity | str, worst: Verdict) -> str:
     if worst.outcome is Outcome.OUTSIDE:
         return turn.prompt("outside", value=said, limit=limit)
     return turn.prompt("close", value=said, limit=limit)
+
+
+def _judge(turn: Turn, step: Reading | Choice, facts: Mapping[str, Quantity | str]) -> list[Verdict]:
+    """The step's limits over what is known and what follows from it. Raises LimitsError."""
+    known = complete(facts)
+    return [limits.judge(rule, known, turn.book.policy) for rule in step.limits]
 
 
 def _learned(step: Reading, value: Quantity | str) -> dict[str, Quantity | str]:
@@ -336,8 +341,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     turn.enter_in_list(number)
     if step.fact is not None:
         turn.learn(step.fact, option.id)
-        for rule in step.limits:
-            verdict = limits.judge(rule, complete(turn.state.facts), turn.book.policy)
+        for verdict in _judge(turn, step, turn.state.facts):
             _record_verdict(turn, verdict)
             if verdict.severity is Severity.STOP and verdict.outcome is not Outcome.INSIDE:
                 turn.reason(verdict.reason)
@@ -454,16 +458,21 @@ def confirm(turn: Turn, answer: Answer) -> None:
     assert pending is not None
     if answer.label == "value":
         turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
-        # The value that was replaced can no longer be confirmed, whatever becomes of the new one.
-        again = tuple(("answer", said) for label, said in turn.state.armed if label == "value")
-        turn.set(mode=Mode.ASKING, pending=None, armed=again)
-        _take_reading(turn, answer)
+        _take_instead(turn, answer)
         return
     if _slot(answer, "answer") != "yes":
         reject(turn, answer.text)
         return
     turn.set(pending=None)
     _COMMIT[pending.kind](turn, pending)
+
+
+def _take_instead(turn: Turn, answer: Answer) -> None:
+    """A new value where something else was asked: the one it replaces can no longer be confirmed, whatever
+    becomes of the new one."""
+    again = tuple(("answer", said) for label, said in turn.state.armed if label == "value")
+    turn.set(mode=Mode.ASKING, pending=None, armed=again)
+    _take_reading(turn, answer)
 
 
 def reject(turn: Turn, heard: str) -> None:
@@ -480,9 +489,7 @@ def dispose(turn: Turn, answer: Answer) -> None:
     assert isinstance(step, Reading)
     if answer.label == "value":
         turn.record("disposed", step=step.id, outcome="again", heard=answer.text)
-        again = tuple(("answer", said) for label, said in turn.state.armed if label == "value")
-        turn.set(mode=Mode.ASKING, pending=None, armed=again)
-        _take_reading(turn, answer)
+        _take_instead(turn, answer)
         return
     choice = _slot(answer, "dispose")
     if choice == "again":
@@ -503,7 +510,7 @@ def _commit_out(turn: Turn, pending: Pending) -> None:
     step = turn.step
     assert isinstance(step, Reading)
     turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
-    verdicts = [limits.judge(rule, complete(turn.state.facts), turn.book.policy) for rule in step.limits]
+    verdicts = _judge(turn, step, turn.state.facts)
     worst = _worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
     # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself.

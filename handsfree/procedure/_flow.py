@@ -70,6 +70,11 @@ def go(turn: Turn, outcome: str) -> None:
         _overrun(turn, late)
         return
     _close_windows(turn)
+    _lead_to(turn, target)
+
+
+def _lead_to(turn: Turn, target: str) -> None:
+    """Go on at a step, or end the job."""
     ending = turn.book.procedure.end(target)
     if ending is not None:
         close(turn, ending)
@@ -122,13 +127,19 @@ def rewind(turn: Turn, length: int) -> None:
     turn.set(path=turn.state.path[:length])
 
 
+def _record_wait(turn: Turn, timer: Timer, outcome: str) -> int:
+    """The line that says what became of a wait. Returns how long it lasted, whole seconds."""
+    waited = (turn.at - timer.started) // 1000
+    turn.record("wait", step=timer.step, waited_s=str(waited), outcome=outcome)
+    return waited
+
+
 def _close_windows(turn: Turn) -> None:
     """The step that a wait's longest time ran up to is done: the window closes. A wait that had no longest
     time ends with its own step."""
     for timer in turn.state.timers:
         if _used_by(turn, timer):
-            waited = (turn.at - timer.started) // 1000
-            turn.record("wait", step=timer.step, waited_s=str(waited), outcome="used in time")
+            _record_wait(turn, timer, "used in time")
             drop_timer(turn, timer.step)
         elif timer.step == turn.step.id and timer.due is None:
             drop_timer(turn, timer.step)
@@ -152,8 +163,7 @@ def _leave_timers(turn: Turn, step_id: str) -> None:
         assert isinstance(waiting, Wait)
         window = {step_id, *turn.book.procedure.reached_from(step_id, without=timer.step)}
         if timer.step == step_id or waiting.until not in window:
-            waited = (turn.at - timer.started) // 1000
-            turn.record("wait", step=timer.step, waited_s=str(waited), outcome="left")
+            _record_wait(turn, timer, "left")
             drop_timer(turn, timer.step)
 
 
@@ -372,7 +382,7 @@ def timers_due(turn: Turn) -> None:
     if not due:
         raise Refusal("no timer is due")
     for timer in due:
-        _overrun(turn, timer) if timer.over or _overdue(turn, timer) else _wait_over(turn, timer)
+        _overrun(turn, timer) if _overdue(turn, timer) else _wait_over(turn, timer)
 
 
 def _overdue(turn: Turn, timer: Timer) -> bool:
@@ -383,8 +393,7 @@ def _overdue(turn: Turn, timer: Timer) -> bool:
 def _wait_over(turn: Turn, timer: Timer) -> None:
     state = turn.state
     step = turn.book.procedure.at(timer.step)
-    waited = (turn.at - timer.started) // 1000
-    turn.record("wait", step=timer.step, waited_s=str(waited), outcome="over")
+    _record_wait(turn, timer, "over")
     turn.chime("wait_over")
     rest = tuple(t for t in state.timers if t is not timer)
     # Kept also without a longest time: a wait that ended during a hold or a correction is not begun anew.
@@ -399,8 +408,7 @@ def _wait_over(turn: Turn, timer: Timer) -> None:
 
 
 def _overrun(turn: Turn, timer: Timer) -> None:
-    waited = (turn.at - timer.started) // 1000
-    turn.record("wait", step=timer.step, waited_s=str(waited), outcome="overrun")
+    waited = _record_wait(turn, timer, "overrun")
     turn.exception(f"wait {timer.step} overrun: {waited} s")
     turn.chime("refused")
     drop_timer(turn, timer.step)
@@ -421,11 +429,7 @@ def after_overrun(turn: Turn, step_id: str) -> None:
     since = target if target in visited else step_id
     turn.set(overrun="", return_to="", return_index=0)
     rewind(turn, len(visited) - 1 - visited[::-1].index(since))
-    ending = turn.book.procedure.end(target)
-    if ending is not None:
-        close(turn, ending)
-    else:
-        enter(turn, target)
+    _lead_to(turn, target)
 
 
 def _all_repaired(turn: Turn) -> None:
