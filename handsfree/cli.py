@@ -62,7 +62,7 @@ Model = Annotated[Path | None, typer.Option("--model", help="Model folder for vo
 Wav = Annotated[
     Path | None,
     typer.Option(
-        "--wav", help="Hear a WAV file or a folder of them instead of the microphone.", metavar="PATH"
+        "--wav", help="Hear a WAV or FLAC file or a folder of them instead of the microphone.", metavar="PATH"
     ),
 ]
 DeviceName = Annotated[

@@ -12,6 +12,7 @@ from handsfree.audio._endpoint import (
     Utterance,
 )
 from handsfree.audio._errors import AudioError, MicrophoneLost
+from handsfree.audio._flac import read_flac, read_sound, write_flac
 from handsfree.audio._levels import (
     FLOOR_DBFS,
     clipped_samples,
@@ -50,9 +51,12 @@ __all__ = [
     "frame_levels",
     "list_devices",
     "noise_floor_dbfs",
+    "read_flac",
+    "read_sound",
     "read_wav",
     "room_noise",
     "samples",
     "snr_db",
+    "write_flac",
     "write_wav",
 ]

@@ -1,4 +1,4 @@
-"""Where frames come from: a protocol, and a technician made of WAV files."""
+"""Where frames come from: a protocol, and a technician made of sound files."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from handsfree.audio._endpoint import FRAME_BYTES, FRAME_MS
 from handsfree.audio._errors import AudioError
+from handsfree.audio._flac import read_sound
 from handsfree.audio._levels import frame_levels, noise_floor_dbfs, samples
-from handsfree.audio._wav import SAMPLE_RATE, read_wav
+from handsfree.audio._wav import SAMPLE_RATE
 
 __all__ = ["ScriptLine", "Source", "WavScript", "room_noise"]
 
@@ -42,7 +43,7 @@ class Source(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
-    """One thing to say: a WAV file, and how long to wait once asked."""
+    """One thing to say: a WAV or FLAC file, and how long to wait once asked."""
 
     path: Path
     pause_s: float = 0.4
@@ -85,7 +86,7 @@ def _quiet_spectrum(pcm: bytes) -> NDArray[np.float64]:
 
 
 class WavScript:
-    """A technician who speaks when asked: one WAV file after another, each on a cue.
+    """A technician who speaks when asked: one sound file after another, each on a cue.
 
     A line that does not interject waits for a cue that wants an answer. After ``cue()`` comes the line's
     pause of room noise, then the file. Before a cue, between files and after the last one there is room noise
@@ -106,10 +107,10 @@ class WavScript:
             line if isinstance(line, ScriptLine) else ScriptLine(Path(line)) for line in lines
         ]
         if not self._lines:
-            raise AudioError("no sound files given; name at least one WAV file")
-        first = read_wav(self._lines[0].path)
+            raise AudioError("no sound files given; name at least one WAV or FLAC file")
+        first = read_sound(self._lines[0].path)
         for line in self._lines[1:]:
-            read_wav(line.path)  # a bad tenth file is told now, not in the middle of the job
+            read_sound(line.path)  # a bad tenth file is told now, not in the middle of the job
         self._room = room_noise(first, room_dbfs, seed)
         self._room_at = 0
         self._next = 0
@@ -161,7 +162,7 @@ class WavScript:
 
     def _take_line(self) -> None:
         line = self._lines[self._next]
-        self._playing = read_wav(line.path)
+        self._playing = read_sound(line.path)
         self._at = 0
         self._pause_frames = round(line.pause_s * 1000 / FRAME_MS)
         self._speech_end = _speech_end(self._playing)

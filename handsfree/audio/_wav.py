@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from handsfree.audio._errors import AudioError
 
-__all__ = ["MAX_SECONDS", "SAMPLE_RATE", "read_wav", "write_wav"]
+__all__ = ["MAX_SECONDS", "SAMPLE_RATE", "read_wav", "to_pcm", "write_wav"]
 
 SAMPLE_RATE: Final = 16000
 MAX_SECONDS: Final = 600
@@ -60,8 +60,12 @@ def read_wav(path: Path | str) -> bytes:
         raise AudioError(
             f"{path}: can't be read ({error.strerror or error}); check the name and its rights"
         ) from None
-    mono = _louder_channel(_decode(data, layout), layout.channels)
-    return _to_int16(_resample(mono, layout.rate))
+    return to_pcm(_decode(data, layout).reshape(-1, layout.channels), layout.rate)
+
+
+def to_pcm(table: NDArray[np.float32], rate: int) -> bytes:
+    """Samples (frames x channels, +-1) as mono 16-bit PCM at 16 kHz."""
+    return _to_int16(_resample(_louder_channel(table), rate))
 
 
 def write_wav(path: Path | str, pcm: bytes, rate: int = SAMPLE_RATE) -> None:
@@ -148,10 +152,9 @@ def _decode(data: bytes, layout: _Format) -> NDArray[np.float32]:
     return np.frombuffer(data, dtype=kind).astype(np.float32) / np.float32(2 ** (8 * layout.width - 1))
 
 
-def _louder_channel(interleaved: NDArray[np.float32], channels: int) -> NDArray[np.float32]:
-    if channels == 1:
-        return interleaved
-    table = interleaved.reshape(-1, channels)
+def _louder_channel(table: NDArray[np.float32]) -> NDArray[np.float32]:
+    if table.shape[1] == 1:
+        return table.reshape(-1)
     power = (table.astype(np.float64) ** 2).mean(axis=0)
     return np.ascontiguousarray(table[:, int(np.argmax(power))])
 

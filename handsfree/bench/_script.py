@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.audio import read_wav
+from handsfree.audio import read_sound
 from handsfree.grammar import Armed, Library
 from handsfree.limits import DEFAULT
 from handsfree.procedure import (
@@ -81,7 +81,7 @@ def recorded_lines(folder: Path | None = None) -> list[Recording]:
         armed = library.arm(dict(walk.armed))
         meaning = armed.interpret(line.say)
         voice = str((line.model_extra or {}).get("voice", ""))
-        found.append(Recording(line.say, voice, read_wav(folder / line.file), armed, meaning is not None))
+        found.append(Recording(line.say, voice, read_sound(folder / line.file), armed, meaning is not None))
         walk.now += 3000
         if meaning is None:
             walk.feed(NoMatch(walk.now, line.say))

@@ -1,5 +1,6 @@
 """Grammars: JSGF files in, recognizer text and strictly parsed values out. No engine is imported here."""
 
+from ._arithmetic import evaluate
 from ._armed import Armed
 from ._forms import accepted_forms
 from ._library import Library, load_pronunciations
@@ -18,6 +19,7 @@ __all__ = [
     "Number",
     "accepted_forms",
     "digit_by_digit",
+    "evaluate",
     "load_pronunciations",
     "natural",
     "spoken_unit",

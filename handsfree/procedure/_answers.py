@@ -26,6 +26,7 @@ from handsfree.procedure._model import (
     Option,
     Reading,
 )
+from handsfree.procedure._rivals import rival
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
 from handsfree.procedure._words import plainly, spoken, spoken_count, spoken_limit, written
@@ -68,7 +69,7 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
             limits.parse_designation(text or "")
         except LimitsError as error:
             miss(
-                turn, answer.text, str(error), say=turn.prompt("not_judged", reason=str(error), ask=step.ask)
+                turn, answer.text, str(error), say=turn.prompt("not_judged", reason=str(error), ask=turn.question)
             )
             return
         value: Quantity | str = text or ""
@@ -78,7 +79,7 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
         low, high = step.digits
         if not low <= len(digits) <= high:
             text = turn.prompt(
-                "wrong_length", count=str(len(digits)), low=str(low), high=str(high), ask=step.ask
+                "wrong_length", count=str(len(digits)), low=str(low), high=str(high), ask=turn.question
             )
             miss(turn, answer.text, "wrong number of digits", say=text)
             return
@@ -87,6 +88,11 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
         measured = _measured(step, answer)
         if isinstance(measured, str):
             miss(turn, answer.text, measured, say=_implausible(turn, step, answer))
+            return
+        other = _rival(step, answer)
+        if other is not None:
+            which = turn.prompt("which_one", first=_bare(measured), second=_bare(other))
+            miss(turn, answer.text, "one of two numbers that sound alike", say=which)
             return
         value = measured
     spoken_back = turn.prompt("read_back", name=step.name, value=spoken(value))
@@ -119,11 +125,25 @@ def _measured(step: Reading, answer: Answer) -> Quantity | str:
     return measured if low <= value <= high else "outside the physical range"
 
 
+def _bare(value: Quantity) -> str:
+    return spoken(Quantity(value.value, "1"))
+
+
+def _rival(step: Reading, answer: Answer) -> Quantity | None:
+    """The value that sounds like this one and could be true as well, if there is one."""
+    assert answer.number is not None
+    number = rival(answer.text, answer.number)
+    if number is None:
+        return None
+    other = _measured(step, replace(answer, number=number))
+    return None if isinstance(other, str) else other
+
+
 def _implausible(turn: Turn, step: Reading, answer: Answer) -> str:
     assert step.plausible is not None
     low, high = (spoken(Quantity(Decimal(f"{bound:g}"), step.unit)) for bound in step.plausible)
     return turn.prompt(
-        "not_plausible", value=spoken(_quantity(step, answer)), low=low, high=high, ask=step.ask
+        "not_plausible", value=spoken(_quantity(step, answer)), low=low, high=high, ask=turn.question
     )
 
 
@@ -138,6 +158,7 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
         return
     number = _record_value(turn, step.fact, pending)
+    turn.forget(_told_before(turn, step))
     for fact, value in learned.items():
         turn.learn(fact, value)
     for verdict in verdicts:
@@ -184,6 +205,12 @@ def _learned(step: Reading, value: Quantity | str) -> dict[str, Quantity | str]:
     """The facts a reading gives: its own, and what a tire's designation says besides."""
     more = limits.parse_designation(str(value)).facts() if step.form == "designation" else {}
     return {step.fact: value, **more}
+
+
+def _told_before(turn: Turn, step: Reading) -> set[str]:
+    """The facts of the designation that is replaced: what it said of the tire no longer holds."""
+    old = turn.state.facts.get(step.fact)
+    return set(_learned(step, old)) if step.form == "designation" and old is not None else set()
 
 
 def _record_value(turn: Turn, fact: str, pending: Pending) -> int:

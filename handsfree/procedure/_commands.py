@@ -10,7 +10,7 @@ from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
 from handsfree.procedure._answers import reject
 from handsfree.procedure._events import Finish
-from handsfree.procedure._flow import after_overrun, ask, go, reask, rewind, timers_due
+from handsfree.procedure._flow import after_overrun, ask, go, known_outcome, reask, rewind, timers_due
 from handsfree.procedure._misses import hold, rearm
 from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
 from handsfree.procedure._state import Mode, Visit
@@ -119,10 +119,12 @@ def _to_step_before(turn: Turn) -> None:
 
 
 def _passes_by_itself(turn: Turn, visit: Visit) -> bool:
-    """Nothing can be done over in a hold point that releases itself, nor in a wait: its clock runs from the
-    step before, and that is the one to do again."""
+    """Nothing can be done over in a hold point that releases itself, in a question that was left out, nor in a
+    wait: its clock runs from the step before, and that is the one to do again."""
     step = turn.book.procedure.at(visit.step)
-    return isinstance(step, Wait) or (isinstance(step, HoldPoint) and step.by == "disposition")
+    if isinstance(step, HoldPoint):
+        return step.by == "disposition"
+    return isinstance(step, Wait) or bool(known_outcome(step, visit.facts))
 
 
 def _abandon_correction(turn: Turn) -> None:

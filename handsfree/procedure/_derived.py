@@ -29,7 +29,12 @@ FactMap = Mapping[str, Quantity | str]
 DERIVED: Mapping[str, tuple[str, ...]] = {
     "injury.center_distance": ("tire.tread_width", "injury.edge_distance"),
     "pressure.leak_start": ("pressure.set",),
+    "temp.set": ("temp.leak_start",),
+    "refit.axle": ("job.wheel_position",),
 }
+#: The leak test begins at the pressure that was set, and at the temperature at which it was set.
+_SAME: Mapping[str, str] = {"pressure.leak_start": "pressure.set", "temp.set": "temp.leak_start"}
+
 #: Facts that a tire's designation gives, when it says them.
 GIVEN_BY_DESIGNATION = ("tire.kind", "tire.section_width", "tire.load_range", "tire.speed_symbol")
 
@@ -57,9 +62,12 @@ def complete(facts: FactMap) -> dict[str, Quantity | str]:
     The center distance is half the tread width less the edge distance, its resolution the sum of theirs.
     """
     known = dict(facts)
-    # The leak test begins at the pressure that was set.
-    if "pressure.leak_start" not in known and "pressure.set" in known:
-        known["pressure.leak_start"] = known["pressure.set"]
+    for same, as_this in _SAME.items():
+        if same not in known and as_this in known:
+            known[same] = known[as_this]
+    position = str(known.get("job.wheel_position", ""))
+    if "refit.axle" not in known and position:
+        known["refit.axle"] = position.rpartition("-")[2]
     width, edge = known.get("tire.tread_width"), known.get("injury.edge_distance")
     if "injury.center_distance" not in known and isinstance(width, Quantity) and isinstance(edge, Quantity):
         wide, near = width.to("mm"), edge.to("mm")

@@ -21,11 +21,13 @@ from handsfree.procedure._model import (
     Kind,
     Procedure,
     Reading,
+    Step,
     Wait,
 )
 from handsfree.procedure._state import Mode, Timer, Visit
 from handsfree.procedure._turn import Refusal, Turn
 from handsfree.procedure._words import plainly, spoken_count, spoken_seconds
+from handsfree.quantity import Quantity
 
 __all__ = [
     "after_overrun",
@@ -33,9 +35,11 @@ __all__ = [
     "arm_dispose",
     "ask",
     "close",
+    "condition_asked",
     "decoys",
     "enter",
     "go",
+    "known_outcome",
     "next_pass",
     "reask",
     "rewind",
@@ -95,11 +99,10 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
     # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
     same_way = state.path[at + 1].step == target or outcome == "clear"
     turn.set(return_to="", return_index=0)
-    passed = next((i for i in range(at + 1, len(state.path)) if _releases(turn, state.path[i].step)), None)
-    if same_way and passed is not None and _refused_now(turn, state.path[passed].step):
-        # The disposition was given for the value that was wrong.
-        rewind(turn, passed)
-        return state.path[passed].step
+    undone = next((i for i in range(at + 1, len(state.path)) if _undone_by_it(turn, state.path[i])), None)
+    if same_way and undone is not None:
+        rewind(turn, undone)
+        return state.path[undone].step
     if same_way:
         enter(turn, state.return_to, index=state.return_index, again=True)
         return ""
@@ -107,15 +110,15 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
     return target
 
 
-def _refused_now(turn: Turn, step_id: str) -> bool:
-    step = turn.book.procedure.at(step_id)
-    assert isinstance(step, HoldPoint)
-    return judging.refuses(turn.state, turn.book.policy, two_piece=step.two_piece)
-
-
-def _releases(turn: Turn, step_id: str) -> bool:
-    step = turn.book.procedure.at(step_id)
-    return isinstance(step, HoldPoint) and step.by == "disposition"
+def _undone_by_it(turn: Turn, visit: Visit) -> bool:
+    """Whether a step passed since then must be done again: a disposition given for the value that was wrong, or
+    a question left out because that value had answered it."""
+    step = turn.book.procedure.at(visit.step)
+    if isinstance(step, HoldPoint):
+        return step.by == "disposition" and judging.refuses(
+            turn.state, turn.book.policy, two_piece=step.two_piece
+        )
+    return bool(known_outcome(step, visit.facts)) and not known_outcome(step, turn.state.facts)
 
 
 def rewind(turn: Turn, length: int) -> None:
@@ -152,8 +155,23 @@ def enter(turn: Turn, step_id: str, *, index: int = 0, again: bool = False) -> N
         state = turn.state
         turn.set(path=(*state.path, Visit(step_id, state.facts, state.archived, state.entries)))
     turn.set(step=step_id, pending=None, misses=0, index=index, found=False, awaiting=0)
+    outcome = known_outcome(turn.step, turn.state.facts)
+    if outcome:
+        turn.record("known", step=step_id, measurand=getattr(turn.step, "fact", ""), outcome=outcome)
+        go(turn, outcome)
+        return
     turn.record("step", step=step_id, phase=turn.step.phase, step_kind=turn.step.kind)
     ask(turn)
+
+
+def known_outcome(step: Step, facts: Mapping[str, Quantity | str]) -> str:
+    """How a step is left that need not be asked, because another step has told its fact; "" when it must be."""
+    if not isinstance(step, Reading | Choice) or not step.unless_known or step.fact is None:
+        return ""
+    value = complete(facts).get(step.fact)
+    if value is None:
+        return ""
+    return str(value) if isinstance(step, Choice) and value in step.outcomes else step.outcomes[0]
 
 
 def _leave_timers(turn: Turn, step_id: str) -> None:
@@ -197,28 +215,36 @@ def _advice(turn: Turn) -> Iterator[str]:
 def _ask_inspect(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Inspect)
-    question = step.conditions[turn.state.index].ask
-    text = _joined(step.ask, question) if turn.state.index == 0 else question
+    question = condition_asked(turn)
+    text = _joined(turn.question, question) if turn.state.index == 0 else question
     _asking(turn, _joined(lead, text), "<answers.finding>")
+
+
+def condition_asked(turn: Turn) -> str:
+    """The question about the condition that is due."""
+    step = turn.step
+    assert isinstance(step, Inspect)
+    condition = step.conditions[turn.state.index]
+    return (turn.expert and condition.brief) or condition.ask
 
 
 def _ask_reading(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Reading)
-    _asking(turn, _joined(lead, step.ask), f"<{step.grammar}>")
+    _asking(turn, _joined(lead, turn.question), f"<{step.grammar}>")
 
 
 def _ask_choice(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Choice)
     options = " | ".join(f"({option.say}) {{option={option.id}}}" for option in step.options)
-    _asking(turn, _joined(lead, step.ask), options)
+    _asking(turn, _joined(lead, turn.question), options)
 
 
 def _ask_do(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Do)
-    _asking(turn, _joined(lead, step.ask), step.answer)
+    _asking(turn, _joined(lead, turn.question), step.answer)
 
 
 def _ask_count(turn: Turn, lead: str) -> None:
@@ -226,7 +252,7 @@ def _ask_count(turn: Turn, lead: str) -> None:
     assert isinstance(step, CountPasses)
     target = limits.count(step.rule, turn.state.facts, turn.book.policy).target
     left = spoken_count(target - turn.state.index)
-    text = turn.prompt("passes_needed", ask=step.ask, target=left)
+    text = turn.prompt("passes_needed", ask=turn.question, target=left)
     _asking(turn, _joined(lead, text), next_pass(turn.state.index))
 
 
@@ -272,11 +298,11 @@ def _ask_wait(turn: Turn, lead: str) -> None:
         )
     left = max(0, fresh.shortest_due - turn.at + 999) // 1000
     if window.longest_s is None or step.until is None:
-        text = turn.prompt("wait_start", ask=step.ask, shortest=spoken_seconds(left))
+        text = turn.prompt("wait_start", ask=turn.question, shortest=spoken_seconds(left))
     else:
         text = turn.prompt(
             "wait_start_window",
-            ask=step.ask,
+            ask=turn.question,
             shortest=spoken_seconds(left),
             longest=spoken_seconds(window.longest_s),
         )

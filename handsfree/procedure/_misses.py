@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from handsfree.procedure._flow import NO_INPUT_S, arm_confirm, arm_dispose, ask, decoys
+from handsfree.procedure._flow import NO_INPUT_S, arm_confirm, arm_dispose, ask, condition_asked, decoys
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
@@ -81,7 +81,7 @@ def _question(turn: Turn) -> str:
     if pending is not None:
         return pending.spoken
     step = turn.step
-    ask = step.conditions[turn.state.index].ask if isinstance(step, Inspect) else step.ask
+    ask = condition_asked(turn) if isinstance(step, Inspect) else turn.question
     return turn.prompt("no_input_1", ask=ask)
 
 

@@ -62,6 +62,7 @@ class _Step(_Frozen):
     id: _ID
     phase: str = Field(min_length=1)
     ask: str = Field(min_length=1, description="what is said to the technician")
+    brief: str = Field(default="", description="what is said instead to an expert; never of a caution")
     on: dict[str, str] = Field(default_factory=dict, description="outcome -> step or ending")
     advice: tuple[str, ...] = Field(default=(), description="computed sentences said after the question")
 
@@ -77,6 +78,7 @@ class Condition(_Frozen):
     id: _ID
     ask: str
     reason: str
+    brief: str = ""
 
 
 class Inspect(_Step):
@@ -99,6 +101,7 @@ class Reading(_Step):
     plausible: tuple[float, float] | None = Field(default=None, description="physical range, in unit")
     again: str = Field(default="", description="step to go back to for measuring again, when not this one")
     form: Literal["value", "designation"] = Field(default="value", description="designation: a tire size")
+    unless_known: bool = Field(default=False, description="left out when its fact is known already")
     digits: tuple[int, int] | None = Field(default=None, description="shortest and longest digit string")
     limits: tuple[str, ...] = ()
     binding: tuple[str, ...] = Field(default=(), description="limits that bind like a stop in this procedure")
@@ -148,6 +151,7 @@ class Choice(_Step):
     fact: _FACT | None = None
     confirm: bool = True
     limits: tuple[str, ...] = ()
+    unless_known: bool = Field(default=False, description="left out when its fact is known already")
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -157,8 +161,8 @@ class Choice(_Step):
     def _distinct(self) -> Choice:
         if len({option.id for option in self.options}) != len(self.options):
             raise ValueError("two options have the same id")
-        if self.limits and self.fact is None:
-            raise ValueError('limits judge a fact: give fact = "group.name"')
+        if (self.limits or self.unless_known) and self.fact is None:
+            raise ValueError('limits and unless_known need a fact: give fact = "group.name"')
         return self
 
 
@@ -182,6 +186,12 @@ class Caution(_Step):
     signal: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
     read_back: str = Field(pattern=r"^[a-z']+( [a-z']+)*$", description="the key words, plain lower case")
     guards: tuple[_ID, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _whole(self) -> Caution:
+        if self.brief:
+            raise ValueError("a caution is never shortened; take brief out")
+        return self
 
 
 class Wait(_Step):

@@ -24,8 +24,26 @@ def _must_be_plain(name: str, key: str, template: str) -> None:
             raise PromptError(f"{name}: {key}: {{{field}}} must be a plain name in braces")
 
 
+#: Keys that begin so are heard as they are: cautions, what is out of limits, what stops or holds the work.
+_NEVER_SHORTENED = ("caution", "closing", "practice", "loosened", "stopped", "held", "outside", "close", "refused")
+
+
+def _variables(template: str) -> frozenset[str]:
+    return frozenset(field for _, field, _, _ in string.Formatter().parse(template) if field)
+
+
+def _templates(name: str, data: Mapping[str, object]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in data.items():
+        if not isinstance(value, str):
+            raise PromptError(f"{name}: {key} must be a line of text")
+        _must_be_plain(name, key, value)
+        found[key] = value
+    return found
+
+
 class Prompts:
-    """``say(key, **variables)`` fills a template; ``terse`` keys override in expert mode, never for cautions."""
+    """``say(key, expert, **variables)`` fills a template; the table ``[expert]`` holds shorter wordings."""
 
     def __init__(self, text: str, name: str = "prompts") -> None:
         try:
@@ -33,20 +51,35 @@ class Prompts:
         except (tomllib.TOMLDecodeError, RecursionError) as error:
             raise PromptError(f"{name}: not valid TOML: {error}") from None
         self._name = name
-        self._templates: dict[str, str] = {}
-        for key, value in data.items():
-            if not isinstance(value, str):
-                raise PromptError(f"{name}: {key} must be a line of text")
-            _must_be_plain(name, key, value)
-            self._templates[key] = value
+        expert = data.pop("expert", {})
+        if not isinstance(expert, dict):
+            raise PromptError(f"{name}: expert must be a table of prompts, [expert]")
+        self._templates = _templates(name, data)
+        self._expert = _templates(f"{name}: [expert]", expert)
+        self._must_shorten(name)
+
+    def _must_shorten(self, name: str) -> None:
+        """An expert's prompt is another wording of a prompt that exists, and never one that must be heard whole."""
+        for key in self._expert:
+            if key not in self._templates:
+                raise PromptError(f"{name}: [expert] {key}: there is no prompt of that name; take it out")
+            if key.startswith(_NEVER_SHORTENED):
+                raise PromptError(f"{name}: [expert] {key}: this is never shortened; take it out")
+            if more := _variables(self._expert[key]) - self.variables(key):
+                raise PromptError(f"{name}: [expert] {key}: nothing fills {{{min(more)}}}; take it out")
 
     @property
     def templates(self) -> Mapping[str, str]:
         return dict(self._templates)
 
+    @property
+    def expert(self) -> Mapping[str, str]:
+        """The shorter wordings."""
+        return dict(self._expert)
+
     def variables(self, key: str) -> frozenset[str]:
         """The variables a template uses."""
-        return frozenset(field for _, field, _, _ in string.Formatter().parse(self._templates[key]) if field)
+        return _variables(self._templates[key])
 
     def must_cover(self, packaged: Prompts) -> None:
         """Every sentence of the packaged file is there and asks for nothing more. Raises PromptError.
@@ -59,10 +92,11 @@ class Prompts:
             if more := self.variables(key) - packaged.variables(key):
                 raise PromptError(f"{self._name}: {key}: nothing fills {{{min(more)}}}; take it out")
 
-    def say(self, key: str, **variables: str) -> str:
-        """The filled sentence. Raises PromptError for a missing key or variable."""
+    def say(self, key: str, expert: bool = False, /, **variables: str) -> str:
+        """The filled sentence, in an expert's wording if there is one. Raises PromptError for a missing key or
+        variable."""
         try:
-            template = self._templates[key]
+            template = (expert and self._expert.get(key)) or self._templates[key]
         except KeyError:
             raise PromptError(f"no prompt {key!r} in the prompt file") from None
         try:

@@ -5,7 +5,7 @@ A turn that raises Refusal is thrown away whole; that is how an illegal event ch
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
@@ -58,11 +58,21 @@ class Turn:
     def step(self) -> Step:
         return self.book.procedure.at(self.state.step)
 
+    @property
+    def expert(self) -> bool:
+        """Whether this technician asked for the short prompts. Cautions are never shortened."""
+        return "expert" in dict(self.state.job)
+
+    @property
+    def question(self) -> str:
+        """What the present step asks."""
+        return (self.expert and self.step.brief) or self.step.ask
+
     def set(self, **changes: Any) -> None:
         self.state = replace(self.state, **changes)
 
     def prompt(self, key: str, **variables: str) -> str:
-        return self.book.prompts.say(key, **variables)
+        return self.book.prompts.say(key, self.expert, **variables)
 
     def say(self, text: str, kind: str = "prompt", *, must_be_heard: bool = False) -> None:
         """Speak. ``must_be_heard``: no barge-in, and no answer counts before it was played to its end."""
@@ -87,6 +97,8 @@ class Turn:
         names = COMMANDS.get(self.state.mode, ())
         commands = " | ".join(f"<commands.{name}>" for name in names)
         grammar: Pairs = ((("command", commands),) if commands else ()) + answers
+        if answers:
+            self.chime("armed")
         self.effects.append(Arm(grammar, no_input_s))
         self.set(armed=grammar)
 
@@ -99,6 +111,11 @@ class Turn:
 
     def learn(self, fact: str, value: Quantity | str) -> None:
         self.set(facts=MappingProxyType({**self.state.facts, fact: value}))
+
+    def forget(self, facts: Set[str]) -> None:
+        if facts:
+            left = {key: value for key, value in self.state.facts.items() if key not in facts}
+            self.set(facts=MappingProxyType(left))
 
     def enter_in_list(self, record: int, index: int = 0) -> None:
         """Remember a confirmed entry, so that a correction can reopen it."""

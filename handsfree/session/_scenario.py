@@ -1,4 +1,4 @@
-"""A folder of sound files that speaks when asked: plain WAV files in name order, or with a scenario file.
+"""A folder of sound files that speaks when asked: plain WAV or FLAC files in name order, or with a scenario file.
 
 ``scenario.toml`` orders the files and says how long the speaker waits (``pause_s``) and which lines are said
 of the speaker's own accord (``interjects``). What a line says is written there for people and tests; the
@@ -65,11 +65,11 @@ def script_lines(path: Path) -> list[ScriptLine]:
     if path.is_file():
         return [ScriptLine(path)]
     if not path.is_dir():
-        raise AudioError(f"{path}: no such file or folder; give a WAV file or a folder of them")
+        raise AudioError(f"{path}: no such file or folder; give a WAV or FLAC file, or a folder of them")
     scenario = read_scenario(path)
     if scenario is not None:
         return [ScriptLine(path / line.file, line.pause_s, line.interjects) for line in scenario.line]
-    files = sorted(path.glob("*.wav"))
+    files = sorted(file for file in path.iterdir() if file.suffix.lower() in (".wav", ".flac"))
     if not files:
-        raise AudioError(f"{path}: no WAV files in it; record some, or choose another folder")
+        raise AudioError(f"{path}: no WAV or FLAC files in it; record some, or choose another folder")
     return [ScriptLine(file) for file in files]

@@ -1,10 +1,10 @@
 """Makes the demo's recorded voices: freely licensed synthetic speech over a real room's noise floor.
 
-  python tests/tools/make_voices.py SCENARIO.toml OUTDIR          write NNN-slug.wav for every line
+  python tests/tools/make_voices.py SCENARIO.toml OUTDIR          write NNN-slug.flac for every line
   python tests/tools/make_voices.py SCENARIO.toml OUTDIR --check  also let PocketSphinx listen to each
   python tests/tools/make_voices.py --compare slt rms espeak:en-gb  which words survive noise, per voice
 
-Needs Debian's ``flite``, its ``espeak-ng`` for voices named ``espeak:VOICE``, and numpy, soxr, pocketsphinx.
+Needs Debian's ``flite``, its ``espeak-ng`` for voices named ``espeak:VOICE``, and numpy, soundfile, soxr, pocketsphinx.
 The same scenario gives the same bytes: every variation is seeded by line number, voice and text.
 """
 
@@ -27,6 +27,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 import soxr
 from room_tone import RATE, Samples, dbfs, pink_noise, room_tone
 
@@ -44,7 +45,7 @@ class ScenarioError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing said: ``voice`` is the synthesizer's, ``file`` the WAV's name, ``seed`` its variation."""
+    """One thing said: ``voice`` is the synthesizer's, ``file`` the sound file's name, ``seed`` its variation."""
 
     number: int
     say: str
@@ -74,7 +75,7 @@ def _line(path: Path, voices: dict[str, str], number: int, entry: dict[str, Any]
     if who not in voices:
         raise ScenarioError(f"{path}: line {number}: voice {who!r} is not in [voices]")
     slug = "-".join(re.sub(r"[^a-z ]", "", say).split())[:40].rstrip("-")
-    file = str(entry.get("file", f"{number:03d}-{slug}.wav"))
+    file = str(entry.get("file", f"{number:03d}-{slug}.flac"))
     return Line(number, say, voices[who], file, zlib.crc32(f"{number}:{voices[who]}:{say}".encode()))
 
 
@@ -161,12 +162,9 @@ def render(text: str, voice: str, seed: int) -> npt.NDArray[np.int16]:
     return np.asarray(np.clip(np.round(x * 32768), -32768, 32767), dtype=np.int16)
 
 
-def write_wav(path: Path, samples: npt.NDArray[np.int16]) -> None:
-    with wave.open(str(path), "wb") as w:
-        w.setnchannels(1)
-        w.setsampwidth(2)
-        w.setframerate(RATE)
-        w.writeframes(samples.astype("<i2").tobytes())
+def write_sound(path: Path, samples: npt.NDArray[np.int16]) -> None:
+    """FLAC: the recordings are in the package, and it halves them without loss."""
+    soundfile.write(str(path), samples, RATE, format="FLAC", subtype="PCM_16")
 
 
 # --- listening ---------------------------------------------------------------------------------------------
@@ -336,7 +334,7 @@ def _write_all(lines: list[Line], folder: Path, check: bool) -> int:
     total = misses = 0
     for line in lines:
         samples = render(line.say, line.voice, line.seed)
-        write_wav(folder / line.file, samples)
+        write_sound(folder / line.file, samples)
         total += (folder / line.file).stat().st_size
         x = samples.astype(np.float64) / 32768
         level, floor = active_level(x), dbfs(x[: int((BEFORE_S - 0.03) * RATE)])
