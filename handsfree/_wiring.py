@@ -67,6 +67,7 @@ class Setup:
     spare_keyboard: bool = True
     policy: Path | None = None
     demonstration: bool = False
+    expert: bool = False
 
 
 def find_job(job: str, jobs: Path) -> Path:
@@ -236,6 +237,7 @@ def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: 
         "bay": setup.bay,
         "today": date.today().isoformat(),
         "practice": _practice(setup, clock),
+        "expert": "short prompts" if setup.expert else "",
     }
     return create_job(
         folder,

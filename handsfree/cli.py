@@ -205,6 +205,9 @@ def run(
             "--practice", help="Training: waits pass at once. The record says so; not for a real tire."
         ),
     ] = False,
+    expert: Annotated[
+        bool, typer.Option("--expert", help="Short prompts for those who know the job. Cautions stay whole.")
+    ] = False,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Run a job, from the microphone, sound files or the keyboard (--engine typed)."""
@@ -220,6 +223,7 @@ def run(
         policy=policy,
         realtime=realtime,
         practice=practice,
+        expert=expert,
         jobs=jobs,
     )
     outcome, folder = _run(setup)

@@ -17,7 +17,7 @@ from handsfree.audio import AudioError, list_devices, room_noise, write_wav
 from handsfree.record import JobLog
 from handsfree.session import demo_folder
 
-TYPED = "eye protection and gloves are on\n4417\naffirmative\n"
+TYPED = "eye protection and gloves are on\n1122\naffirmative\n4417\naffirmative\n"
 
 
 def handsfree(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
@@ -109,11 +109,14 @@ def test_bad_sound_files(tmp_path: Path) -> None:
 
     narrow = tmp_path / "narrow.wav"
     write_wav(narrow, room_noise()[:16000], 8000)
-    good = next(demo_folder().glob("*.wav")).read_bytes()
+    write_wav(tmp_path / "good.wav", room_noise(), 16000)
+    good = (tmp_path / "good.wav").read_bytes()
+    recorded = next(demo_folder().glob("*.flac")).read_bytes()
     for path in (
         sound("empty.wav", b""),
         sound("text.wav", b"not a sound at all"),
         sound("cut.wav", good[:30]),
+        sound("cut.flac", recorded[:2000]),
         narrow,
     ):
         line = one_line(handsfree("run", "--wav", str(path), "--jobs", str(tmp_path / "jobs")))
@@ -153,7 +156,7 @@ def test_a_typed_job_that_ends_early_can_be_resumed_and_shown(tmp_path: Path) ->
         "--practice",
         "--jobs",
         str(tmp_path),
-        typed="driver front\naffirmative\n",
+        typed="20618\naffirmative\ndriver front\naffirmative\n",
     )
     assert again.returncode == 3
     assert "driver-front" in handsfree("show", str(job)).stdout
@@ -221,7 +224,7 @@ def test_a_full_disk_ends_the_job_in_one_line(tmp_path: Path) -> None:
     )
     done = subprocess.run(
         [sys.executable, "-c", code, "run", "--engine", "typed", "--practice", "--jobs", str(tmp_path)],
-        input=TYPED + "driver front\naffirmative\n3623\naffirmative\n" * 3,
+        input=TYPED + "20618\naffirmative\ndriver front\naffirmative\n3623\naffirmative\n" * 3,
         capture_output=True,
         text=True,
         check=False,

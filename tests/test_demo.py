@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from handsfree.audio import read_wav, room_noise, samples, write_wav
+from handsfree.audio import read_sound, room_noise, samples, write_wav
 from handsfree.record import check_chain, read_log
 from handsfree.session import demo_folder
 
@@ -91,7 +91,7 @@ def recordings(tmp_path: Path) -> Path:
     shutil.copytree(demo_folder(), folder)
     scenario = folder / "scenario.toml"
     whole = scenario.read_text(encoding="utf-8")
-    scenario.write_text(whole.split('[[line]]\nsay = "driver front"')[0], encoding="utf-8")
+    scenario.write_text(whole.split('[[line]]\nsay = "two zero six one eight"')[0], encoding="utf-8")
     assert scenario.read_text(encoding="utf-8") != whole
     return folder
 
@@ -104,15 +104,15 @@ def test_the_same_sound_makes_the_same_record(recordings: Path, tmp_path: Path) 
 
 def test_another_wav_makes_another_record(recordings: Path, tmp_path: Path) -> None:
     """The same technician with another four digits in the file: the date code's recording for the work order's."""
-    (order,) = recordings.glob("*-four-four-one-seven.wav")
-    (date,) = recordings.glob("*-three-six-two-three.wav")
+    (order,) = recordings.glob("*-four-four-one-seven.flac")
+    (date,) = recordings.glob("*-three-six-two-three.flac")
     shutil.copyfile(date, order)
     _demo(tmp_path / "jobs", recordings)
     assert _readings(_job(tmp_path / "jobs")) == {"job.work_order": "3623"}
 
 
 def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: Path) -> None:
-    (order,) = recordings.glob("*-four-four-one-seven.wav")
+    (order,) = recordings.glob("*-four-four-one-seven.flac")
     write_wav(order, room_noise(level_dbfs=-55.0)[: 2 * 32000], 16000)
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3
@@ -121,8 +121,8 @@ def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: 
 
 def test_sound_that_is_clipped_hard_is_no_reason_to_fail(recordings: Path, tmp_path: Path) -> None:
     """Clipped speech may be understood or not; it is never an error, and it is noted with its level."""
-    (order,) = recordings.glob("*-four-four-one-seven.wav")
-    loud = np.clip(samples(read_wav(order)).astype(np.int32) * 40, -32768, 32767).astype("<i2").tobytes()
+    (order,) = recordings.glob("*-four-four-one-seven.flac")
+    loud = np.clip(samples(read_sound(order)).astype(np.int32) * 40, -32768, 32767).astype("<i2").tobytes()
     write_wav(order, loud, 16000)
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3

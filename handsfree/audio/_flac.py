@@ -39,7 +39,9 @@ def read_flac(path: Path | str) -> bytes:
             if not SAMPLE_RATE <= file.samplerate <= _HIGHEST_RATE:
                 raise AudioError(f"{path}: {file.samplerate} Hz sound; record it again at 16000 Hz")
             if file.frames > MAX_SECONDS * file.samplerate:
-                raise AudioError(f"{path}: longer than {MAX_SECONDS // 60} minutes; cut it into single answers")
+                raise AudioError(
+                    f"{path}: longer than {MAX_SECONDS // 60} minutes; cut it into single answers"
+                )
             table: NDArray[np.float32] = file.read(dtype="float32", always_2d=True)
             promised = file.frames
             rate = int(file.samplerate)

@@ -69,7 +69,10 @@ def _take_reading(turn: Turn, answer: Answer) -> None:
             limits.parse_designation(text or "")
         except LimitsError as error:
             miss(
-                turn, answer.text, str(error), say=turn.prompt("not_judged", reason=str(error), ask=turn.question)
+                turn,
+                answer.text,
+                str(error),
+                say=turn.prompt("not_judged", reason=str(error), ask=turn.question),
             )
             return
         value: Quantity | str = text or ""
@@ -367,7 +370,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     )
     turn.enter_in_list(number)
     if step.fact is not None:
-        turn.learn(step.fact, option.id)
+        turn.learn(step.fact, option.stored)
         for verdict in _judge(turn, step, turn.state.facts):
             _record_verdict(turn, verdict)
             if verdict.severity is Severity.STOP and verdict.outcome is not Outcome.INSIDE:

@@ -112,13 +112,14 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
 
 def _undone_by_it(turn: Turn, visit: Visit) -> bool:
     """Whether a step passed since then must be done again: a disposition given for the value that was wrong, or
-    a question left out because that value had answered it."""
+    a question left out because that value had answered it, and no longer does or otherwise."""
     step = turn.book.procedure.at(visit.step)
     if isinstance(step, HoldPoint):
         return step.by == "disposition" and judging.refuses(
             turn.state, turn.book.policy, two_piece=step.two_piece
         )
-    return bool(known_outcome(step, visit.facts)) and not known_outcome(step, turn.state.facts)
+    told = known_outcome(step, visit.facts)
+    return bool(told) and told != known_outcome(step, turn.state.facts)
 
 
 def rewind(turn: Turn, length: int) -> None:
@@ -171,7 +172,10 @@ def known_outcome(step: Step, facts: Mapping[str, Quantity | str]) -> str:
     value = complete(facts).get(step.fact)
     if value is None:
         return ""
-    return str(value) if isinstance(step, Choice) and value in step.outcomes else step.outcomes[0]
+    told = (
+        (option.id for option in step.options if option.stored == value) if isinstance(step, Choice) else ()
+    )
+    return next(iter(told), step.outcomes[0])
 
 
 def _leave_timers(turn: Turn, step_id: str) -> None:

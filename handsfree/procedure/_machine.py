@@ -44,9 +44,12 @@ Handler = Callable[[Turn, Any], None]
 def _start(turn: Turn, event: Start) -> None:
     procedure = turn.book.procedure
     turn.set(job=event.job)
-    if "today" in dict(event.job):
-        turn.learn("today", dict(event.job)["today"])
-    practice = dict(event.job).get("practice", "")
+    about = dict(event.job)
+    if "today" in about:
+        turn.learn("today", about["today"])
+    if "technician" in about:
+        turn.learn("job.technician", about["technician"])
+    practice = about.get("practice", "")
     if practice:
         turn.exception(f"practice, not for a real tire: {practice}")
         turn.say(turn.prompt("practice"), "notice")

@@ -134,15 +134,21 @@ class Reading(_Step):
 
 
 class Option(_Frozen):
-    """One answer of a choice. ``say`` is a JSGF expansion; ``value`` what is stored in the fact."""
+    """One answer of a choice. ``say`` is a JSGF expansion; ``value`` what is stored in the fact, if not the id."""
 
     id: _ID
+    value: str = ""
     say: str
     name: str = Field(description="as it is spoken back")
     archive: str = Field(default="", description='group of facts ("injury") that is put aside for a new one')
     all_of: str = Field(default="", description="group of which every one must be repaired for this answer")
     recall: str = Field(default="", description="group of which the next one put aside is taken up again")
     scrap: str = Field(default="", description="the reason this answer forbids the repair, if it does")
+
+    @property
+    def stored(self) -> str:
+        """What the fact is when this is the answer."""
+        return self.value or self.id
 
 
 class Choice(_Step):

@@ -25,7 +25,17 @@ def _must_be_plain(name: str, key: str, template: str) -> None:
 
 
 #: Keys that begin so are heard as they are: cautions, what is out of limits, what stops or holds the work.
-_NEVER_SHORTENED = ("caution", "closing", "practice", "loosened", "stopped", "held", "outside", "close", "refused")
+_NEVER_SHORTENED = (
+    "caution",
+    "closing",
+    "practice",
+    "loosened",
+    "stopped",
+    "held",
+    "outside",
+    "close",
+    "refused",
+)
 
 
 def _variables(template: str) -> frozenset[str]:
@@ -65,8 +75,6 @@ class Prompts:
                 raise PromptError(f"{name}: [expert] {key}: there is no prompt of that name; take it out")
             if key.startswith(_NEVER_SHORTENED):
                 raise PromptError(f"{name}: [expert] {key}: this is never shortened; take it out")
-            if more := _variables(self._expert[key]) - self.variables(key):
-                raise PromptError(f"{name}: [expert] {key}: nothing fills {{{min(more)}}}; take it out")
 
     @property
     def templates(self) -> Mapping[str, str]:
@@ -89,7 +97,8 @@ class Prompts:
         for key in packaged.templates:
             if key not in self._templates:
                 raise PromptError(f"{self._name}: no prompt {key!r}; add it, the packaged file has one")
-            if more := self.variables(key) - packaged.variables(key):
+            used = self.variables(key) | _variables(self._expert.get(key, ""))
+            if more := used - packaged.variables(key):
                 raise PromptError(f"{self._name}: {key}: nothing fills {{{min(more)}}}; take it out")
 
     def say(self, key: str, expert: bool = False, /, **variables: str) -> str:

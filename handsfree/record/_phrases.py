@@ -253,6 +253,9 @@ PHRASES: dict[str, Formatter] = {
     ),
     "hold_point": _hold_point,
     "step": _step,
+    "known": lambda row: Phrase(
+        "known", Text(f"{value_of(row, 'step')}: {value_of(row, 'outcome')}, told before"), "dim"
+    ),
     "recovered": _recovered,
     "close": _close,
 }

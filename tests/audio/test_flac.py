@@ -37,7 +37,9 @@ def test_the_first_bytes_tell_the_format_not_the_name(tmp_path: Path) -> None:
 @pytest.mark.parametrize("channels", [1, 2])
 def test_it_gives_what_the_same_wav_gives(tmp_path: Path, rate: int, channels: int) -> None:
     t = np.arange(rate) / rate
-    table = np.stack([0.4 * np.sin(2 * np.pi * 440 * t), 0.1 * np.sin(2 * np.pi * 440 * t)][:channels], axis=1)
+    table = np.stack(
+        [0.4 * np.sin(2 * np.pi * 440 * t), 0.1 * np.sin(2 * np.pi * 440 * t)][:channels], axis=1
+    )
     whole = np.rint(table * 32767).astype("<i2")
     with wave.open(str(tmp_path / "a.wav"), "wb") as file:
         file.setnchannels(channels)

@@ -255,7 +255,7 @@ def test_go_back_forgets_what_only_later_steps_knew() -> None:
     drive = Drive(whole(PLY, SIZE))
     drive.say("fabric ply", "affirmative", "five", "affirmative", "go back", "go back")
     assert drive.step == "ply"
-    assert set(drive.state.facts) == {"today"}
+    assert set(drive.state.facts) == {"today", "job.technician"}
 
 
 def test_a_value_corrected_since_stays_corrected_when_going_back() -> None:

@@ -122,12 +122,13 @@ def test_without_a_clock_position_the_distance_is_a_reason_not_a_guess() -> None
 
 
 TO_INJURY = (
-    "eye protection and gloves are on", "four four one seven", "affirmative", "driver front", "affirmative",
-    "two one five six five romeo one five", "affirmative", "three six two three", "affirmative",
-    "fabric body", "affirmative", "seven thirty seconds", "affirmative", "eight thirty seconds", "affirmative",
-    "standard tire", "two four p s i", "affirmative", "three five p s i", "affirmative", "no lamp showing",
-    "completed", "valve core is out", "completed", *["nothing found"] * 5, "tire is dry", "completed",
-    "one eight zero millimeters", "affirmative",
+    "eye protection and gloves are on", "four four one seven", "affirmative", "two zero six one eight",
+    "affirmative", "driver front", "affirmative", "two one five six five romeo one five", "affirmative",
+    "tubeless tire", "three six two three", "affirmative", "fabric body", "affirmative",
+    "seven thirty seconds", "affirmative", "eight thirty seconds", "affirmative", "standard tire",
+    "two four p s i", "affirmative", "four hours", "affirmative", "three five p s i", "affirmative",
+    "no lamp showing", "completed", "valve core is out", "completed", *["nothing found"] * 9,
+    "untouched tire", "tire is dry", "completed", "one eight zero millimeters", "affirmative",
 )  # fmt: skip
 
 
@@ -137,7 +138,7 @@ def injury(
     return (
         f"{size} millimeters", "affirmative", f"{angle} degrees", "affirmative", "toward shoulder",
         "one four millimeters", "affirmative", f"{clock} o'clock", "affirmative", "crown area", "affirmative",
-        f"{edge} millimeters", "affirmative",
+        "between the grooves", "affirmative", f"{edge} millimeters", "affirmative",
     )  # fmt: skip
 
 
@@ -191,22 +192,25 @@ def test_the_designation_gives_facts(measuring: Drive) -> None:
 
 REPAIR = (
     "ventilation on no flame", "completed", "four zero millimeters", "affirmative", "five zero millimeters",
-    "affirmative", "completed", "one zero zero zero", "affirmative", "pass one", "pass two", "pass three",
-    "pass one", "pass two", "pass three", "five point zero millimeters", "affirmative", "four five zero zero",
-    "affirmative", "completed", "completed", "two one degrees celsius", "affirmative", "five five percent",
-    "affirmative", "two zero degrees celsius", "affirmative", "completed",
+    "affirmative", "template used", "eight millimeters", "affirmative", "one zero zero zero", "affirmative",
+    "pass one", "pass two", "pass three", "pass one", "pass two", "pass three", "five point zero millimeters",
+    "affirmative", "four five zero zero", "affirmative", "completed", "even velvet", "completed",
+    "two one degrees celsius", "affirmative", "five five percent", "affirmative", "two zero degrees celsius",
+    "affirmative", "completed", "completed",
 )  # fmt: skip
 PLACE = (
     "it is tacky", "gum is clean bead is relaxed", "completed", "completed", "completed", "two millimeters",
     "affirmative", "completed", "nothing found",
 )  # fmt: skip
 AFTER = (
-    "stop at forty stand aside", "three five p s i", "affirmative", "three five point zero p s i", "affirmative",
+    "stop at forty stand aside", "three zero inches", "affirmative", "three five p s i", "affirmative",
+    "three five point zero p s i", "affirmative", "two one degrees celsius", "affirmative",
 )  # fmt: skip
 REST = (
-    "nothing found", "three five point zero p s i", "affirmative", "five grams", "affirmative",
-    "one one zero newton meters", "affirmative", "five", "affirmative", "completed", "one one zero newton meters",
-    "affirmative", "completed", "completed", "no lamp showing", "two five miles", "affirmative", "completed",
+    "nothing found", "two one degrees celsius", "affirmative", "three five point zero p s i", "affirmative",
+    "five grams", "affirmative", "one one zero newton meters", "affirmative", "five", "affirmative",
+    "completed", "one one zero newton meters", "affirmative", "completed", "completed", "no lamp showing",
+    "two five miles", "affirmative", "completed",
 )  # fmt: skip
 
 
@@ -267,7 +271,13 @@ def test_a_leak_is_spoken_as_a_loss_and_measured_again_after_another_wait(measur
     repaired(measuring)
     measuring.say("every injury is repaired", *AFTER)
     measuring.let(301)
-    measuring.say("nothing found", "three three point zero p s i", "affirmative")
+    measuring.say(
+        "nothing found",
+        "two one degrees celsius",
+        "affirmative",
+        "three three point zero p s i",
+        "affirmative",
+    )
     assert measuring.mode == "disposing"
     assert "limit at most" not in measuring.said().lower()
     assert "Pressure loss" in measuring.said()
@@ -283,7 +293,7 @@ def test_going_back_says_that_a_finding_stands(measuring: Drive) -> None:
 def test_a_setting_too_close_to_call_is_not_called_outside(measuring: Drive) -> None:
     measuring.say(*injury("four"), "no more injuries")
     repaired(measuring)
-    measuring.say("every injury is repaired", *AFTER[:3], "three six p s i", "affirmative")
+    measuring.say("every injury is repaired", *AFTER[:5], "three six p s i", "affirmative")
     assert "Too close to call" in measuring.said()
     assert "Outside" not in measuring.said()
 

@@ -29,7 +29,7 @@ def heard(rule: str, words: str) -> object:
     return None if found is None else found.value
 
 
-@pytest.mark.parametrize(("teen", "tie"), zip(_TEENS, _TIES, strict=True))
+@pytest.mark.parametrize(("teen", "tie"), list(zip(_TEENS, _TIES, strict=True)))
 def test_every_pair_sounds_alike_and_is_each_others_rival(teen: str, tie: str) -> None:
     assert alike([teen, tie], lambda word: dictionary()[word])[0][2] < TOO_ALIKE
     assert heard("readings.length_mm", teen) == _TIES[tie]

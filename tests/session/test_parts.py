@@ -374,7 +374,7 @@ def test_a_scenario_with_a_mistake_is_one_line(tmp_path: Path, text: str, line: 
 def test_no_such_folder_and_an_empty_one(tmp_path: Path) -> None:
     with pytest.raises(AudioError, match="no such file or folder"):
         script_lines(tmp_path / "gone")
-    with pytest.raises(AudioError, match="no WAV files in it"):
+    with pytest.raises(AudioError, match="no WAV or FLAC files in it"):
         script_lines(tmp_path)
     assert read_scenario(tmp_path) is None
 

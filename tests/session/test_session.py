@@ -55,6 +55,8 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "tire-size": "two one five six five romeo one five", "tread-highest": "seven",
         "tread-width": "one eight zero", "thickness": "one four", "injury-clock": "four o'clock",
         "patch-size": "four zero", "stem-length": "five zero", "surface-temperature": "two zero",
+        "vehicle": "two zero six one eight", "outline-margin": "eight", "hose": "nine zero zero",
+        "leak-start-temperature": "two one", "leak-end-temperature": "two one", "rest-time": "four",
         "nut-count": "five", "recheck": "two five", "drilled-size": "five", "set-pressure": "three five point zero",
     }  # fmt: skip
     pick = {
@@ -66,6 +68,11 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "sealant": "no",
         "injury-lean": "outward",
         "all-repaired": "all",
+        "repairs-there": "none",
+        "texture": "velvet",
+        "tubeless": "yes",
+        "injury-grooves": "yes",
+        "lamp-pressure": "unknown",
     }
 
     class Willing:

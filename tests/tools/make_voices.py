@@ -4,7 +4,8 @@
   python tests/tools/make_voices.py SCENARIO.toml OUTDIR --check  also let PocketSphinx listen to each
   python tests/tools/make_voices.py --compare slt rms espeak:en-gb  which words survive noise, per voice
 
-Needs Debian's ``flite``, its ``espeak-ng`` for voices named ``espeak:VOICE``, and numpy, soundfile, soxr, pocketsphinx.
+Needs Debian's ``flite``, its ``espeak-ng`` for voices named ``espeak:VOICE``, and numpy, soundfile, soxr,
+pocketsphinx.
 The same scenario gives the same bytes: every variation is seeded by line number, voice and text.
 """
 
