@@ -176,7 +176,8 @@ def banded(
         margin=margin,
         severity=limit.severity,
         source=limit.source,
-        reason=_reason(rule, reading, (low, high), margin, result, extra or limit.note),
+        reason=_reason(rule, reading, (low, high), margin, result, extra or limit.note, limit.inclusive),
+        inclusive=limit.inclusive,
     )
 
 
@@ -231,6 +232,7 @@ def _reason(
     margin: Quantity | None,
     result: Outcome,
     extra: str,
+    inclusive: bool,
 ) -> str:
     low, high = limits
     name = rule.title
@@ -240,9 +242,9 @@ def _reason(
     gap = show(Quantity(abs(fraction(margin.value)), margin.unit))
     ends = []
     if low is not None:
-        ends.append(f"least {show(low)}")
+        ends.append(f"{'least' if inclusive else 'more than'} {show(low)}")
     if high is not None:
-        ends.append(f"most {show(high)}")
+        ends.append(f"{'most' if inclusive else 'under'} {show(high)}")
     word = _WORDS[result].format(gap=gap)
     return f"{name}: {show(reading)}; {', '.join(ends)}; {word}{tail}."
 

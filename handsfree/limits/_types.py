@@ -48,6 +48,7 @@ class Verdict:
     severity: Severity
     source: str
     reason: str  # one plain sentence for the record and the supervisor
+    inclusive: bool = True  # whether the limit itself is still inside
 
 
 @dataclass(frozen=True, slots=True)

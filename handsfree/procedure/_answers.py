@@ -11,7 +11,6 @@ from types import MappingProxyType
 from handsfree import limits
 from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
-from handsfree.procedure import _judging as judging
 from handsfree.procedure._derived import belongs, complete, unrepaired
 from handsfree.procedure._events import Answer
 from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass
@@ -247,6 +246,7 @@ def _record_verdict(turn: Turn, verdict: Verdict) -> None:
         severity=verdict.severity,
         low=written(verdict.low),
         high=written(verdict.high),
+        inclusive="true" if verdict.inclusive else "false",
         margin=written(verdict.margin),
         source=verdict.source,
         reason=verdict.reason,
@@ -279,8 +279,7 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
 
 
 def _limit(turn: Turn, verdict: Verdict) -> str:
-    inside = judging.inclusive(verdict.rule, turn.state.facts, turn.book.policy)
-    return spoken_limit(verdict, turn.book.prompts, inclusive=inside)
+    return spoken_limit(verdict, turn.book.prompts)
 
 
 def _warned(turn: Turn, verdict: Verdict) -> str:

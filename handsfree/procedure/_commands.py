@@ -178,7 +178,7 @@ def _limit_text(turn: Turn) -> str:
         case Reading() | Choice() if step.limits:
             unit = step.unit if isinstance(step, Reading) else ""
             bounds = [judging.bounds(rule, facts, unit, policy) for rule in step.limits]
-            words = [spoken_limit(b, turn.book.prompts, inclusive=b.inclusive) for b in bounds]
+            words = [spoken_limit(b, turn.book.prompts) for b in bounds]
             named = zip(words, bounds, strict=True)
             return " ".join(turn.prompt("limit_is", limit=limit, source=b.source) for limit, b in named)
         case CountPasses():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
 from handsfree import limits
@@ -29,11 +30,11 @@ FactMap = Mapping[str, Quantity | str]
 DERIVED: Mapping[str, tuple[str, ...]] = {
     "injury.center_distance": ("tire.tread_width", "injury.edge_distance"),
     "pressure.leak_start": ("pressure.set",),
-    "temp.set": ("temp.leak_start",),
+    "temp.leak_start": ("temp.set",),
     "refit.axle": ("job.wheel_position",),
 }
 #: The leak test begins at the pressure that was set, and at the temperature at which it was set.
-_SAME: Mapping[str, str] = {"pressure.leak_start": "pressure.set", "temp.set": "temp.leak_start"}
+_SAME: Mapping[str, str] = {"pressure.leak_start": "pressure.set", "temp.leak_start": "temp.set"}
 
 #: Facts that a tire's designation gives, when it says them.
 GIVEN_BY_DESIGNATION = ("tire.kind", "tire.section_width", "tire.load_range", "tire.speed_symbol")
@@ -127,6 +128,16 @@ def _place(facts: FactMap) -> dict[str, str]:
     return {"clock": spoken(Quantity(clock.value, "1")), "edge": spoken(edge)}
 
 
+def _to_set(facts: FactMap) -> dict[str, str]:
+    """The placard's pressure as the gauge must show it now, to a tenth of its unit."""
+    placard = _quantity(facts, "pressure.placard")
+    now = limits.pressure_to_set(placard, _quantity(facts, "temp.cold"), _quantity(facts, "temp.set"))
+    exact = Fraction(now.to(placard.unit).value)
+    places = 2 if placard.unit == "bar" else 0 if placard.unit == "kPa" else 1
+    rounded = Decimal(round(exact * 10**places)).scaleb(-places)
+    return {"set": spoken(Quantity(rounded, placard.unit))}
+
+
 def _order(facts: FactMap) -> dict[str, str]:
     nuts = int(Fraction(_quantity(facts, "nut.count").value))
     return {"order": " ".join(spoken_count(nut) for nut in limits.star_sequence(nuts))}
@@ -157,6 +168,7 @@ ADVICE: Mapping[str, Advice] = {
         ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit
     ),
     "injury-place": Advice(("injury.clock", "injury.edge_distance"), "advice_injury_place", _place),
+    "set-pressure": Advice(("pressure.placard", "temp.set", "temp.cold"), "advice_set_pressure", _to_set),
     "star-order": Advice(("nut.count",), "advice_star_order", _order),
     "torque-stages": Advice(("torque.target",), "advice_torque_stages", _stages),
 }

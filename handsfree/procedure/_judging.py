@@ -11,7 +11,7 @@ from handsfree.procedure._derived import complete, spacing_reasons
 from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
-__all__ = ["Bounds", "Disposition", "bounds", "dispose", "inclusive", "refuses"]
+__all__ = ["Bounds", "Disposition", "bounds", "dispose", "refuses"]
 
 FactMap = Mapping[str, Quantity | str]
 
@@ -46,11 +46,6 @@ def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
         value = value.to(unit)
     low, high = (value, None) if rule.sense is Sense.MIN else (None, value)
     return Bounds(low, high, effective.source, rule.formula, effective.inclusive)
-
-
-def inclusive(rule_id: str, facts: FactMap, policy: Policy) -> bool:
-    """Whether the limit itself is still inside."""
-    return limits.rule(rule_id).effective(complete(facts), policy).inclusive
 
 
 def refuses(state: State, policy: Policy, *, two_piece: bool = False) -> bool:

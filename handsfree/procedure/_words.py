@@ -25,6 +25,8 @@ class Limited(Protocol):
     def high(self) -> Quantity | None: ...
     @property
     def reason(self) -> str: ...
+    @property
+    def inclusive(self) -> bool: ...
 
 
 def _short(value: Exact, *, up: bool) -> Exact:
@@ -78,7 +80,7 @@ def written(value: Quantity | str | None) -> str:
     return text if value.unit == "1" else f"{text} {value.unit}"
 
 
-def spoken_limit(verdict: Limited, prompts: Prompts, *, inclusive: bool = True) -> str:
+def spoken_limit(verdict: Limited, prompts: Prompts) -> str:
     """ "at most six millimeters", "more than two thirty seconds" where the limit itself is refused.
 
     A bound that must be rounded is rounded toward the safe side.
@@ -90,9 +92,9 @@ def spoken_limit(verdict: Limited, prompts: Prompts, *, inclusive: bool = True) 
         bare = digit_by_digit(_short(verdict.low.value, up=True))
         return prompts.say("limit_between", low=bare, high=high)
     if high:
-        return prompts.say("limit_at_most" if inclusive else "limit_under", high=high)
+        return prompts.say("limit_at_most" if verdict.inclusive else "limit_under", high=high)
     if low:
-        return prompts.say("limit_at_least" if inclusive else "limit_over", low=low)
+        return prompts.say("limit_at_least" if verdict.inclusive else "limit_over", low=low)
     return verdict.reason
 
 

@@ -135,7 +135,8 @@ def _inspect(row: Told) -> Phrase:
 def limit_of(row: Told) -> str:
     """A verdict's limits in words."""
     low, high = value_of(row, "low"), value_of(row, "high")
-    return joined(low and f"at least {low}", high and f"at most {high}", sep=" and ")
+    least, most = ("more than", "under") if value_of(row, "inclusive") == "false" else ("at least", "at most")
+    return joined(low and f"{least} {low}", high and f"{most} {high}", sep=" and ")
 
 
 def _verdict(row: Told) -> Phrase:

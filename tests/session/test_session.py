@@ -56,7 +56,7 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
         "tread-width": "one eight zero", "thickness": "one four", "injury-clock": "four o'clock",
         "patch-size": "four zero", "stem-length": "five zero", "surface-temperature": "two zero",
         "vehicle": "two zero six one eight", "outline-margin": "eight", "hose": "nine zero zero",
-        "leak-start-temperature": "two one", "leak-end-temperature": "two one", "rest-time": "four",
+        "tire-temperature": "two one", "cold-temperature": "two zero", "leak-end-temperature": "two one", "rest-time": "four",
         "nut-count": "five", "recheck": "two five", "drilled-size": "five", "set-pressure": "three five point zero",
     }  # fmt: skip
     pick = {
