@@ -59,6 +59,7 @@ def as_json(policy: Policy = DEFAULT) -> str:
 
 
 def _json(item: Rule, policy: Policy) -> dict[str, Any]:
+    force = _force(item, policy)
     return {
         "id": item.id,
         "title": item.title,
@@ -70,7 +71,13 @@ def _json(item: Rule, policy: Policy) -> dict[str, Any]:
         "severity": item.severity.value,
         "applies": item.applies,
         "formula": item.formula,
-        "in_force": item.variant(policy),
+        "in_force": {
+            "variant": force.key,
+            "limit": None if force.value is None else show(force.value),
+            "inclusive": force.inclusive,
+            "severity": force.severity.value,
+            "source": force.source,
+        },
         "variants": {
             name: {
                 "limit": None if limit.value is None else show(limit.value),

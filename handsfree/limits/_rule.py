@@ -122,12 +122,12 @@ class Rule:
     def _moved(self, force: Effective, limit: Quantity, change: Override, policy: Policy) -> Effective:
         shop = f"shop policy {policy.name!r}, "
         if force.value is None or not self.looser(limit, force.value):
-            return replace(force, value=limit, source=f"{shop}tightened; published: {force.source}")
+            return replace(force, value=limit, source=f"{shop}tightened; published: {force.source}", note="")
         if self.severity is Severity.STOP and not change.allowed_by:
             # One number may tighten this construction's limit and loosen that one's: the stricter holds.
             return force
         source = f"{shop}LOOSENED from {show(force.value)}{change.who}; published: {force.source}"
-        return replace(force, value=limit, source=source)
+        return replace(force, value=limit, source=source, note="")  # the note is about the published number
 
     def looser(self, moved: Quantity, published: Quantity) -> bool:
         """True if ``moved`` allows more than ``published``."""

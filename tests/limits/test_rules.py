@@ -540,7 +540,13 @@ def test_json_of_one_rule() -> None:
         "severity": "stop",
         "applies": "passenger and light truck",
         "formula": "lowest groove > (US) or >= limit",
-        "in_force": "us",
+        "in_force": {
+            "variant": "us",
+            "limit": "2/32 in",
+            "inclusive": False,
+            "severity": "stop",
+            "source": "USTMA truck/bus chart: 2/32 in or less in any groove is worn out",
+        },
     }
     assert variants["us"] == {
         "limit": "2/32 in",
@@ -556,12 +562,20 @@ def test_json_carries_every_rule_and_variant() -> None:
     listed = json.loads(as_json(named_policy("jp")))
     assert [entry["id"] for entry in listed] == [item.id for item in rules()]
     size = listed[0]
-    assert size["in_force"] == "jp"
+    assert size["in_force"]["variant"] == "jp"
     assert size["unit"] == "mm"
     assert size["reading"] == "measured"
     assert size["variants"]["us_body_ply.steel"]["limit"] == "0.375 in"
     assert {entry["id"]: entry["reading"] for entry in listed}["buffer.rpm.max"] == "setting"
     assert all(v["source"] for entry in listed for v in entry["variants"].values())
+
+
+def test_json_shows_a_shops_own_limit() -> None:
+    shop = parse_policy('name = "bay"\n[limits."injury.size.max"]\nlimit = "5 mm"\n')
+    size = json.loads(as_json(shop))[0]
+    assert size["in_force"]["limit"] == "5 mm"
+    assert "tightened" in size["in_force"]["source"]
+    assert size["variants"]["us"]["limit"] == "6 mm"
 
 
 @ALL
