@@ -81,11 +81,11 @@ def complete(facts: FactMap) -> dict[str, Quantity | str]:
 @dataclass(frozen=True, slots=True)
 class Advice:
     """``needs``: the facts without which nothing can be advised. ``prompt``: the sentence in the prompt file;
-    ``fill``: its variables, from complete facts. Raises LimitsError."""
+    ``fill``: its variables, from complete facts, under the shop's policy. Raises LimitsError."""
 
     needs: tuple[str, ...]
     prompt: str
-    fill: Callable[[FactMap], dict[str, str]]
+    fill: Callable[[FactMap, Policy], dict[str, str]]
 
 
 def _quantity(facts: FactMap, name: str) -> Quantity:
@@ -113,8 +113,10 @@ def _channel(facts: FactMap) -> limits.Channel:
     )
 
 
-def _unit(facts: FactMap) -> dict[str, str]:
-    size = limits.size_unit(_channel(facts))
+def _unit(facts: FactMap, policy: Policy) -> dict[str, str]:
+    """The unit that the limits will ask for: with the same margins, also where the shop has moved them."""
+    margins = [_margin_mm(rule, facts, policy) for rule in _MARGINS]
+    size = limits.size_unit(_channel(facts), *margins)
     return {
         "stem": spoken(_up(size.stem_length.value)),
         "patch": spoken(_up(size.patch.value)),
@@ -122,13 +124,22 @@ def _unit(facts: FactMap) -> dict[str, str]:
     }
 
 
-def _place(facts: FactMap) -> dict[str, str]:
+_MARGINS = ("patch.size.min", "buff.outline.min", "stem.length.min")
+
+
+def _margin_mm(rule: str, facts: FactMap, policy: Policy) -> Fraction:
+    margin = limits.rule(rule).effective(facts, policy).value
+    assert margin is not None  # each of these rules has a number in its formula
+    return Fraction(margin.to("mm").value)
+
+
+def _place(facts: FactMap, policy: Policy) -> dict[str, str]:
     clock = _quantity(facts, "injury.clock")
     edge = _quantity(facts, "injury.edge_distance")
     return {"clock": spoken(Quantity(clock.value, "1")), "edge": spoken(edge)}
 
 
-def _to_set(facts: FactMap) -> dict[str, str]:
+def _to_set(facts: FactMap, policy: Policy) -> dict[str, str]:
     """The placard's pressure as the gauge must show it now, to a tenth of its unit."""
     placard = _quantity(facts, "pressure.placard")
     now = limits.pressure_to_set(placard, _quantity(facts, "temp.cold"), _quantity(facts, "temp.set"))
@@ -138,12 +149,14 @@ def _to_set(facts: FactMap) -> dict[str, str]:
     return {"set": spoken(Quantity(rounded, placard.unit))}
 
 
-def _order(facts: FactMap) -> dict[str, str]:
+def _order(facts: FactMap, policy: Policy) -> dict[str, str]:
     nuts = int(Fraction(_quantity(facts, "nut.count").value))
-    return {"order": " ".join(spoken_count(nut) for nut in limits.star_sequence(nuts))}
+    rounds = limits.count("torque.tightenings", facts, policy).target // nuts
+    order = " ".join(spoken_count(nut) for nut in limits.star_sequence(nuts))
+    return {"order": order, "times": spoken_count(rounds)}
 
 
-def _stages(facts: FactMap) -> dict[str, str]:
+def _stages(facts: FactMap, policy: Policy) -> dict[str, str]:
     first, full = limits.torque_stages(_quantity(facts, "torque.target"))
     return {"first": spoken(_whole(first)), "full": spoken(full)}
 

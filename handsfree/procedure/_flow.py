@@ -209,7 +209,7 @@ def _advice(turn: Turn) -> Iterator[str]:
     for name in turn.step.advice:
         advice = ADVICE[name]
         try:
-            text = turn.prompt(advice.prompt, **advice.fill(complete(turn.state.facts)))
+            text = turn.prompt(advice.prompt, **advice.fill(complete(turn.state.facts), turn.book.policy))
         except LimitsError as error:
             text = turn.prompt("not_judged", reason=str(error), ask="")
         turn.record("advice", step=turn.step.id, name=name, text=text)

@@ -6,6 +6,7 @@ import math
 from decimal import Decimal
 from fractions import Fraction
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -73,7 +74,7 @@ def test_what_was_read_is_not_replaced() -> None:
 
 def test_the_unit_advised_is_never_smaller_than_plane_geometry_asks() -> None:
     """Stem: thickness over cos(angle) and 10 mm to trim; patch: size over cos(angle) and 12 mm all round."""
-    said = ADVICE["unit"].fill(INJURY)
+    said = ADVICE["unit"].fill(INJURY, DEFAULT)
     cos = math.cos(math.radians(15))
     assert said["stem"] == "two five millimeters"  # 14 / cos + 10 = 24.49
     assert 24 < 14 / cos + 10 <= 25
@@ -82,23 +83,59 @@ def test_the_unit_advised_is_never_smaller_than_plane_geometry_asks() -> None:
 
 
 def test_star_order_and_stages() -> None:
-    assert ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(5), "1")}) == {
-        "order": "one three five two four"
+    assert ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(5), "1")}, DEFAULT) == {
+        "order": "one three five two four",
+        "times": "two",
     }
-    stages = ADVICE["torque-stages"].fill({"torque.target": Quantity(Decimal(85), "N.m", Decimal(1))})
+    stages = ADVICE["torque-stages"].fill(
+        {"torque.target": Quantity(Decimal(85), "N.m", Decimal(1))}, DEFAULT
+    )
     assert stages["full"] == "eight five newton meters"
+
+
+def test_the_advice_is_what_the_shops_own_limits_will_ask_for() -> None:
+    shop = parse_policy(
+        'name = "x"\n[limits."patch.size.min"]\nlimit = "20 mm"\n[limits."stem.length.min"]\nlimit = "15 mm"\n'
+    )
+    said = ADVICE["unit"].fill(INJURY, shop)
+    assert said["patch"] == "four five millimeters"  # 4.5 / cos(15) + 40 = 44.66
+    assert said["stem"] == "three zero millimeters"  # 14 / cos(15) + 15 = 29.49
+
+
+@pytest.mark.parametrize(
+    ("placard", "cold", "tire"),
+    [("35 psi", 20, 21), ("35 psi", -20, 25), ("240 kPa", 30, 10), ("65 psi", 5, 40)],
+)
+def test_the_pressure_to_set_is_the_gas_law_by_pint(placard: str, cold: int, tire: int) -> None:
+    ureg = pint.UnitRegistry()
+    number, unit = placard.split()
+    air = ureg.Quantity(1, "atm")
+    absolute = ureg.Quantity(float(number), unit) + air
+    want = (absolute * ((tire + 273.15) / (cold + 273.15)) - air).to(unit).magnitude
+    facts = {
+        "pressure.placard": Quantity(Decimal(number), unit),
+        "temp.cold": Quantity(Decimal(cold), "degC"),
+        "temp.set": Quantity(Decimal(tire), "degC"),
+    }
+    said = ADVICE["set-pressure"].fill(facts, DEFAULT)["set"]
+    digits = said.replace(" point ", ".").replace(" p s i", "").replace(" kilopascals", "")
+    names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+    heard = float(
+        "".join("." if p == "." else str(names.index(p)) for p in digits.replace(".", " . ").split())
+    )
+    assert heard == pytest.approx(want, abs=0.51 if unit == "kPa" else 0.051)
 
 
 @pytest.mark.parametrize("name", sorted(ADVICE))
 def test_advice_without_its_facts_names_the_missing_one(name: str) -> None:
     with pytest.raises(MissingFact) as missing:
-        ADVICE[name].fill({})
+        ADVICE[name].fill({}, DEFAULT)
     assert missing.value.args[0] in ADVICE[name].needs
 
 
 def test_a_wheel_of_three_nuts_is_not_covered() -> None:
     with pytest.raises(LimitsError):
-        ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(3), "1")})
+        ADVICE["star-order"].fill({"nut.count": Quantity(Decimal(3), "1")}, DEFAULT)
 
 
 def test_one_injury_has_no_distance() -> None:

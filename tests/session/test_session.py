@@ -21,6 +21,7 @@ from handsfree.session import (
     Quiet,
     SimulatedClock,
     packaged_procedure,
+    packaged_procedures,
 )
 from handsfree.speaking import Clip, Played, Player, SilentVoice, SpeakingError
 
@@ -42,38 +43,48 @@ def test_a_whole_job_from_typed_lines(folder: Path) -> None:
     assert [c["outcome"] for c in closing] == ["returned"]
 
 
-def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
+#: What somebody who knows the work would say to each step, whatever the procedure; else what is armed first.
+VALUES = {
+    "vehicle": "two zero six one eight", "tire-size": "two one five six five romeo one five",
+    "date-code": "one two two nine", "tread-depth": "six", "tread-highest": "seven", "rest-time": "four",
+    "tread-width": "one eight zero", "injury-size": "five", "injury-angle": "one zero", "thickness": "one four",
+    "injury-clock": "four o'clock", "injury-edge": "six zero", "patch-size": "four zero", "stem-length": "five zero",
+    "outline-margin": "eight", "drill-speed": "one zero zero zero", "drilled-size": "five",
+    "buffer-speed": "four five zero zero", "air-temperature": "two one", "air-humidity": "five zero",
+    "surface-temperature": "two zero", "trim-height": "two", "hose": "nine zero zero", "tire-temperature": "two one",
+    "cold-temperature": "two one", "set-pressure": "three five point zero", "leak-end-temperature": "two one",
+    "leak-end": "three five point zero", "balance": "five", "torque-target": "one one zero", "nut-count": "five",
+    "torque-applied": "one one zero", "recheck": "two five", "distance-driven": "two five",
+}  # fmt: skip
+OPTIONS = {
+    "tubeless": "yes", "run-flat": "no", "sensor-lamp-before": "off", "sensor-lamp-after": "off",
+    "lamp-pressure": "unknown", "repairs-there": "none", "sealant": "no", "injury-lean": "outward",
+    "injury-grooves": "yes", "another-injury": "none", "texture": "velvet", "tack": "tacky", "all-repaired": "all",
+    "torque-found": "none", "nuts-turned-again": "holds",
+}  # fmt: skip
+TRUCK = {
+    "tire-size": "lima tango two four five seven five romeo one six load range echo", "placard-pressure": "six five",
+    "pressure-found": "four five", "body-ply": "steel",
+    "set-pressure": "six five point zero", "leak-end": "six five point zero",
+}  # fmt: skip
+JOBS = {
+    "passenger-one-piece": ("returned", {}),
+    "light-truck-steel": ("returned", TRUCK),
+    "lug-nut-recheck": ("checked", {}),
+}
+
+
+def test_every_packaged_procedure_is_gone_through() -> None:
+    assert set(JOBS) == set(packaged_procedures())
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_a_packaged_procedure_from_end_to_end(name: str, folder: Path) -> None:
     """Somebody who says what is asked for, whatever its words are."""
     clock = SimulatedClock(START_MS)
-    job = new_job(folder, packaged_procedure("passenger-one-piece"), clock)
-    values = {
-        "injury-size": "five", "injury-angle": "one zero", "injury-edge": "six zero", "tread-depth": "six",
-        "air-temperature": "two one", "air-humidity": "five zero", "date-code": "one two two nine",
-        "trim-height": "two", "drill-speed": "one zero zero zero", "buffer-speed": "four five zero zero",
-        "balance": "five", "torque-target": "one one zero", "torque-applied": "one one zero",
-        "leak-start": "three five point zero", "leak-end": "three five point zero",
-        "tire-size": "two one five six five romeo one five", "tread-highest": "seven",
-        "tread-width": "one eight zero", "thickness": "one four", "injury-clock": "four o'clock",
-        "patch-size": "four zero", "stem-length": "five zero", "surface-temperature": "two zero",
-        "vehicle": "two zero six one eight", "outline-margin": "eight", "hose": "nine zero zero",
-        "tire-temperature": "two one", "cold-temperature": "two zero", "leak-end-temperature": "two one", "rest-time": "four",
-        "nut-count": "five", "recheck": "two five", "drilled-size": "five", "set-pressure": "three five point zero",
-    }  # fmt: skip
-    pick = {
-        "another-injury": "none",
-        "sensor-lamp-before": "off",
-        "sensor-lamp-after": "off",
-        "tack": "tacky",
-        "run-flat": "no",
-        "sealant": "no",
-        "injury-lean": "outward",
-        "all-repaired": "all",
-        "repairs-there": "none",
-        "texture": "velvet",
-        "tubeless": "yes",
-        "injury-grooves": "yes",
-        "lamp-pressure": "unknown",
-    }
+    job = new_job(folder, packaged_procedure(name), clock)
+    wanted, own = JOBS[name]
+    values, pick = {**VALUES, **own}, {**OPTIONS, **own}
 
     class Willing:
         engine = typed([], clock).engine
@@ -114,7 +125,7 @@ def test_the_packaged_procedure_from_end_to_end(folder: Path) -> None:
     running = session(job, clock, Willing())
     outcome = running.run(job.first)
     running.close()
-    assert outcome == "returned", (job.machine.state.step, job.machine.state.reasons)
+    assert outcome == wanted, (job.machine.state.step, job.machine.state.reasons)
     assert job.machine.state.reasons == ()
     assert lines_of(folder, "refused") == []
     assert {c["step"] for c in lines_of(folder, "caution")} == {
