@@ -156,6 +156,10 @@ def _order(facts: FactMap, policy: Policy) -> dict[str, str]:
     return {"order": order, "times": spoken_count(rounds)}
 
 
+def _recheck(facts: FactMap, policy: Policy) -> dict[str, str]:
+    return {"distance": spoken(_quantity(facts, "recheck.distance"))}
+
+
 def _stages(facts: FactMap, policy: Policy) -> dict[str, str]:
     first, full = limits.torque_stages(_quantity(facts, "torque.target"))
     return {"first": spoken(_whole(first)), "full": spoken(full)}
@@ -182,6 +186,7 @@ ADVICE: Mapping[str, Advice] = {
     ),
     "injury-place": Advice(("injury.clock", "injury.edge_distance"), "advice_injury_place", _place),
     "set-pressure": Advice(("pressure.placard", "temp.set", "temp.cold"), "advice_set_pressure", _to_set),
+    "recheck": Advice(("recheck.distance",), "advice_recheck", _recheck),
     "star-order": Advice(("nut.count",), "advice_star_order", _order),
     "torque-stages": Advice(("torque.target",), "advice_torque_stages", _stages),
 }
