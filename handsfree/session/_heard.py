@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from handsfree.audio import snr_db
+from handsfree.audio import Utterance, noise_floor_dbfs, snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.session._ears import Heard
@@ -12,7 +12,9 @@ from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
 __all__ = ["BAY", "LEAST_SNR_DB", "event_of", "evidence", "meaning_of", "room_level"]
 
-#: Under this signal-to-noise ratio nothing is taken for understood.
+#: Under this signal-to-noise ratio nothing is taken for understood. Measured with the demo's recordings in pink
+#: noise: the least of 44 utterances at 12 dB was 11.9 dB, of the 12 that were found at all at 8 dB 9.7; a steady
+#: noise that starts in a quiet room and is taken for speech has none (-10).
 LEAST_SNR_DB: Final = 3.0
 TOO_NOISY: Final = "too noisy"
 #: The label of what the session itself answers: another tire, or which one.
@@ -47,17 +49,24 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
 
 
 def _too_low(heard: Heard) -> str:
-    if heard.utterance is None or heard.utterance.snr_db >= LEAST_SNR_DB:
-        return ""
-    return str(max(0, int(heard.utterance.snr_db)))
+    return "" if heard.utterance is None else _level(_measured(heard.utterance))
+
+
+def _measured(utterance: Utterance) -> float:
+    """dB over the noise within the utterance too: a compressor that starts has no pauses, speech always has."""
+    noise = max(utterance.noise_dbfs, noise_floor_dbfs(utterance.pcm))
+    return snr_db(utterance.speech_dbfs, noise)
+
+
+def _level(snr: float) -> str:
+    return "" if snr >= LEAST_SNR_DB else str(max(0, int(snr)))
 
 
 def room_level(speech_dbfs: float | None, noise_dbfs: float | None) -> str:
     """How far speech as it was last understood stands over the room now, whole dB; "" where that is enough."""
     if speech_dbfs is None or noise_dbfs is None:
         return ""
-    snr = snr_db(speech_dbfs, noise_dbfs)
-    return "" if snr >= LEAST_SNR_DB else str(max(0, int(snr)))
+    return _level(snr_db(speech_dbfs, noise_dbfs))
 
 
 def evidence(heard: Heard, audio: str) -> dict[str, object]:
