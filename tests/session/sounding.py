@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soxr
 
-from handsfree.audio import WavScript, room_noise, samples, write_wav
-from handsfree.audio import MicrophoneLost, ScriptLine
+from handsfree.audio import MicrophoneLost, ScriptLine, WavScript, room_noise, samples, write_wav
 from handsfree.grammar import load_pronunciations
 from handsfree.hearing import make_engine
 from handsfree.session import AudioEars, Clock
@@ -23,7 +22,7 @@ ROOM_DBFS = -60.0
 
 
 class Mouth:
-    """Speaks with Debian's flite where it is installed, else with the package's own voice. A sentence is made once."""
+    """Debian's flite where it is installed, else the package's own voice. A sentence is made once."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
