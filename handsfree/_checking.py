@@ -11,7 +11,7 @@ from pocketsphinx import get_model_path
 from handsfree.grammar import Library, load_pronunciations
 from handsfree.procedure import check, read_procedure
 
-__all__ = ["check_procedure", "dictionary"]
+__all__ = ["check_procedure", "dictionary", "pronounce"]
 
 
 @cache
@@ -26,11 +26,12 @@ def dictionary() -> dict[str, tuple[str, ...]]:
     return found | load_pronunciations()
 
 
+def pronounce(word: str) -> Sequence[str]:
+    """A word's pronunciations, none for a word the recognizer does not know."""
+    return dictionary().get(word, ())
+
+
 def check_procedure(text: str, name: str) -> list[str]:
     """Every fault of a procedure file. Raises ProcedureError for one that can't be read at all."""
     procedure = read_procedure(text, name)
-
-    def pronounce(word: str) -> Sequence[str]:
-        return dictionary().get(word, ())
-
     return check(procedure, Library.load(), pronounce)

@@ -5,24 +5,28 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from handsfree.audio import Microphone, WavScript, list_devices
+from handsfree._checking import pronounce
+from handsfree.audio import AudioError, Microphone, WavScript, list_devices, rescan_devices
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, make_engine
+from handsfree.hearing import Engine, MissingWord, make_engine
 from handsfree.limits import LimitsError
 from handsfree.record import RecordError
 from handsfree.session import (
+    TIRE_NAMES,
     AudioEars,
     Clock,
     Ears,
     Job,
+    People,
     Session,
     SimulatedClock,
     SystemClock,
+    Tire,
     TypedEars,
     View,
     create_job,
@@ -33,6 +37,7 @@ from handsfree.session import (
     prompts_text,
     script_lines,
 )
+from handsfree.shop import Shop, ShopError, check_shop, parse_shop
 from handsfree.speaking import (
     CardPlayer,
     FilePlayer,
@@ -43,7 +48,17 @@ from handsfree.speaking import (
     SpeakingError,
 )
 
-__all__ = ["Setup", "build_engine", "find_job", "policy_text", "procedure_text", "run_job"]
+__all__ = [
+    "Setup",
+    "build_engine",
+    "find_job",
+    "policy_text",
+    "procedure_text",
+    "read_shop",
+    "run_job",
+    "shop_faults",
+    "shop_text",
+]
 
 REPLIES = ("card", "files", "text")
 
@@ -68,6 +83,7 @@ class Setup:
     policy: Path | None = None
     demonstration: bool = False
     expert: bool = False
+    shop: Path | None = None
 
 
 def find_job(job: str, jobs: Path) -> Path:
@@ -103,6 +119,34 @@ def policy_text(path: Path | None) -> str:
         raise LimitsError(f"{path}: {_why(error)}; give a policy file, or leave --policy out") from None
 
 
+def read_shop(path: Path | None) -> Shop | None:
+    """A shop file, proved: every code word can be heard and told from the others. Raises ShopError."""
+    if path is None:
+        return None
+    shop = parse_shop(shop_text(path), str(path))
+    faults = shop_faults(shop)
+    if faults:
+        raise ShopError(f"{path}: {faults[0]} (all of them: handsfree shop {path})")
+    return shop
+
+
+def shop_text(path: Path) -> str:
+    """The text of a shop file. Raises ShopError."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ShopError(f"{path}: {_why(error)}; give a shop file, or leave --shop out") from None
+
+
+def shop_faults(shop: Shop) -> list[str]:
+    """What is wrong with a shop's code words for the packaged grammars and dictionary."""
+    library = Library.load()
+    rules = library.public_rules()
+    spoken = library.arm({str(number): f"<{rule}>" for number, rule in enumerate(rules)}).words()
+    always = library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}).sentences()
+    return check_shop(shop, pronounce, spoken, always)
+
+
 def build_engine(setup: Setup) -> Engine:
     """The recognizer, with the pronunciations that its dictionary lacks."""
     return make_engine(
@@ -127,8 +171,7 @@ def _ears(setup: Setup, clock: Clock) -> Ears:
 
 
 def _replies(setup: Setup) -> str:
-    live = setup.engine != "typed" and setup.wav is None
-    return setup.replies or ("text" if setup.engine == "typed" else "card" if live else "files")
+    return setup.replies or ("text" if setup.engine == "typed" else "card" if _live(setup) else "files")
 
 
 def _speaker(setup: Setup, folder: Path, card: CardPlayer | None) -> Speaker:
@@ -137,12 +180,22 @@ def _speaker(setup: Setup, folder: Path, card: CardPlayer | None) -> Speaker:
     return Speaker(Pyttsx3Voice(), card or FilePlayer(folder / "spoken"))
 
 
-def _clock(setup: Setup, not_before: int) -> Clock:
-    wall = SystemClock(not_before)
+def _clock(setup: Setup) -> Clock:
+    wall = SystemClock()
     if setup.practice or (setup.wav is not None and not setup.realtime):
         return SimulatedClock(wall.now())
     # Sound files have no clock of their own: their frames set the pace.
     return SimulatedClock(wall.now(), realtime=True) if setup.wav is not None else wall
+
+
+def _carried_on(clock: Clock) -> Callable[[int], Clock]:
+    """One clock for all jobs of a session, never behind the last event of any."""
+
+    def not_before(ms: int) -> Clock:
+        clock.catch_up(ms)
+        return clock
+
+    return not_before
 
 
 def _practice(setup: Setup, clock: Clock) -> str:
@@ -166,50 +219,128 @@ def _grammar_hash(library: Library) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Callable[[Path], None]) -> str:
-    """Run a job, new or opened again, to its end or the end of its input. Returns the outcome.
+def run_job(
+    setup: Setup, view: View, *, resume: Sequence[Path] = (), started: Callable[[Path], None]
+) -> list[tuple[Path, str]]:
+    """Run a job, new or opened again (or several at once), to the end or the end of the input.
 
-    ``started`` is told the job's folder as soon as it exists. Raises the rooms' own errors, one line each.
+    Returns each job's folder and outcome; ``started`` is told a job's folder as soon as it exists. Raises the
+    rooms' own errors, one line each.
     """
-    library = Library.load()
-    job: Job | None = None
-    clock = _clock(setup, 0)
-    if resume is not None:
-        job, clock = open_job(resume, lambda not_before: _clock(setup, not_before))
+    library, shop, clock = Library.load(), read_shop(setup.shop), _clock(setup)
+    jobs: list[Job] = []
     try:
+        for folder in resume:
+            jobs.append(open_job(folder, _carried_on(clock))[0])
+            _same_shop(jobs[-1], shop)
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock)
-        ears.engine.arm(library.arm({"command": "<commands.command>"}))
+        ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
+        _hears_codes(ears.engine, library, shop)
         card = _card() if _replies(setup) == "card" else None
-        job = job or _new_job(setup, clock, library, ears.engine.name)
-        folder = job.log.folder
-        speaker = _speaker(setup, folder, card)
+        if not jobs:
+            jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
+        speaker = _speaker(setup, jobs[0].log.folder, card)
     except BaseException:
-        if job is not None:
+        for job in jobs:
             job.log.close()
         raise
-    started(folder)
+
+    def another(name: str) -> Job:
+        job = _new_job(setup, clock, library, ears.engine.name, shop, tire=name)
+        started(job.log.folder)
+        return job
+
+    for job in jobs:
+        started(job.log.folder)
+    first, *others = _named(jobs)
     session = Session(
-        job.machine,
+        first.machine,
         library=library,
         ears=ears,
         speaker=speaker,
-        log=job.log,
+        log=first.log,
         clock=clock,
         view=view,
         spare=(lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None,
+        comeback=(lambda: _microphone_again(setup, clock)) if _live(setup) else None,
+        people=People(shop, pronounce),
+        name=first.name,
+        another=None if setup.demonstration else another,
     )
     try:
-        return session.run(job.first)
+        session.run(jobs[0].first, [(tire, job.first) for tire, job in zip(others, jobs[1:], strict=True)])
+    except KeyboardInterrupt:
+        pass  # everything that was recorded is on the disk; the jobs can be resumed
     finally:
         speaker.close()
         session.close()
+    return session.outcomes
 
 
-def _new_job(setup: Setup, clock: Clock, library: Library, engine: str) -> Job:
+def _named(jobs: Sequence[Job]) -> list[Tire]:
+    """The jobs with the names they had; one whose name is taken gets the next free one."""
+    tires: list[Tire] = []
+    for job in jobs:
+        taken = {tire.name for tire in tires}
+        had = str(job.log.lines[0].body.get("tire", TIRE_NAMES[0]))
+        free = (name for name in (had, *TIRE_NAMES) if name not in taken)
+        tires.append(Tire(job.machine, job.log, next(free, had)))
+    return tires
+
+
+def _same_shop(job: Job, shop: Shop | None) -> None:
+    """A job goes on with the shop's file it began with. Raises RecordError."""
+    header, name = job.log.lines[0].body, job.log.folder.name
+    began = header.get("shop", "")
+    if began and (shop is None or shop.name != began):
+        raise RecordError(f"{name} was begun with the shop file of {began!r}; give it with --shop")
+    if shop is None:
+        return
+    if not began:
+        raise RecordError(f"{name} was begun without a shop file; leave --shop out")
+    if header.get("shop_sha256") != shop.sha256:
+        text = "the shop file has other people in it than when the job began"
+        job.log.append([{"kind": "note", "text": text, "shop_sha256": shop.sha256}])
+
+
+def _hears_codes(engine: Engine, library: Library, shop: Shop | None) -> None:
+    """Every code word is in the recognizer's own vocabulary. Raises ShopError, without the word."""
+    for badge in shop.supervisors if shop is not None else ():
+        try:
+            engine.arm(library.arm(dict(People(shop, pronounce).fill((("code", f"<shop.code.{badge}>"),)))))
+        except MissingWord:
+            raise ShopError(
+                f"supervisor {badge}: this recognizer's model lacks the code word; choose another word"
+            ) from None
+
+
+def _live(setup: Setup) -> bool:
+    return setup.engine != "typed" and setup.wav is None
+
+
+def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
+    """The lost microphone, when it is there and gives sound; else None."""
+    try:
+        rescan_devices()
+        source = Microphone(setup.device, timeout_s=0.5)
+    except AudioError:
+        return None
+    try:
+        source.read()
+    except AudioError:
+        source.close()
+        return None
+    return AudioEars(source, build_engine(setup), clock)
+
+
+def _new_job(
+    setup: Setup, clock: Clock, library: Library, engine: str, shop: Shop | None, *, tire: str = ""
+) -> Job:
+    """``tire``: its spoken name when other jobs are open beside it."""
     folder = _own_folder(setup, clock)
     try:
-        return _job_in(folder, setup, clock, library, engine)
+        return _job_in(folder, setup, clock, library, engine, shop, tire)
     except BaseException:
         with contextlib.suppress(OSError):
             folder.rmdir()  # only if nothing was written into it
@@ -231,9 +362,14 @@ def _own_folder(setup: Setup, clock: Clock) -> Path:
         return folder
 
 
-def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: str) -> Job:
+def _job_in(
+    folder: Path, setup: Setup, clock: Clock, library: Library, engine: str, shop: Shop | None, tire: str
+) -> Job:
+    technician = shop.find(setup.technician) if shop is not None and setup.technician else setup.technician
     about = {
-        "technician": setup.technician,
+        "technician": technician,
+        "shop": shop.name if shop is not None else "",
+        "tire": tire,
         "bay": setup.bay,
         "today": date.today().isoformat(),
         "practice": _practice(setup, clock),
@@ -248,6 +384,7 @@ def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: 
         pins={
             "engine": engine,
             "grammar_sha256": _grammar_hash(library),
+            **({"shop_sha256": shop.sha256} if shop is not None else {}),
             "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
         },
         clock=clock,

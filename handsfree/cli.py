@@ -10,7 +10,7 @@ import os
 import shlex
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated, Any
@@ -26,6 +26,7 @@ from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
 from handsfree.record import RecordError, check_chain, show_text, summary_text
 from handsfree.session import UNFINISHED, PlainView, demo_folder, read_scenario
+from handsfree.shop import ShopError, parse_shop
 from handsfree.speaking import SpeakingError
 
 __all__ = ["app", "main"]
@@ -53,6 +54,7 @@ _ERRORS = (
     ProcedureError,
     PromptError,
     RecordError,
+    ShopError,
     SpeakingError,
 )
 
@@ -80,6 +82,12 @@ Replies = Annotated[
 PolicyFile = Annotated[
     Path | None,
     typer.Option("--policy", help="Shop policy file (see handsfree limits --help).", metavar="FILE"),
+]
+ShopFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--shop", help="Shop file: who works here, who releases (see handsfree shop --help).", metavar="FILE"
+    ),
 ]
 Realtime = Annotated[
     bool, typer.Option("--realtime/--fast", help="With --wav: keep the pace of the clock, or go faster.")
@@ -118,11 +126,11 @@ def _view() -> PlainView:
     return PlainView(_write, None if plain else _style, width=width)
 
 
-def _go_on(folder: Path, setup: wiring.Setup) -> str:
-    """The command that opens the job again in the way it was run: without its options it might not even start."""
+def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:
+    """The command that opens the jobs again in the way it was run: without its options it might not even start."""
     usual = wiring.Setup()
-    words = ["handsfree", "resume", str(folder)]
-    for option in ("engine", "model", "wav", "device", "replies"):
+    words = ["handsfree", "resume", *map(str, folders)]
+    for option in ("engine", "model", "wav", "device", "replies", "shop"):
         value = getattr(setup, option)
         if value != getattr(usual, option):
             words += [f"--{option}", str(value)]
@@ -131,39 +139,40 @@ def _go_on(folder: Path, setup: wiring.Setup) -> str:
     return shlex.join(words)
 
 
-def _finish(outcome: str, folder: Path, setup: wiring.Setup) -> None:
-    _write("")
-    if outcome in (UNFINISHED, "stopped"):
-        what = "Work was stopped." if outcome == "stopped" else "The job is not finished."
-        _write(f"{what} Go on with: {_go_on(folder, setup)}")
+def _finish(done: Sequence[tuple[Path, str]], setup: wiring.Setup) -> None:
+    open_jobs = [(folder, outcome) for folder, outcome in done if outcome in (UNFINISHED, "stopped")]
+    for folder, outcome in done:
+        if (folder, outcome) not in open_jobs:
+            _write("")
+            _write(summary_text(folder))
+            _write("")
+            _write(f"The record: {folder / 'record.jsonl'}")
+            _write(f"Read it with: handsfree show {folder}")
+    if open_jobs:
+        _write("")
+        stopped = any(outcome == "stopped" for _, outcome in open_jobs)
+        several = f"{len(open_jobs)} jobs are" if len(open_jobs) > 1 else "The job is"
+        what = "Work was stopped." if stopped else f"{several} not finished."
+        _write(f"{what} Go on with: {_go_on([folder for folder, _ in open_jobs], setup)}")
         if setup.wav is not None:
             _write(
                 "Sound files are heard from the first one on: name the ones that follow, or --engine typed."
             )
         raise typer.Exit(NOT_FINISHED)
-    _write(summary_text(folder))
-    _write("")
-    _write(f"The record: {folder / 'record.jsonl'}")
-    _write(f"Read it with: handsfree show {folder}")
 
 
-def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
+def _run(setup: wiring.Setup, resume: Sequence[Path] = ()) -> list[tuple[Path, str]]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
-    folders: list[Path] = []
 
     def started(folder: Path) -> None:
-        folders.append(folder)
         _write(f"Job: {folder}")
 
     try:
-        outcome = wiring.run_job(setup, _view(), resume=resume, started=started)
-    except KeyboardInterrupt:
-        outcome = UNFINISHED
-        if not folders:
-            raise typer.Exit(NOT_FINISHED) from None
-    return outcome, folders[0]
+        return wiring.run_job(setup, _view(), resume=resume, started=started)
+    except KeyboardInterrupt:  # before there was a job
+        raise typer.Exit(NOT_FINISHED) from None
 
 
 def _version(wanted: bool) -> None:
@@ -198,6 +207,7 @@ def run(
     bay: Annotated[str, typer.Option("--bay", help="Where.")] = "",
     replies: Replies = "",
     policy: PolicyFile = None,
+    shop: ShopFile = None,
     realtime: Realtime = True,
     practice: Annotated[
         bool,
@@ -221,13 +231,13 @@ def run(
         bay=bay,
         replies=replies,
         policy=policy,
+        shop=shop,
         realtime=realtime,
         practice=practice,
         expert=expert,
         jobs=jobs,
     )
-    outcome, folder = _run(setup)
-    _finish(outcome, folder, setup)
+    _finish(_run(setup), setup)
 
 
 @app.command(
@@ -235,30 +245,34 @@ def run(
     epilog="Example: handsfree resume 2026-11-25-142530-job --engine typed",
 )
 def resume(
-    job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
+    job: Annotated[
+        list[str],
+        typer.Argument(help="The job's folder, or its name in the jobs folder; several go on side by side."),
+    ],
     engine: EngineName = "pocketsphinx",
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
     replies: Replies = "",
+    shop: ShopFile = None,
     realtime: Realtime = True,
     practice: Annotated[bool, typer.Option("--practice", help="Training: waits pass at once.")] = False,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
-    folder = wiring.find_job(job, jobs)
+    folders = [wiring.find_job(one, jobs) for one in dict.fromkeys(job)]
     setup = wiring.Setup(
         engine=engine,
         model=model,
         wav=wav,
         device=device,
         replies=replies,
+        shop=shop,
         realtime=realtime,
         practice=practice,
         jobs=jobs,
     )
-    outcome, folder = _run(setup, folder)
-    _finish(outcome, folder, setup)
+    _finish(_run(setup, folders), setup)
 
 
 @app.command(
@@ -290,8 +304,7 @@ def demo(
         demonstration=True,
         spare_keyboard=False,
     )
-    outcome, job = _run(setup)
-    _finish(outcome, job, setup)
+    _finish(_run(setup), setup)
 
 
 @app.command(
@@ -328,6 +341,38 @@ def check(
     if findings:
         raise typer.Exit(1)
     typer.echo(f"{procedure}: proved, nothing found")
+
+
+_SHOP_HELP = """A shop file (TOML) says who works here and who may release a hold point:
+
+\b
+  name = "Harbor Row"
+
+\b
+  [[technician]]
+  badge = "17"                   # two to six digits, spoken one by one
+  name = "Mara Lindqvist"
+
+\b
+  [[supervisor]]
+  badge = "409"
+  name = "R. Holt"
+  code = "granite window"        # one or two English words; never shown or recorded
+
+Keep the file where only supervisors can read it. Use it: handsfree run --shop FILE"""
+
+
+@app.command("shop", short_help="Prove a shop file: its people and code words.", epilog=_SHOP_HELP)
+def prove_shop(file: Annotated[Path, typer.Argument(help="The shop file.", metavar="FILE")]) -> None:
+    """Prove a shop file: badges unique, code words in the dictionary and none alike. No code word is printed."""
+    shop = parse_shop(wiring.shop_text(file), str(file))
+    faults = wiring.shop_faults(shop)
+    for fault in faults:
+        typer.echo(f"{file}: {fault}")
+    if faults:
+        raise typer.Exit(1)
+    people = f"{len(shop.technicians)} technicians, {len(shop.supervisors)} supervisors"
+    typer.echo(f"{file}: proved, {people}")
 
 
 # \b keeps the lines as they are.

@@ -22,7 +22,7 @@ from handsfree.audio._levels import (
     samples,
     snr_db,
 )
-from handsfree.audio._microphone import Device, Microphone, list_devices
+from handsfree.audio._microphone import Device, Microphone, list_devices, rescan_devices
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
 
@@ -54,6 +54,7 @@ __all__ = [
     "read_flac",
     "read_sound",
     "read_wav",
+    "rescan_devices",
     "room_noise",
     "samples",
     "snr_db",

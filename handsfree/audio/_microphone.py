@@ -15,7 +15,7 @@ from handsfree.audio._errors import AudioError, MicrophoneLost
 from handsfree.audio._levels import samples
 from handsfree.audio._wav import SAMPLE_RATE
 
-__all__ = ["Device", "Microphone", "list_devices"]
+__all__ = ["Device", "Microphone", "list_devices", "rescan_devices"]
 
 _INSTEAD: Final = "or use --wav FILE or --engine typed"
 _QUEUE_BLOCKS: Final = 128  # of 30 ms: nearly four seconds, more than any pause the loop makes
@@ -45,6 +45,19 @@ def list_devices() -> tuple[Device, ...]:
             f"sound devices can't be listed ({error}); check the sound card, {_INSTEAD}"
         ) from None
     return tuple(_device(index, entry, default_in, default_out) for index, entry in enumerate(found))
+
+
+def rescan_devices() -> None:
+    """Let PortAudio look again for what was plugged in since it started. No stream may be open. Raises AudioError."""
+    sounddevice = _import_sounddevice()
+    try:
+        # PortAudio lists devices only when it starts; sounddevice has no public call for that.
+        sounddevice._terminate()
+        sounddevice._initialize()
+    except Exception as error:
+        raise AudioError(
+            f"sound devices can't be listed ({error}); check the sound card, {_INSTEAD}"
+        ) from None
 
 
 class Microphone:

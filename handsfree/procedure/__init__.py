@@ -19,9 +19,11 @@ from handsfree.procedure._events import (
     Record,
     Resumed,
     Say,
+    SetAside,
     Spoken,
     Start,
     StartTimer,
+    TakenUp,
     TimerDue,
     event_body,
     event_from_body,
@@ -29,6 +31,7 @@ from handsfree.procedure._events import (
 from handsfree.procedure._machine import TABLE, Machine
 from handsfree.procedure._model import Kind, Procedure, ProcedureError, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
+from handsfree.procedure._sounds import alike, phrase_phones
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book
 
@@ -60,13 +63,17 @@ __all__ = [
     "Record",
     "Resumed",
     "Say",
+    "SetAside",
     "Spoken",
     "Start",
     "StartTimer",
     "State",
+    "TakenUp",
     "TimerDue",
+    "alike",
     "check",
     "event_body",
     "event_from_body",
+    "phrase_phones",
     "read_procedure",
 ]

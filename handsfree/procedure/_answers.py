@@ -25,6 +25,7 @@ from handsfree.procedure._model import (
     Option,
     Reading,
 )
+from handsfree.procedure._people import release_asked, released
 from handsfree.procedure._rivals import rival
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
@@ -459,14 +460,9 @@ def _take_count(turn: Turn, answer: Answer) -> None:
 
 
 def _take_release(turn: Turn, answer: Answer) -> None:
-    badge, choice = _slot(answer, "badge"), _slot(answer, "answer")
-    if choice == "release":
-        text = turn.prompt("read_back_release", value=spoken(badge))
-    elif choice == "reject":
-        text = turn.prompt("read_back_reject", value=spoken(badge))
-    else:
-        raise Refusal(f"{choice!r} is neither a release nor a rejection")
-    _pend(turn, Pending(choice, answer.text, text, badge))
+    pending = release_asked(turn, answer)
+    if pending is not None:
+        _pend(turn, pending)
 
 
 def read_back(turn: Turn, answer: Answer) -> None:
@@ -559,28 +555,6 @@ def _commit_choice(turn: Turn, pending: Pending) -> None:
     _commit_option(turn, next(o for o in step.options if o.id == pending.option), pending.heard)
 
 
-def _commit_release(turn: Turn, pending: Pending) -> None:
-    turn.record(
-        "hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="released"
-    )
-    turn.exception(f"{turn.state.step}: released by supervisor badge {pending.value}")
-    for reason in turn.state.reasons:
-        turn.exception(f"concession by badge {pending.value}: {reason}")
-    turn.set(reasons=())
-    turn.chime("accepted")
-    turn.say(turn.prompt("released"), "verdict")
-    go(turn, "released")
-
-
-def _commit_rejection(turn: Turn, pending: Pending) -> None:
-    reason = turn.prompt("rejected_by", step=turn.state.step, value=str(pending.value))
-    turn.record("hold_point", step=turn.state.step, by=f"supervisor badge {pending.value}", outcome="refused")
-    turn.reason(reason)
-    turn.chime("refused")
-    turn.say(turn.prompt("refused", reasons="; ".join(map(plainly, turn.state.reasons))), "verdict")
-    go(turn, "refused")
-
-
 _TAKE: Mapping[Kind, Callable[[Turn, Answer], None]] = {
     Kind.READING: _take_reading,
     Kind.INSPECT: _take_inspect,
@@ -593,7 +567,7 @@ _COMMIT: Mapping[str, Callable[[Turn, Pending], None]] = {
     "reading": _commit_reading,
     "found": _commit_found,
     "option": _commit_choice,
-    "release": _commit_release,
-    "reject": _commit_rejection,
+    "release": released,
+    "reject": released,
     "out": _commit_out,
 }

@@ -227,7 +227,7 @@ def _answers(procedure: Procedure, step: Step) -> str:
 
 
 def _commands() -> str:
-    return " | ".join(f"<commands.{name}>" for name in COMMANDS[Mode.ASKING])
+    return " | ".join([*(f"<commands.{name}>" for name in COMMANDS[Mode.ASKING]), "<commands.bay>"])
 
 
 def _grammars(procedure: Procedure, library: Library) -> Iterator[str]:

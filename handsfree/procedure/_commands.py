@@ -9,20 +9,30 @@ from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
 from handsfree.procedure._answers import reject
-from handsfree.procedure._events import Finish
-from handsfree.procedure._flow import after_overrun, ask, go, known_outcome, reask, rewind, timers_due
+from handsfree.procedure._events import Answer, Finish
+from handsfree.procedure._flow import (
+    after_overrun,
+    ask,
+    ask_badge,
+    go,
+    known_outcome,
+    reask,
+    rewind,
+    timers_due,
+)
 from handsfree.procedure._misses import hold, rearm
 from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
+from handsfree.procedure._people import sign, signed
 from handsfree.procedure._state import Mode, Visit
 from handsfree.procedure._turn import Turn
 from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
 
-__all__ = ["COMMAND_HANDLERS", "resume_held"]
+__all__ = ["COMMAND_HANDLERS", "resume_held", "take_badge"]
 
 
 def _say_again(turn: Turn) -> None:
     """What must be heard whole is read out whole again; anything else is the last thing said."""
-    if turn.state.mode in (Mode.CONFIRMING, Mode.DISPOSING, Mode.READING_BACK):
+    if turn.state.mode in (Mode.CONFIRMING, Mode.DISPOSING, Mode.READING_BACK, Mode.PROVING, Mode.SIGNING):
         reask(turn)
         return
     last = turn.state.last
@@ -46,7 +56,13 @@ def resume_held(turn: Turn, prompt: str) -> None:
     turn.record("resume", step=state.step)
     phase = turn.step.phase
     lead = turn.prompt(prompt, **({"phase": phase} if prompt == "resumed" else {"ask": ""}))
-    if state.overrun:
+    take_up(turn, lead)
+
+
+def take_up(turn: Turn, lead: str) -> None:
+    """Go on in the mode that was left for a while, with what fell due meanwhile. ``lead`` is said first."""
+    state = turn.state
+    if state.overrun and state.mode is not Mode.SIGNING:  # who works on is settled first
         turn.say(lead)
         after_overrun(turn, state.overrun)
         return
@@ -70,7 +86,10 @@ def _go_back(turn: Turn) -> None:
     if state.mode is Mode.CONFIRMING:
         reject(turn, "go back")
         return
-    if state.mode is Mode.DISPOSING:
+    if state.mode is Mode.SIGNING:
+        _unsigned(turn, "back")
+        return
+    if state.mode in (Mode.DISPOSING, Mode.PROVING):
         ask(turn, lead=turn.prompt("back", ask=""))
         return
     if state.return_to:
@@ -140,7 +159,10 @@ def _correction(turn: Turn) -> None:
     if state.mode is Mode.CONFIRMING:
         reject(turn, "correction")
         return
-    if state.mode is Mode.DISPOSING:
+    if state.mode is Mode.SIGNING:
+        _signing_corrected(turn)
+        return
+    if state.mode in (Mode.DISPOSING, Mode.PROVING):
         ask(turn, lead=turn.prompt("correcting", ask=""))
         return
     # Steps that going back has undone are asked anew in their turn; their entries are not reopened from here.
@@ -161,6 +183,38 @@ def _correction(turn: Turn) -> None:
         pending=None,
     )
     ask(turn, lead=turn.prompt("correcting", ask=""))
+
+
+def _change_technician(turn: Turn) -> None:
+    """Shift end: the badge number of whoever takes over is asked; waits run on meanwhile."""
+    turn.set(signing_from=turn.state.mode, mode=Mode.SIGNING, pending=None, misses=0)
+    ask_badge(turn)
+
+
+def _signing_corrected(turn: Turn) -> None:
+    pending = turn.state.pending
+    if pending is None:
+        _unsigned(turn, "correcting")
+        return
+    turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead="correction")
+    turn.set(pending=None, misses=0)
+    ask_badge(turn, turn.prompt("negative", ask=""))
+
+
+def _unsigned(turn: Turn, prompt: str) -> None:
+    """The change of technician is called off."""
+    _work_on(turn, turn.prompt(prompt, ask=""))
+
+
+def take_badge(turn: Turn, answer: Answer) -> None:
+    """An answer in the change of technician; when it is confirmed the work goes on where it was."""
+    if sign(turn, answer):
+        _work_on(turn, turn.prompt("signed", name=signed(turn)))
+
+
+def _work_on(turn: Turn, lead: str) -> None:
+    turn.set(mode=turn.state.signing_from, signing_from=None, pending=None, misses=0)
+    take_up(turn, lead)
 
 
 def _limit(turn: Turn) -> None:
@@ -229,5 +283,6 @@ COMMAND_HANDLERS: Mapping[str, Callable[[Turn], None]] = {
     "correction": _correction,
     "limit": _limit,
     "time_left": _time_left,
+    "change_technician": _change_technician,
     "stop_work": _stop_work,
 }

@@ -33,9 +33,11 @@ __all__ = [
     "Record",
     "Resumed",
     "Say",
+    "SetAside",
     "Spoken",
     "Start",
     "StartTimer",
+    "TakenUp",
     "TimerDue",
     "event_body",
     "event_from_body",
@@ -78,9 +80,12 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class NoMatch:
+    """``level``: the utterance's signal-to-noise ratio in whole dB where that is the reason, else ""."""
+
     at: int
     text: str = ""
     reason: str = ""
+    level: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,14 +104,37 @@ class Spoken:
 
 @dataclass(frozen=True, slots=True)
 class TimerDue:
+    """``tire``: the job's spoken name, said first while more than one job is open, else ""."""
+
     at: int
+    tire: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """The job was opened again after its session ended, for whatever reason."""
+    """The job was opened again after its session ended, for whatever reason.
+
+    ``aside``: the job's spoken name when it is opened beside another one that goes on first, else "".
+    """
 
     at: int
+    aside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """The technician turns to another tire: this job is on hold until it is taken up. ``tire``: its name."""
+
+    at: int
+    tire: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TakenUp:
+    """The technician turns (back) to this job, which was set aside. ``tire``: its name."""
+
+    at: int
+    tire: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +149,20 @@ class DeviceBack:
     device: str
 
 
-Event = Start | Answer | Command | NoMatch | NoInput | Spoken | TimerDue | Resumed | DeviceLost | DeviceBack
+Event = (
+    Start
+    | Answer
+    | Command
+    | NoMatch
+    | NoInput
+    | Spoken
+    | TimerDue
+    | Resumed
+    | SetAside
+    | TakenUp
+    | DeviceLost
+    | DeviceBack
+)
 EVENTS: Mapping[str, type[Event]] = {
     "start": Start,
     "answer": Answer,
@@ -131,6 +172,8 @@ EVENTS: Mapping[str, type[Event]] = {
     "spoken": Spoken,
     "timer": TimerDue,
     "resumed": Resumed,
+    "set_aside": SetAside,
+    "taken_up": TakenUp,
     "device_lost": DeviceLost,
     "device_back": DeviceBack,
 }
@@ -224,10 +267,14 @@ def event_body(event: Event) -> dict[str, object]:
             body |= {"name": event.name, "text": event.text}
         case NoMatch():
             body |= {"text": event.text, "reason": event.reason}
+            if event.level:
+                body["level_db"] = event.level
         case Spoken():
             body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
         case DeviceLost() | DeviceBack():
             body["device"] = event.device
+        case TimerDue(tire=name) | Resumed(aside=name) | SetAside(tire=name) | TakenUp(tire=name) if name:
+            body["tire"] = name
         case _:
             pass
     return body
@@ -256,15 +303,20 @@ def _event(body: Mapping[str, object]) -> Event:
         case "command":
             return Command(at, str(body["name"]), str(body.get("text", "")))
         case "no_match":
-            return NoMatch(at, str(body.get("text", "")), str(body.get("reason", "")))
+            level = str(body.get("level_db", ""))
+            return NoMatch(at, str(body.get("text", "")), str(body.get("reason", "")), level)
         case "no_input":
             return NoInput(at)
         case "spoken":
             return Spoken(at, int(str(body["say"])), body["completed"] == "true")
         case "timer":
-            return TimerDue(at)
+            return TimerDue(at, str(body.get("tire", "")))
         case "resumed":
-            return Resumed(at)
+            return Resumed(at, str(body.get("tire", "")))
+        case "set_aside":
+            return SetAside(at, str(body.get("tire", "")))
+        case "taken_up":
+            return TakenUp(at, str(body.get("tire", "")))
         case "device_lost":
             return DeviceLost(at, str(body["device"]))
         case "device_back":

@@ -30,10 +30,13 @@ from handsfree.procedure._words import plainly, spoken_count, spoken_seconds
 from handsfree.quantity import Quantity
 
 __all__ = [
+    "CODE_RULE",
     "after_overrun",
+    "arm_badge",
     "arm_confirm",
     "arm_dispose",
     "ask",
+    "ask_badge",
     "close",
     "condition_asked",
     "decoys",
@@ -59,6 +62,8 @@ NO_INPUT_S: Mapping[Kind, int | None] = {
     Kind.HOLD_POINT: None,
 }
 CONFIRM_NO_INPUT_S = 15
+#: The placeholder a supervisor's badge number follows; the session puts the shop's words in its place.
+CODE_RULE = "shop.code"
 
 
 def go(turn: Turn, outcome: str) -> None:
@@ -372,8 +377,29 @@ def reask(turn: Turn, lead: str = "") -> None:
             arm_dispose(turn)
         case Mode.READING_BACK | Mode.TELLING:
             _ask_caution(turn, lead)
+        case Mode.PROVING | Mode.SIGNING:
+            ask_badge(turn, lead)
         case _:
             ask(turn, lead=lead)
+
+
+def ask_badge(turn: Turn, lead: str = "") -> None:
+    """Ask (again) what is open about a person: a badge number, its confirmation, or a code word."""
+    pending = turn.state.pending
+    text = turn.prompt("badge") if pending is None else pending.spoken
+    read_back = pending is not None and turn.state.mode is Mode.SIGNING
+    turn.say(f"{lead} {text}".strip(), "read_back" if read_back else "prompt", must_be_heard=read_back)
+    arm_badge(turn)
+
+
+def arm_badge(turn: Turn) -> None:
+    pending = turn.state.pending
+    if pending is None:
+        turn.arm(("answer", "<answers.badge>"), no_input_s=CONFIRM_NO_INPUT_S)
+    elif turn.state.mode is Mode.PROVING:
+        turn.arm(("code", f"<{CODE_RULE}.{pending.value}>"), no_input_s=CONFIRM_NO_INPUT_S)
+    else:
+        turn.arm(("answer", "<answers.yes_no>"), ("value", "<answers.badge>"), no_input_s=CONFIRM_NO_INPUT_S)
 
 
 def arm_confirm(turn: Turn) -> None:
@@ -443,7 +469,7 @@ def _overrun(turn: Turn, timer: Timer) -> None:
     turn.chime("refused")
     drop_timer(turn, timer.step)
     turn.say(turn.prompt("wait_overrun"), "verdict")
-    if turn.state.mode is Mode.HELD:
+    if turn.state.mode in (Mode.HELD, Mode.SIGNING):
         turn.set(overrun=timer.step)
     else:
         after_overrun(turn, timer.step)

@@ -13,7 +13,7 @@ from typing import Any
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _answers as answers
-from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held
+from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held, take_badge
 from handsfree.procedure._events import (
     Answer,
     Command,
@@ -25,13 +25,16 @@ from handsfree.procedure._events import (
     NoMatch,
     Record,
     Resumed,
+    SetAside,
     Spoken,
     Start,
+    TakenUp,
     TimerDue,
     event_body,
 )
 from handsfree.procedure._flow import enter, reask, timers_due
 from handsfree.procedure._misses import arm_read_back, hold, miss
+from handsfree.procedure._people import take_code
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book, Refusal, Turn
 from handsfree.procedure._words import written
@@ -58,6 +61,8 @@ def _start(turn: Turn, event: Start) -> None:
             moved = f"{rule} {written(change.limit)}, allowed by {change.allowed_by}: {change.why}"
             turn.exception(f"limit loosened: {moved}")
             turn.say(turn.prompt("loosened", limit=limits.rule(rule).title), "notice")
+    if "tire" in dict(event.job):
+        turn.say(turn.prompt("taken_up", tire=dict(event.job)["tire"]), "notice")
     turn.say(turn.prompt("welcome", title=procedure.title, notice=procedure.notice), "notice")
     enter(turn, procedure.step[0].id)
 
@@ -91,6 +96,12 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
             turn.set(unheard=count)
             if count % 4 == 1:
                 turn.say(turn.prompt("held"), "notice")
+        return
+    if event.level:
+        said = turn.prompt("too_noisy", level=event.level)
+        miss(
+            turn, event.text, f"{event.reason}, {event.level} dB over the noise", say=said, held="held_noise"
+        )
         return
     miss(turn, event.text, event.reason or "not understood")
 
@@ -139,7 +150,21 @@ def _resumed(turn: Turn, event: Resumed) -> None:
     for timer in turn.state.timers:
         if timer.due is not None:
             turn.start_timer(timer.step, timer.due)
-    resume_held(turn, "resumed")
+    if event.aside:
+        hold(turn, turn.prompt("set_aside", tire=event.aside))
+    else:
+        resume_held(turn, "resumed")
+
+
+def _set_aside(turn: Turn, event: SetAside) -> None:
+    turn.record("set_aside", step=turn.state.step, mode=turn.state.mode, tire=event.tire)
+    hold(turn, turn.prompt("set_aside", tire=event.tire))
+
+
+def _taken_up(turn: Turn, event: TakenUp) -> None:
+    turn.record("taken_up", step=turn.state.step, tire=event.tire)
+    turn.say(turn.prompt("taken_up", tire=event.tire))
+    resume_held(turn, "resume")
 
 
 def _device_lost(turn: Turn, event: DeviceLost) -> None:
@@ -155,11 +180,12 @@ def _device_lost(turn: Turn, event: DeviceLost) -> None:
 def _device_back(turn: Turn, event: DeviceBack) -> None:
     turn.record("device", device=event.device, outcome="back")
     # Work that went on by keyboard is not disturbed: what is armed stays armed.
-    if turn.state.mode is Mode.HELD:
-        turn.say(turn.prompt("device_back", device=event.device), "notice")
+    prompt = "device_back" if turn.state.mode is Mode.HELD else "device_again"
+    turn.say(turn.prompt(prompt, device=event.device), "notice")
 
 
 def _timer(turn: Turn, event: TimerDue) -> None:
+    turn.tire = event.tire
     timers_due(turn)
 
 
@@ -170,6 +196,7 @@ _COMMON: Mapping[type, Handler] = {
     Spoken: _spoken,
     TimerDue: _timer,
     Resumed: _resumed,
+    SetAside: _set_aside,
     DeviceLost: _device_lost,
     DeviceBack: _device_back,
 }
@@ -186,8 +213,13 @@ TABLE: Mapping[Mode, Mapping[type, Handler]] = {
     Mode.DISPOSING: {**_COMMON, Answer: _armed(answers.dispose)},
     Mode.READING_BACK: {**_COMMON, Answer: _armed(answers.read_back)},
     Mode.TELLING: _only(Spoken, TimerDue, Resumed, DeviceLost),
+    Mode.PROVING: {**_COMMON, Answer: _armed(take_code)},
+    Mode.SIGNING: {**_COMMON, Answer: _armed(take_badge)},
     Mode.WAITING: dict(_COMMON),
-    Mode.HELD: _only(Command, NoMatch, Spoken, TimerDue, Resumed, DeviceLost, DeviceBack),
+    Mode.HELD: {
+        **_only(Command, NoMatch, Spoken, TimerDue, Resumed, SetAside, DeviceLost, DeviceBack),
+        TakenUp: _taken_up,
+    },
     Mode.STOPPED: _only(Resumed, Spoken),
     Mode.FINISHED: _only(Spoken),
 }

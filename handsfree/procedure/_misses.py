@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from handsfree.procedure._flow import NO_INPUT_S, arm_confirm, arm_dispose, ask, condition_asked, decoys
+from handsfree.procedure._flow import (
+    NO_INPUT_S,
+    arm_badge,
+    arm_confirm,
+    arm_dispose,
+    ask,
+    condition_asked,
+    decoys,
+)
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
@@ -16,14 +24,17 @@ __all__ = ["hold", "miss", "rearm"]
 MOST_MISSES = 4
 
 
-def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False) -> None:
-    """Count a miss and say less, then more. ``say``: what is to be said at the first misses instead."""
+def miss(
+    turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False, held: str = "held_misses"
+) -> None:
+    """Count a miss and say less, then more. ``say``: what is to be said at the first misses instead.
+    ``held`` keys what is said when there were too many."""
     misses = turn.state.misses + 1
     turn.set(misses=misses)
     turn.record("missed", step=turn.state.step, heard=heard, reason=reason, count=str(misses))
     if misses >= MOST_MISSES:
         turn.exception(f"{turn.state.step}: not understood {misses} times, put on hold")
-        hold(turn, turn.prompt("held_misses"))
+        hold(turn, turn.prompt(held))
         return
     if not silent:
         turn.chime("refused")
@@ -43,6 +54,8 @@ def rearm(turn: Turn) -> None:
         arm_dispose(turn)
     elif state.mode is Mode.READING_BACK:
         arm_read_back(turn)
+    elif state.mode in (Mode.PROVING, Mode.SIGNING):
+        arm_badge(turn)
     else:
         answers = tuple(pair for pair in state.armed if pair[0] != "command")
         turn.arm(*answers, no_input_s=NO_INPUT_S[Kind(turn.step.kind)] if answers else None)
@@ -71,6 +84,8 @@ def _caution_again(turn: Turn, misses: int) -> None:
 def _tapered(turn: Turn, misses: int, silent: bool) -> str:
     if misses == 1:
         return _question(turn) if silent else turn.prompt("miss_1")
+    if turn.state.mode in (Mode.PROVING, Mode.SIGNING):
+        return _question(turn)
     if misses == 2 or not isinstance(turn.step, Reading) or turn.state.mode is not Mode.ASKING:
         return turn.prompt("miss_2", forms=_forms(turn))
     return turn.prompt("miss_3", digits=_digits(turn.step))
@@ -80,6 +95,8 @@ def _question(turn: Turn) -> str:
     pending = turn.state.pending
     if pending is not None:
         return pending.spoken
+    if turn.state.mode is Mode.SIGNING:
+        return turn.prompt("badge")
     step = turn.step
     ask = condition_asked(turn) if isinstance(step, Inspect) else turn.question
     return turn.prompt("no_input_1", ask=ask)

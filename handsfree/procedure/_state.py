@@ -25,6 +25,8 @@ class Mode(StrEnum):
     DISPOSING = "disposing"  # out of limit: measure again, or confirm it
     TELLING = "telling"  # a caution is being spoken; nothing is armed
     READING_BACK = "reading_back"  # the technician reads the caution's key words back
+    PROVING = "proving"  # a supervisor's badge is confirmed; armed for the code word
+    SIGNING = "signing"  # another technician takes over; armed for the badge number, or for its confirmation
     WAITING = "waiting"  # a wait runs
     HELD = "held"  # on hold; timers run on
     STOPPED = "stopped"  # stop work was said; only opening the job again goes on
@@ -35,7 +37,8 @@ class Mode(StrEnum):
 class Pending:
     """What was heard and waits for its confirmation, or a verdict that waits for its disposition.
 
-    ``kind``: reading, option, found, release or verdict. ``spoken``: what is said of it, also once more.
+    ``kind``: reading, option, found, release, reject, technician or verdict. ``spoken``: what is said of it,
+    also once more. ``holder``: whose badge it is, when the shop's file says so.
     """
 
     kind: str
@@ -43,6 +46,7 @@ class Pending:
     spoken: str
     value: Quantity | str
     option: str = ""
+    holder: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +101,9 @@ class State:
     return_to: str = ""  # where a correction goes on afterwards
     return_index: int = 0
     held_from: Mode | None = None
+    signing_from: Mode | None = None  # where a change of technician goes on afterwards
+    technician: str = ""  # who has taken over; "" while it is who began
+    wrong_codes: int = 0  # code words that were wrong since the last right one
     unheard: int = 0  # what was not understood while on hold
     overrun: str = ""  # a wait that ran over while on hold
     last: Say | None = None

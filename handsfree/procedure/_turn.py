@@ -25,13 +25,16 @@ class Refusal(Exception):
 
 
 _OPEN = ("say_again", "hold", "go_back", "correction", "limit", "time_left", "stop_work")
+_BETWEEN = (*_OPEN, "change_technician")  # nothing waits for its confirmation
 #: Which commands are armed in which mode. Nothing is armed while a caution is spoken or after the end.
 COMMANDS: Mapping[Mode, tuple[str, ...]] = {
-    Mode.ASKING: _OPEN,
+    Mode.ASKING: _BETWEEN,
     Mode.CONFIRMING: _OPEN,
     Mode.DISPOSING: _OPEN,
     Mode.READING_BACK: _OPEN,
-    Mode.WAITING: _OPEN,
+    Mode.PROVING: _OPEN,
+    Mode.SIGNING: _OPEN,
+    Mode.WAITING: _BETWEEN,
     Mode.HELD: ("resume", "hold", "say_again", "limit", "time_left", "stop_work"),
 }
 
@@ -53,6 +56,7 @@ class Turn:
         self.state = state
         self.at = at
         self.effects: list[Effect] = []
+        self.tire = ""  # the job's spoken name, when it must be told from another's
 
     @property
     def step(self) -> Step:
@@ -78,6 +82,8 @@ class Turn:
         """Speak. ``must_be_heard``: no barge-in, and no answer counts before it was played to its end."""
         number = self.state.says + 1
         text = text[:1].upper() + text[1:]
+        if self.tire:
+            text = self.prompt("of_tire", tire=self.tire, text=text)
         effect = Say(number, text, kind, barge_in=not must_be_heard)
         self.effects.append(effect)
         self.set(says=number, last=effect, awaiting=number if must_be_heard else self.state.awaiting)

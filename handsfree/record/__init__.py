@@ -3,6 +3,7 @@
 A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (replies, when they go to files).
 """
 
+from ._audio import WITHHELD
 from ._check import Finding, check_chain
 from ._errors import RecordDamaged, RecordError
 from ._line import GENESIS, Json, Line
@@ -14,6 +15,7 @@ from ._summary import summary_text
 __all__ = [
     "GENESIS",
     "SCHEMA",
+    "WITHHELD",
     "Clock",
     "Damage",
     "Finding",

@@ -10,9 +10,11 @@ from pathlib import Path
 
 from ._errors import RecordError
 
-__all__ = ["AUDIO", "audio_name", "hash_prefix", "last_number", "wav_bytes"]
+__all__ = ["AUDIO", "WITHHELD", "audio_name", "hash_prefix", "last_number", "wav_bytes"]
 
 AUDIO = "audio"
+#: Stands for the sound of an utterance that must not be kept: a code word.
+WITHHELD = "withheld"
 #: Half of SHA-256: short enough to read in a listing, still 128 bits against a second file of that name.
 _PREFIX = 32
 _NAME = re.compile(rf"(\d{{4,}})-([0-9a-f]{{{_PREFIX}}})\.wav")

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from ._audio import AUDIO, hash_prefix
+from ._audio import AUDIO, WITHHELD, hash_prefix
 from ._line import Json, Line
 from ._read import LogRead, read_log
 
@@ -53,7 +53,7 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
 
 def _audio_of(body: Mapping[str, Json]) -> Iterator[str]:
     path = body.get("audio")
-    if isinstance(path, str) and path:
+    if isinstance(path, str) and path not in ("", WITHHELD):
         yield path
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from ._phrases import limit_of
+from ._phrases import limit_of, takes_over
 from ._story import Told
 from ._wording import Entry, has, items, joined, measured, seconds, value_of
 
@@ -119,7 +119,8 @@ def _hold_point(row: Told) -> str:
     outcome, by = value_of(row, "outcome"), value_of(row, "by")
     if outcome == "released" and by == "disposition":
         return ""
-    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", *items(row, "reasons"))
+    doubt = value_of(row, "verified") if value_of(row, "verified") == "not verified" else ""
+    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", doubt, *items(row, "reasons"))
 
 
 def _at(what: str) -> Callable[[Told], str]:
@@ -137,6 +138,12 @@ _RULES: dict[str, Callable[[Told], str]] = {
     "not_judged": lambda row: f"{value_of(row, 'step')}: not judged, {value_of(row, 'reason')}",
     "disposed": _disposed,
     "hold_point": _hold_point,
+    "code": lambda row: (
+        f"{value_of(row, 'step')}: wrong code word for badge {value_of(row, 'badge')}"
+        if value_of(row, "outcome") != "right"
+        else ""
+    ),
+    "technician": lambda row: f"technician changed {takes_over(row)}",
     "hold": _at("put on hold"),
     "stop": _at("work stopped"),
     "resumed": _at("interrupted and opened again"),

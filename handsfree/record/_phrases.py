@@ -95,6 +95,8 @@ EVENTS: dict[str, Formatter] = {
     "no_input": lambda _: Phrase("no input", Text("nothing was said"), "yellow"),
     "spoken": _spoken,
     "timer": _hidden,  # the wait's own line says it
+    "set_aside": lambda row: _heard(row) if has(row, "hypothesis") else None,
+    "taken_up": _hidden,  # its own line says it
     "resumed": _hidden,  # so does the resumed line
     "device_lost": _hidden,
     "device_back": _hidden,
@@ -193,12 +195,22 @@ def _not_confirmed(row: Told) -> Phrase:
 
 def _hold_point(row: Told) -> Phrase:
     outcome = value_of(row, "outcome")
-    text = joined(
-        f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {value_of(row, 'by')}", *items(row, "reasons")
-    )
+    who = joined(value_of(row, "by"), value_of(row, "name"), value_of(row, "verified"))
+    text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *items(row, "reasons"))
     sources = items(row, "sources")
     text = joined(text, f"[{'; '.join(sources)}]" if sources else "")
     return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
+
+
+def _code(row: Told) -> Phrase:
+    outcome = value_of(row, "outcome")
+    text = f"{value_of(row, 'step')}: {outcome}, badge {value_of(row, 'badge')}"
+    return Phrase("code word", Text(text), "bold" if outcome == "right" else "bold red")
+
+
+def takes_over(row: Told) -> str:
+    """Who works from here on, and who did."""
+    return f"from {value_of(row, 'was') or 'nobody named'} to {value_of(row, 'now')}"
 
 
 def _refused(row: Told) -> Phrase:
@@ -253,6 +265,10 @@ PHRASES: dict[str, Formatter] = {
         "device", Text(joined(value_of(row, "device"), value_of(row, "outcome"), sep=" ")), "red"
     ),
     "hold_point": _hold_point,
+    "code": _code,
+    "technician": lambda row: Phrase("technician", Text(takes_over(row)), "bold yellow"),
+    "set_aside": lambda row: Phrase("set aside", Text(f"tire {value_of(row, 'tire')}"), "bold yellow"),
+    "taken_up": lambda row: Phrase("taken up", Text(f"tire {value_of(row, 'tire')}"), "bold"),
     "step": _step,
     "known": lambda row: Phrase(
         "known", Text(f"{value_of(row, 'step')}: {value_of(row, 'outcome')}, told before"), "dim"

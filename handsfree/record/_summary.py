@@ -28,7 +28,21 @@ def summary_text(folder: Path | str) -> str:
     lines += [f"Reason: {reason}" for reason in items(closing, "reasons")]
     lines += [f"Exception: {text}" for text in items(closing, "exceptions")]
     table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
+    lines += _technicians(rows)
     return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds)])
+
+
+#: What a technician answers for: the kinds of line that record a thing done, found or measured.
+_ENTRIES = ("reading", "inspect", "answer", "pass", "caution")
+
+
+def _technicians(rows: Sequence[Told]) -> list[str]:
+    """Who made how many entries, where more than one technician worked on the tire."""
+    if not any(row.get("kind") == "technician" for row in rows):
+        return []
+    made = Counter(row.technician or "nobody named" for row in rows if row.get("kind") in _ENTRIES)
+    told = (f"{name}, {count} {'entry' if count == 1 else 'entries'}" for name, count in made.items())
+    return [f"Technician: {'; '.join(told)}"]
 
 
 def readings(rows: Sequence[Told]) -> list[tuple[str, str, str]]:

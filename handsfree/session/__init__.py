@@ -11,12 +11,14 @@ from handsfree.session._job import (
     packaged_procedures,
     prompts_text,
 )
+from handsfree.session._people import People
 from handsfree.session._replay import Replayed, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
-from handsfree.session._session import UNFINISHED, Session
+from handsfree.session._session import TIRE_NAMES, UNFINISHED, Session, Tire
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [
+    "TIRE_NAMES",
     "UNFINISHED",
     "AudioEars",
     "Clock",
@@ -26,6 +28,7 @@ __all__ = [
     "Job",
     "Lost",
     "NoView",
+    "People",
     "PlainView",
     "Quiet",
     "Replayed",
@@ -33,6 +36,7 @@ __all__ = [
     "Session",
     "SimulatedClock",
     "SystemClock",
+    "Tire",
     "TypedEars",
     "View",
     "create_job",

@@ -25,6 +25,9 @@ class Clock(Protocol):
     def reading(self) -> tuple[str, int]:
         """Wall time and monotonic milliseconds for the record."""
 
+    def catch_up(self, ms: int) -> None:
+        """Go on from ``ms`` if that is later: the time of a job's last event."""
+
     def advance(self, ms: int) -> None:
         """Sound of this length went by. A real clock has moved by itself."""
 
@@ -44,6 +47,9 @@ class SystemClock:
     def reading(self) -> tuple[str, int]:
         return stamp(time.time_ns() // 1_000_000), time.monotonic_ns() // 1_000_000
 
+    def catch_up(self, ms: int) -> None:
+        self._start_wall += max(0, ms - self.now())
+
     def advance(self, ms: int) -> None:
         pass
 
@@ -62,6 +68,10 @@ class SimulatedClock:
 
     def reading(self) -> tuple[str, int]:
         return stamp(self._now), self._now - self._start
+
+    def catch_up(self, ms: int) -> None:
+        later = max(0, ms - self._now)
+        self._now, self._start = self._now + later, self._start + later
 
     def advance(self, ms: int) -> None:
         self._now += ms

@@ -6,6 +6,7 @@ import contextlib
 import queue
 import sys
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, TextIO
@@ -24,11 +25,14 @@ from handsfree.audio import (
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis
 from handsfree.session._clock import Clock
+from handsfree.session._echo import unseen
+from handsfree.session._people import CODE
 
-__all__ = ["AudioEars", "Closed", "Ears", "Heard", "Lost", "Quiet", "TypedEars"]
+__all__ = ["AudioEars", "Back", "Closed", "Ears", "Heard", "Lost", "Nobody", "Quiet", "TypedEars"]
 
 #: A script of sound files that has run out gets this long (its own noise floor) before the session ends.
 _AFTER_THE_LAST_MS = 2000
+_A_WHILE_MS = 5000
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,13 @@ class Closed:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class Back:
+    """A lost microphone is there again."""
+
+    ears: Ears
+
+
 class Ears(Protocol):
     engine: Engine
 
@@ -64,8 +75,29 @@ class Ears(Protocol):
     def close(self) -> None: ...
 
 
+class Nobody:
+    """No ears at all: time goes by until the microphone comes back."""
+
+    def __init__(self, engine: Engine, clock: Clock) -> None:
+        self.engine = engine
+        self._clock = clock
+
+    def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+        left = _A_WHILE_MS if until is None else max(0, until - self._clock.now())
+        if self._clock.name == "simulated":
+            self._clock.advance(left)
+        else:
+            time.sleep(left / 1000)
+        return Quiet()
+
+    def close(self) -> None: ...
+
+
 class AudioEars:
-    """A source, an endpointer and an engine. Decodes while the speech comes in."""
+    """A source, an endpointer and an engine. Decodes while the speech comes in.
+
+    ``beside`` may be set to a keyboard's ``typed``: a line that was typed is taken while nobody speaks.
+    """
 
     def __init__(
         self,
@@ -78,6 +110,7 @@ class AudioEars:
         self.source = source
         self._clock = clock
         self._armed: Armed | None = None
+        self.beside: Callable[[Armed], Heard | None] | None = None
         self._endpointer = Endpointer(settings, can_continue=self._can_continue)
 
     @property
@@ -101,6 +134,9 @@ class AudioEars:
         quiet_ms = 0
         while True:
             if not self._endpointer.in_speech:
+                typed = self.beside(armed) if self.beside is not None else None
+                if typed is not None:
+                    return typed
                 if until is not None and self._clock.now() >= until:
                     return Quiet()
                 if self._nothing_more(answer, until):
@@ -167,15 +203,29 @@ class TypedEars:
         if self._clock.name == "simulated" and until is not None and not answer:
             self._clock.advance(max(0, until - self._clock.now()))
             return Quiet()
-        while True:
-            self._invite()
-            line = self._line(until)
-            if isinstance(line, Closed):
-                return line
-            if line == "":
-                return Quiet()
-            if line.strip():
-                break
+        with unseen(self._stream, CODE in armed.labels):
+            while True:
+                self._invite()
+                line = self._line(until)
+                if isinstance(line, Closed):
+                    return line
+                if line == "":
+                    return Quiet()
+                if line.strip():
+                    return self._taken(line)
+
+    def typed(self, armed: Armed) -> Heard | None:
+        """A line that is there already, else None: for a keyboard beside a microphone."""
+        try:
+            line = self._lines.get_nowait()
+        except queue.Empty:
+            return None
+        if isinstance(line, Closed) or not line.strip():
+            return None
+        self.engine.arm(armed)
+        return self._taken(line)
+
+    def _taken(self, line: str) -> Heard:
         self.engine.begin()
         self.engine.feed(line.encode(errors="replace"))
         return Heard(self.engine.end())

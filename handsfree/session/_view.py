@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
-from handsfree.procedure import Answer, Command, Event, NoInput, NoMatch, Record
+from handsfree.procedure import Answer, Command, Event, NoInput, NoMatch, Record, SetAside
 from handsfree.session._ears import Heard
 
 __all__ = ["NoView", "PlainView", "View"]
@@ -41,6 +41,8 @@ def _understood(event: Event) -> str:
             return f"no match: {reason}"
         case NoInput():
             return "no input"
+        case SetAside(tire=name):
+            return f"tire {name} set aside"
         case _:
             return ""
 
@@ -62,6 +64,10 @@ def _wait(body: Mapping[str, str]) -> str:
     return f"{body['outcome']} after {body['waited_s']} s"
 
 
+def _verified(body: Mapping[str, str]) -> str:
+    return f", {body['verified']}" if body.get("verified") else ""
+
+
 #: What is shown of a record line, by kind: a label and a formatter. Other kinds are not shown.
 _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
     "reading": ("recorded", _reading),
@@ -71,7 +77,9 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
     "pass": ("recorded", lambda b: f"pass {b['n']} of {b['target']}"),
     "caution": ("recorded", lambda b: f"caution read back: {b['read_back']}"),
     "wait": ("wait", _wait),
-    "hold_point": ("hold point", lambda b: f"{b['outcome']} by {b['by']}"),
+    "hold_point": ("hold point", lambda b: f"{b['outcome']} by {b['by']}{_verified(b)}"),
+    "code": ("recorded", lambda b: f"code word of badge {b['badge']}: {b['outcome']}"),
+    "technician": ("recorded", lambda b: f"technician: {b['now']}"),
     "refused": ("refused", lambda b: f"{b['event']}: {b['reason']}"),
     "hold": ("hold", lambda b: f"at {b['step']}"),
     "stop": ("stop", lambda b: f"at {b['step']}"),

@@ -407,7 +407,11 @@ def test_a_device_that_comes_back_leaves_the_question_armed(words: tuple[str, ..
     drive.say(*words)
     armed, mode = drive.armed(), drive.mode
     drive.feed(DeviceBack(drive.at, "microphone"))
-    assert (drive.armed(), drive.mode, drive.spoken()) == (armed, mode, [])
+    assert (drive.armed(), drive.mode, drive.spoken()) == (
+        armed,
+        mode,
+        ["The microphone is back."],
+    )
 
 
 def test_a_timer_can_not_be_due_twice(waiting: Drive) -> None:

@@ -27,9 +27,11 @@ from handsfree.procedure import (
     Record,
     Resumed,
     Say,
+    SetAside,
     Spoken,
     Start,
     State,
+    TakenUp,
     TimerDue,
     event_body,
     event_from_body,
@@ -72,6 +74,8 @@ WORDS = [
     "resume work",
     "go back",
     "correction",
+    "change technician",
+    "one seven",
     "what is the limit",
     "time left",
     "stop work",
@@ -178,6 +182,10 @@ class AnyoneAtAll(RuleBasedStateMachine):
         kind = DeviceBack if back else DeviceLost
         self.drive.feed(kind(self.drive.at, "microphone"))
 
+    @rule(away=st.booleans())
+    def another_tire(self, away: bool) -> None:
+        self.drive.feed(SetAside(self.drive.at, "alfa") if away else TakenUp(self.drive.at, "alfa"))
+
     @rule(name=st.sampled_from(["resume", "stop_work", "go_back", "nonsense"]), early=st.booleans())
     def sends_nonsense(self, name: str, early: bool) -> None:
         self.drive.feed(Command(self.drive.at - early, name))
@@ -216,7 +224,7 @@ def finishes(drive: Drive) -> None:
         drive.power_cut()
     answers = ["resume work", "no flame", "affirmative", "measure again", "supervisor release one two"]
     answers += [CLEAR, "completed", "fabric ply", "two zero degrees celsius", "five zero percent", "five"]
-    answers += ["pass one", "pass two", "pass three"]
+    answers += ["pass one", "pass two", "pass three", "one seven"]
     for _ in range(120):
         if drive.mode is Mode.FINISHED:
             return
@@ -273,25 +281,34 @@ RAW = st.one_of(
         st.one_of(st.none(), NUMBERS),
     ),
     st.builds(
-        Command, AT, st.sampled_from(["hold", "resume", "go_back", "stop_work", "correction", "limit", "?"])
+        Command,
+        AT,
+        st.sampled_from(
+            ["hold", "resume", "go_back", "stop_work", "correction", "limit", "change_technician", "?"]
+        ),
     ),
-    st.builds(NoMatch, AT, st.text(max_size=8), st.text(max_size=8)),
+    st.builds(NoMatch, AT, st.text(max_size=8), st.text(max_size=8), st.sampled_from(["", "2"])),
     st.builds(NoInput, AT),
     st.builds(Spoken, AT, st.integers(-2, 30), st.booleans()),
-    st.builds(TimerDue, AT),
-    st.builds(Resumed, AT),
+    st.builds(TimerDue, AT, st.sampled_from(["", "alfa"])),
+    st.builds(Resumed, AT, st.sampled_from(["", "bravo"])),
+    st.builds(SetAside, AT, st.sampled_from(["", "alfa"])),
+    st.builds(TakenUp, AT, st.sampled_from(["", "alfa"])),
     st.builds(DeviceLost, AT, st.text(max_size=8)),
     st.builds(DeviceBack, AT, st.text(max_size=8)),
 )
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.lists(RAW, max_size=25), st.booleans())
-def test_no_list_of_events_raises_and_all_of_it_replays(events: list[Event], in_order: bool) -> None:
+@given(st.lists(RAW, max_size=25), st.booleans(), st.booleans())
+def test_no_list_of_events_raises_and_all_of_it_replays(
+    events: list[Event], in_order: bool, shop: bool
+) -> None:
     if in_order:
         events = sorted(events, key=lambda event: event.at)
     one, two = Machine(BOOK), Machine(BOOK)
-    for event in [Start(START_MS, JOB), *events]:
+    job = tuple(sorted((*JOB, ("shop", "Harbor Row")))) if shop else JOB
+    for event in [Start(START_MS, job), *events]:
         effects = one.feed(event)
         assert two.feed(event_from_body(event_body(event))) == effects
         assert one.state == two.state

@@ -25,7 +25,7 @@ from handsfree.procedure import (
     TimerDue,
 )
 
-from .conftest import EVERY_KIND, TO_CARE, TO_SIZE, TO_WAIT
+from .conftest import EVERY_KIND, TO_BOSS, TO_CARE, TO_SIZE, TO_WAIT
 from .driving import JOB, Drive
 
 ALL_COMMANDS = sorted({name for names in COMMANDS.values() for name in names})
@@ -45,6 +45,15 @@ def in_mode(mode: Mode) -> Drive:
             drive.say(*TO_CARE[:-1])
             drive.voice = lambda say: None if say.kind == "caution" else True
             drive.say(TO_CARE[-1])
+        case Mode.PROVING:
+            drive = Drive(EVERY_KIND, start=False)
+            drive.feed(Start(drive.at, (*JOB, ("shop", "Harbor Row"))))
+            drive.say(*TO_BOSS)
+            release = (("answer", "release"), ("badge", "12"), ("supervisor", "R. Holt"))
+            drive.feed(Answer(drive.at, "supervisor release one two", "answer", release))
+            drive.say("affirmative")
+        case Mode.SIGNING:
+            drive.say("change technician")
         case Mode.WAITING:
             drive.say(*TO_WAIT)
         case Mode.HELD:
@@ -101,10 +110,12 @@ def test_the_table_covers_every_mode() -> None:
 def test_what_may_be_said_in_which_mode() -> None:
     """Written out once more, so that a command is not armed, or lost, by the way."""
     always = {"say_again", "hold", "go_back", "correction", "limit", "time_left", "stop_work"}
-    asked = (Mode.ASKING, Mode.CONFIRMING, Mode.DISPOSING, Mode.WAITING)
+    asked = (Mode.CONFIRMING, Mode.DISPOSING, Mode.READING_BACK, Mode.PROVING, Mode.SIGNING)
+    between = always | {"change_technician"}
     assert {mode: set(names) for mode, names in COMMANDS.items()} == {
         **dict.fromkeys(asked, always),
-        Mode.READING_BACK: always,
+        Mode.ASKING: between,
+        Mode.WAITING: between,
         Mode.HELD: {"resume", "hold", "say_again", "limit", "time_left", "stop_work"},
     }
 

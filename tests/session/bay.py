@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from procedure.driving import START_MS, armed_for
 
@@ -33,12 +34,14 @@ from handsfree.speaking import Clip, NullPlayer, Played, Player, SilentVoice, Sp
 ABOUT = {"technician": "Ana", "bay": "2", "today": "2030-03-17"}
 
 
-def new_job(folder: Path, text: str, clock: Clock | None = None, **more: str) -> Job:
+def new_job(
+    folder: Path, text: str, clock: Clock | None = None, also: Mapping[str, str] | None = None, **more: str
+) -> Job:
     return create_job(
         folder,
         procedure=text,
         prompts=prompts_text(),
-        about=ABOUT,
+        about={**ABOUT, **(also or {})},
         pins={"engine": "typed"},
         clock=clock or SimulatedClock(START_MS),
         **more,
@@ -67,17 +70,20 @@ def session(
     voice: Voice | None = None,
     view: View | None = None,
     spare: Callable[[], Ears] | None = None,
+    library: Any = None,
+    **more: Any,
 ) -> Session:
     speaker = Speaker(voice or SilentVoice(), player or NullPlayer())
     return Session(
         job.machine,
-        library=Known(),  # type: ignore[arg-type]
+        library=library or Known(),
         ears=ears,
         speaker=speaker,
         log=job.log,
         clock=clock,
         view=view,
         spare=spare,
+        **more,
     )
 
 
@@ -140,6 +146,33 @@ class Scripted:
 
     def close(self) -> None:
         self.closed = True
+
+
+class Timed:
+    """Somebody who types each line so many seconds after the one before, through the real keyboard engine."""
+
+    def __init__(self, clock: SimulatedClock, *script: tuple[float, str]) -> None:
+        self.engine = make_engine("typed", normalise=typed_to_words)
+        self._clock = clock
+        self._script = list(script)
+        self._from = clock.now()
+
+    def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+        if not self._script:
+            return Closed("nothing more is typed")
+        after_s, line = self._script[0]
+        at = max(self._clock.now(), self._from + int(1000 * after_s))
+        if until is not None and until < at:
+            self._clock.advance(max(0, until - self._clock.now()))
+            return Quiet()
+        self._clock.advance(at - self._clock.now())
+        self._script.pop(0)
+        self._from = at
+        self.engine.begin()
+        self.engine.feed(line.encode())
+        return Heard(self.engine.end())
+
+    def close(self) -> None: ...
 
 
 def heard(text: str, *, accepted: bool = True, reason: str = "", pcm: bytes | None = None) -> Heard:

@@ -1,0 +1,167 @@
+"""Who releases and who works: a supervisor's badge and code word, and the technician who takes over.
+
+The machine never knows a code word. It arms a placeholder that the session fills from the shop's file, and is
+told no more than right or wrong; whose badge it is comes in with the answer too. So a record replays without
+the shop's file, and no record can give a code word away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from handsfree.procedure._events import Answer
+from handsfree.procedure._flow import arm_badge, ask_badge, go
+from handsfree.procedure._misses import hold, miss, rearm
+from handsfree.procedure._state import Mode, Pending
+from handsfree.procedure._turn import Refusal, Turn
+from handsfree.procedure._words import plainly, spoken
+
+__all__ = ["release_asked", "released", "sign", "signed", "take_code"]
+
+MOST_WRONG_CODES = 3
+
+
+def _shop(turn: Turn) -> bool:
+    """Whether the job works by a shop file: then every badge must be in it."""
+    return "shop" in dict(turn.state.job)
+
+
+# -- a supervisor at a hold point ---------------------------------------------------------------------
+
+_RELEASE_PROMPTS: Mapping[str, str] = {"release": "read_back_release", "reject": "read_back_reject"}
+
+
+def release_asked(turn: Turn, answer: Answer) -> Pending | None:
+    """A release or a rejection to be read back; None when the badge is no supervisor's here."""
+    slots = dict(answer.slots)
+    if slots.get("answer") not in _RELEASE_PROMPTS:
+        raise Refusal(f"{slots.get('answer')!r} is neither a release nor a rejection")
+    if "badge" not in slots:
+        raise Refusal("the answer has no badge")
+    badge, value = slots["badge"], spoken(slots["badge"])
+    if _shop(turn) and not slots.get("supervisor"):
+        told = turn.prompt("not_supervisor", value=value, ask=turn.step.ask)
+        miss(turn, answer.text, "not a supervisor's badge", say=told)
+        return None
+    if slots["answer"] == "release":
+        text = turn.prompt("read_back_release", value=value)
+    else:
+        text = turn.prompt("read_back_reject", value=value)
+    return Pending(slots["answer"], answer.text, text, badge, holder=slots.get("supervisor", ""))
+
+
+def released(turn: Turn, pending: Pending) -> None:
+    """The badge is confirmed: ask for its code word, or decide at once where no shop file says one."""
+    if not _shop(turn):
+        _decide(turn, pending, "not verified")
+        return
+    turn.set(
+        mode=Mode.PROVING,
+        misses=0,
+        pending=replace(pending, spoken=turn.prompt("code_word", name=pending.holder)),
+    )
+    ask_badge(turn)
+
+
+def take_code(turn: Turn, answer: Answer) -> None:
+    """Right or wrong, as the session found. The third wrong word holds the job."""
+    pending = turn.state.pending
+    assert pending is not None
+    outcome = dict(answer.slots).get("code", "")
+    if outcome not in ("right", "wrong"):
+        raise Refusal(f"{outcome!r} is neither right nor wrong")
+    wrong = 0 if outcome == "right" else turn.state.wrong_codes + 1
+    turn.set(wrong_codes=wrong)
+    turn.record("code", step=turn.state.step, badge=str(pending.value), outcome=outcome, count=str(wrong))
+    if outcome == "right":
+        turn.set(pending=None)
+        _decide(turn, pending, "code word")
+        return
+    turn.chime("refused")
+    if wrong < MOST_WRONG_CODES:
+        turn.say(turn.prompt("code_wrong", ask=pending.spoken))
+        rearm(turn)
+        return
+    turn.exception(f"{turn.state.step}: {wrong} wrong code words for badge {pending.value}, put on hold")
+    # Whoever goes on begins with the badge again.
+    turn.set(mode=Mode.ASKING, pending=None, misses=0, wrong_codes=0)
+    hold(turn, turn.prompt("held_code"))
+
+
+def _decide(turn: Turn, pending: Pending, verified: str) -> None:
+    step, badge = turn.state.step, str(pending.value)
+    outcome = "released" if pending.kind == "release" else "refused"
+    turn.record(
+        "hold_point",
+        step=step,
+        by=f"supervisor badge {badge}",
+        name=pending.holder,
+        verified=verified,
+        outcome=outcome,
+    )
+    doubt = ", not verified" if verified == "not verified" else ""
+    if outcome == "refused":
+        turn.reason(turn.prompt("rejected_by", step=step, value=badge))
+        turn.chime("refused")
+        turn.say(turn.prompt("refused", reasons="; ".join(map(plainly, turn.state.reasons))), "verdict")
+        go(turn, outcome)
+        return
+    turn.exception(f"{step}: released by supervisor badge {badge}{doubt}")
+    for reason in turn.state.reasons:
+        turn.exception(f"concession by badge {badge}: {reason}")
+    turn.set(reasons=())
+    turn.chime("accepted")
+    turn.say(turn.prompt("released"), "verdict")
+    go(turn, outcome)
+
+
+# -- another technician -------------------------------------------------------------------------------
+
+
+def sign(turn: Turn, answer: Answer) -> bool:
+    """The new technician's badge, or the answer to its read-back. True when it is confirmed."""
+    pending, slots = turn.state.pending, dict(answer.slots)
+    if "badge" in slots:
+        if pending is not None:
+            turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
+        turn.set(pending=None)
+        _read_back_badge(turn, answer.text, slots)
+        return False
+    if pending is None or "answer" not in slots:
+        raise Refusal("the answer has no badge")
+    if slots["answer"] == "yes":
+        return True
+    turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
+    turn.set(pending=None, misses=0)
+    ask_badge(turn, turn.prompt("negative", ask=""))
+    return False
+
+
+def _read_back_badge(turn: Turn, heard: str, slots: Mapping[str, str]) -> None:
+    badge, name = slots["badge"], slots.get("technician", "")
+    if _shop(turn) and not name:
+        # What may be said now is a badge number again, whatever was armed for the read-back.
+        arm_badge(turn)
+        told = turn.prompt("not_technician", value=spoken(badge), ask=turn.prompt("badge"))
+        miss(turn, heard, "not a badge of this shop", say=told)
+        return
+    key = {"value": spoken(badge), "name": name}
+    text = (
+        turn.prompt("read_back_named", **key) if name else turn.prompt("read_back_badge", value=key["value"])
+    )
+    turn.set(pending=Pending("technician", heard, text, badge, holder=name), misses=0)
+    ask_badge(turn)
+
+
+def signed(turn: Turn) -> str:
+    """Another technician works from here on. Returns the name to greet, or the badge number spoken."""
+    pending = turn.state.pending
+    assert pending is not None
+    badge = str(pending.value)
+    now = f"{pending.holder}, badge {badge}" if pending.holder else f"badge {badge}"
+    was = turn.state.technician or dict(turn.state.job).get("technician", "")
+    turn.record("technician", step=turn.state.step, was=was, now=now, badge=badge, name=pending.holder)
+    turn.set(technician=now)
+    turn.chime("accepted")
+    return pending.holder or spoken(badge)

@@ -1,0 +1,607 @@
+"""What happens in a real bay, each event as a scenario from words to record.
+
+typed: lines through the keyboard's ears; sound: synthetic speech through endpointer and PocketSphinx.
+
+| event | typed | sound |
+|---|---|---|
+| wrong reading, before and after it is recorded | test_session (SHORT_LINES), procedure/test_correction | test_demo |
+| go back and redo every later step | here | here |
+| hold for a phone call during a wait that goes on | here | here |
+| wait overrun: cement again | here | procedure/test_count_wait |
+| a second tire | here | here |
+| not repairable, found halfway | test_session | here |
+| supervisor's code word, right and wrong | here | here |
+| another technician | here | here |
+| power lost in every step | test_crash | test_crash |
+| microphone lost, keyboard, microphone back | here | here |
+| too noisy | here | here |
+| three no-matches | procedure/test_misses | here |
+| read-back of a caution wrong or missing | here, procedure/test_caution | here |
+| stop work from anywhere | procedure/test_table | here |
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from procedure.conftest import TO_WAIT
+from procedure.driving import BADGE, CARE, FOUND, LOOK, PLY, SIZE, START_MS, book_of, do, whole
+
+from handsfree._checking import pronounce
+from handsfree.audio import Utterance, room_noise
+from handsfree.grammar import Library
+from handsfree.procedure import Mode
+from handsfree.record import check_chain, read_log, show_text, summary_text
+from handsfree.session import (
+    UNFINISHED,
+    Ears,
+    Job,
+    Lost,
+    People,
+    PlainView,
+    Quiet,
+    SimulatedClock,
+    Tire,
+    TypedEars,
+    replay,
+)
+from handsfree.shop import parse_shop
+
+from .bay import Scripted, Timed, heard, lines_of, new_job, readings, reopen, session, typed
+from .conftest import SHORT, SHORT_LINES, SHORT_READINGS, WHOLE, WHOLE_READINGS
+from .sounding import Bay, Mouth, ears
+
+CODE = "granite window"
+SHOP = f"""name = "Harbor Row"
+[[technician]]
+badge = "17"
+name = "Mara Lindqvist"
+[[technician]]
+badge = "18"
+name = "Ben Okoro"
+[[supervisor]]
+badge = "409"
+name = "R. Holt"
+code = "{CODE}"
+"""
+
+
+@pytest.fixture(scope="module")
+def mouth(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mouth]:
+    mouth = Mouth(tmp_path_factory.mktemp("said"))
+    yield mouth
+    mouth.close()
+
+
+def job_of(folder: Path, text: str, clock: SimulatedClock, **about: str) -> Job:
+    """A job whose first line says more: a shop's name, a tire's."""
+    return new_job(folder, text, clock, also=about)
+
+
+def run(
+    folder: Path,
+    text: str,
+    make_ears: Callable[[SimulatedClock], Ears],
+    *,
+    shop: bool = False,
+    view: PlainView | None = None,
+    **more: object,
+) -> str:
+    clock = SimulatedClock(START_MS)
+    job = job_of(folder, text, clock, **({"shop": "Harbor Row"} if shop else {}))
+    people = People(parse_shop(SHOP), pronounce) if shop else None
+    running = session(job, clock, make_ears(clock), people=people, view=view, library=Library.load(), **more)
+    try:
+        outcome = running.run(job.first)
+    finally:
+        running.close()
+    assert check_chain(folder) == []
+    assert replay(book_of(text), read_log(folder).lines).missing == ()
+    return outcome
+
+
+def by_keyboard(*lines: str) -> Callable[[SimulatedClock], Ears]:
+    return lambda clock: typed([line.removeprefix("! ") for line in lines], clock)
+
+
+def at_times(*script: tuple[float, str]) -> Callable[[SimulatedClock], Ears]:
+    return lambda clock: Timed(clock, *script)
+
+
+def said(folder: Path) -> list[str]:
+    return [str(e["text"]) for e in lines_of(folder, "event") if e["type"] == "spoken"]
+
+
+@pytest.fixture(params=["typed", "sound"])
+def says(request: pytest.FixtureRequest, mouth: Mouth) -> Callable[..., Callable[[SimulatedClock], Ears]]:
+    """Lines as typed words, or as sound."""
+    if request.param == "typed":
+        return by_keyboard
+    return lambda *lines: lambda clock: ears(Bay(mouth, lines), clock)
+
+
+Says = Callable[..., Callable[[SimulatedClock], Ears]]
+
+# -- going back, holding, waiting too long -------------------------------------------------------------
+
+BUFFED = whole(do("clean"), do("buff"), do("brush"), do("cement"))
+
+
+def test_dirt_on_the_buffed_area_is_cleaned_and_every_later_step_done_again(folder: Path, says: Says) -> None:
+    done = "completed"
+    lines = [done, done, done, "go back", "go back", "go back", *[done] * 5]
+    assert run(folder, BUFFED, says(*lines)) == "returned"
+    assert [a["step"] for a in lines_of(folder, "answer")] == [
+        "clean", "buff", "brush", "clean", "buff", "brush", "cement", "last",
+    ]  # fmt: skip
+    assert [b["to"] for b in lines_of(folder, "back")] == ["brush", "buff", "clean"]
+    assert len([e for e in lines_of(folder, "close")[0]["exceptions"] if "went back" in e]) == 3  # type: ignore[attr-defined, union-attr]
+
+
+def test_a_phone_call_in_a_wait_that_goes_on(folder: Path) -> None:
+    script = [(2.0, line) for line in TO_WAIT]
+    script += [(10, "hold work"), (230, "resume work"), (2, "completed"), (2, "completed"), (2, "completed")]
+    assert run(folder, WHOLE, at_times(*script)) == "returned"
+    over = next(w for w in lines_of(folder, "wait") if w["outcome"] == "over")
+    started = next(w for w in lines_of(folder, "wait") if w["outcome"] == "started")
+    assert over["waited_s"] == started["planned_s"]  # by the clock, not by the call
+    assert "The wait is over. The job is on hold." in said(folder)
+
+
+def test_a_phone_call_in_a_wait_in_sound(folder: Path, mouth: Mouth) -> None:
+    """The wait runs out while the job is on hold; the technician hears of both."""
+    job_lines = [*TO_WAIT, "! hold work"]
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, WHOLE, clock)
+    running = session(job, clock, ears(Bay(mouth, job_lines), clock), library=Library.load())
+    assert running.run(job.first) == UNFINISHED  # nobody says more
+    running.close()
+    assert job.machine.state.mode is Mode.HELD
+    assert "The wait is over. The job is on hold." in said(folder)
+    assert "hold" in [c["name"] for c in lines_of(folder, "command")]
+
+
+def test_waiting_past_the_open_time_means_cement_again(folder: Path) -> None:
+    script = [(2.0, line) for line in TO_WAIT]
+    again = [(2.0, "completed"), (200.0, "completed"), (2.0, "completed"), (2.0, "completed")]
+    assert run(folder, WHOLE, at_times(*script, (1200.0, "completed"), *again)) == "returned"
+    assert [w["outcome"] for w in lines_of(folder, "wait")] == [
+        "started", "over", "overrun", "started", "over", "used in time",
+    ]  # fmt: skip
+    assert [a["step"] for a in lines_of(folder, "answer")].count("cement") >= 2
+    assert readings(folder) == WHOLE_READINGS
+
+
+# -- a supervisor and a code word ----------------------------------------------------------------------
+
+RELEASE = whole(BADGE)
+
+
+def everything_kept(folder: Path) -> str:
+    return "".join(
+        path.read_text(errors="replace") for path in sorted(folder.rglob("*")) if path.is_file()
+    ) + show_text(folder, width=200)
+
+
+def test_a_release_by_badge_and_code_word(folder: Path, says: Says) -> None:
+    shown: list[str] = []
+    lines = [
+        "supervisor release four two",
+        "supervisor release four zero nine",
+        "affirmative",
+        "elephant pumpkin",
+        CODE,
+        "completed",
+    ]
+    assert run(folder, RELEASE, says(*lines), shop=True, view=PlainView(shown.append)) == "returned"
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong", "right"]
+    (line,) = lines_of(folder, "hold_point")
+    assert (line["outcome"], line["verified"], line["name"]) == ("released", "code word", "R. Holt")
+    assert "Badge four two is no supervisor's. Supervisor?" in said(folder)
+    for word in ("granite", "elephant", "pumpkin"):
+        assert word not in everything_kept(folder)
+        assert word not in "\n".join(shown)
+    events = [e for e in lines_of(folder, "event") if e.get("label") == "code"]
+    assert {str(e["hypothesis"]) for e in events} == {"(code word)"}
+    assert {e.get("audio", "withheld") for e in events} == {"withheld"}
+    assert {str(e["text"]) for e in events} == {"(code word)"}
+
+
+def test_no_sound_of_a_code_word_is_on_the_disk(folder: Path, mouth: Mouth) -> None:
+    lines = ["supervisor release four zero nine", "affirmative", CODE, "completed"]
+    assert run(folder, RELEASE, lambda clock: ears(Bay(mouth, lines), clock), shop=True) == "returned"
+    kept = {str(e["audio"]) for e in lines_of(folder, "event") if e.get("audio") not in (None, "withheld")}
+    assert {f"audio/{p.name}" for p in (folder / "audio").glob("*.wav")} == kept
+    assert len(kept) == len(lines) - 1
+
+
+def test_three_wrong_code_words_hold_the_job(folder: Path, says: Says) -> None:
+    wrong = ["elephant pumpkin", "banana ocean", "jacket zebra"]
+    ask = ["supervisor release four zero nine", "affirmative"]
+    lines = [*ask, *wrong, "! resume work", *ask, CODE, "completed"]
+    assert run(folder, RELEASE, says(*lines), shop=True) == "returned"
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong"] * 3 + ["right"]
+    assert "Wrong code word three times. On hold." in said(folder)
+    assert len(lines_of(folder, "hold_point")) == 1
+    (closing,) = lines_of(folder, "close")
+    assert "boss: 3 wrong code words for badge 409, put on hold" in closing["exceptions"]  # type: ignore[operator]
+    assert "wrong code word for badge 409" in show_text(folder)
+
+
+def test_any_word_typed_for_a_code_word_is_wrong_and_kept_out(folder: Path) -> None:
+    lines = ["supervisor release 409", "affirmative", "my secret guess", "supervisor release 409", CODE]
+    run(folder, RELEASE, by_keyboard(*lines), shop=True)
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong", "wrong", "right"]
+    assert "guess" not in everything_kept(folder)
+
+
+def test_a_code_word_said_unasked_is_kept_out_too(folder: Path) -> None:
+    run(folder, RELEASE, by_keyboard(f"supervisor release 409 {CODE}"), shop=True)
+    assert "granite" not in everything_kept(folder)
+
+
+def test_stop_work_and_hold_are_heard_while_a_code_word_is_asked(folder: Path, says: Says) -> None:
+    ask = ["supervisor release four zero nine", "affirmative"]
+    assert run(folder, RELEASE, says(*ask, "stop work"), shop=True) == "stopped"
+
+
+def test_a_code_word_that_was_changed_since_is_asked_of_the_new_file(folder: Path) -> None:
+    """The record holds no word, so a job goes on with whatever the shop's file says today."""
+    run(folder, RELEASE, by_keyboard("supervisor release 409", "affirmative"), shop=True)
+    job, clock = reopen(folder)
+    people = People(parse_shop(SHOP.replace(CODE, "velvet hammer")), pronounce)
+    keyboard = typed([CODE, "velvet hammer", "completed"], clock)
+    running = session(job, clock, keyboard, people=people, library=Library.load())
+    assert running.run(job.first) == "returned"
+    running.close()
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong", "right"]
+
+
+def test_a_supervisor_who_left_the_shop_releases_nothing(folder: Path) -> None:
+    run(folder, RELEASE, by_keyboard("supervisor release 409", "affirmative"), shop=True)
+    job, clock = reopen(folder)
+    people = People(parse_shop(SHOP.replace('"409"', '"410"')), pronounce)
+    running = session(job, clock, typed([CODE], clock), people=people, library=Library.load())
+    running.run(job.first)
+    running.close()
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong"]
+
+
+def test_without_a_shop_file_a_release_is_not_verified(folder: Path) -> None:
+    run(folder, RELEASE, by_keyboard("supervisor release 409", "affirmative", "completed"))
+    (line,) = lines_of(folder, "hold_point")
+    assert line["verified"] == "not verified"
+    assert (
+        "boss: released by supervisor badge 409, not verified" in lines_of(folder, "close")[0]["exceptions"]
+    )  # type: ignore[operator]
+    assert "not verified" in show_text(folder)
+
+
+# -- another technician --------------------------------------------------------------------------------
+
+
+def test_a_technician_takes_over_and_every_later_entry_is_theirs(folder: Path, says: Says) -> None:
+    lines = [
+        "fabric ply", "affirmative", "change technician", "nine nine", "one seven", "negative",
+        "one eight", "affirmative", "five point five", "affirmative", "completed",
+    ]  # fmt: skip
+    assert run(folder, whole(PLY, SIZE), says(*lines), shop=True) == "returned"
+    (change,) = lines_of(folder, "technician")
+    assert (change["was"], change["now"]) == ("Ana", "Ben Okoro, badge 18")
+    assert "Badge nine nine is not in the shop file. New technician: badge number, digit by digit?" in said(
+        folder
+    )
+    assert "Technician: Ana, 1 entry; Ben Okoro, badge 18, 2 entries" in summary_text(folder)
+    assert "from Ana to Ben Okoro, badge 18" in show_text(folder)
+
+
+def test_a_wait_goes_on_while_the_technician_changes(folder: Path) -> None:
+    script = [(2.0, line) for line in TO_WAIT]
+    script += [(185, "change technician"), (10, "one seven"), (12, "affirmative")]
+    assert (
+        run(folder, WHOLE, at_times(*script, (3, "completed"), (3, "completed"), (3, "completed")))
+        == "returned"
+    )
+    over = next(w for w in lines_of(folder, "wait") if w["outcome"] == "over")
+    started = next(w for w in lines_of(folder, "wait") if w["outcome"] == "started")
+    assert over["waited_s"] == started["planned_s"]
+    (change,) = lines_of(folder, "technician")
+    assert change["now"] == "badge 17"
+
+
+# -- a microphone that goes and comes ------------------------------------------------------------------
+
+
+def test_a_microphone_lost_and_back_in_sound(folder: Path, mouth: Mouth) -> None:
+    """Two lines are spoken, then the cable is out; the keyboard goes on; then it is heard again."""
+    tries: list[int] = []
+
+    def comeback(clock: SimulatedClock, lines: Sequence[str]) -> Ears | None:
+        tries.append(clock.now())
+        return ears(Bay(mouth, lines), clock) if len(tries) == 3 else None
+
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    running = session(
+        job,
+        clock,
+        ears(Bay(mouth, ["fabric ply", "affirmative"], lost_after=2), clock),
+        library=Library.load(),
+        spare=lambda: Timed(clock, (1, "resume work"), (1, "five point five"), (30, "never typed")),
+        comeback=lambda: comeback(clock, ["affirmative", "no flame", "completed"]),
+    )
+    running.run(job.first)
+    running.close()
+    assert [(d["device"], d["outcome"]) for d in lines_of(folder, "device")] == [
+        ("microphone", "lost"),
+        ("microphone", "back"),
+    ]
+    assert "The microphone is lost. On hold. Go on by keyboard." in said(folder)
+    assert "The microphone is back." in said(folder)
+    assert min(b - a for a, b in pairwise(tries)) >= 5000  # rarely
+    engines = [e["engine"] for e in lines_of(folder, "event") if "engine" in e]
+    assert engines == ["pocketsphinx"] * 2 + ["typed"] * 2 + ["pocketsphinx"] * 3
+    assert [c["read_back"] for c in lines_of(folder, "caution")] == ["no flame"]
+    assert replay(book_of(SHORT), read_log(folder).lines).missing == ()
+
+
+def test_without_a_keyboard_the_microphone_is_waited_for(folder: Path) -> None:
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    again = iter([None, None, typed(["resume work", *SHORT_LINES], clock)])
+    running = session(job, clock, Scripted(Lost("microphone", "gone")), comeback=lambda: next(again))
+    assert running.run(job.first) == "returned"
+    running.close()
+    assert "The microphone is back. Say: resume work." in said(folder)
+    assert readings(folder) == SHORT_READINGS
+
+
+def test_what_is_typed_is_taken_beside_a_microphone_that_is_back(mouth: Mouth) -> None:
+    clock = SimulatedClock(START_MS)
+    keyboard = TypedEars(typed([], clock).engine, clock)
+    keyboard._lines.put("affirmative\n")
+    armed = Library.load().arm({"answer": "<answers.yes_no>"})
+    both = ears(Bay(mouth, ["negative"]), clock)
+    both.beside = keyboard.typed
+    first = both.listen(armed, None, answer=True)
+    second = both.listen(armed, None, answer=True)
+    assert [one.hypothesis.text for one in (first, second)] == ["affirmative", "negative"]  # type: ignore[union-attr]
+
+
+# -- noise ---------------------------------------------------------------------------------------------
+
+
+def in_noise(text: str, snr_db: float) -> object:
+    one = heard(text, pcm=b"\x01\x00" * 1600)
+    assert one.utterance is not None
+    speech = 10 * np.log10(10 ** ((-40 + snr_db) / 10) + 10 ** (-40 / 10))
+    return type(one)(one.hypothesis, Utterance(one.utterance.pcm, 0, 100, float(speech), -40.0, 0))
+
+
+def test_in_too_much_noise_nothing_is_taken_and_the_level_is_said(folder: Path) -> None:
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    noisy = in_noise("fabric ply", 2.4)
+    loud_enough = in_noise("fabric ply", 12)
+    running = session(job, clock, Scripted(noisy, loud_enough, noisy, noisy, noisy, noisy))  # type: ignore[arg-type]
+    running.run(job.first)
+    running.close()
+    told = "Too noisy: 2 decibels over the noise. Wait, or come closer."
+    assert said(folder).count(told) == 3 + 1
+    assert "Too noisy to work by voice. On hold. Say: resume work, or use the keyboard." in said(folder)
+    assert lines_of(folder, "answer") == []
+    assert job.machine.state.pending is not None  # the one that was loud enough still waits for its yes
+    again, _ = reopen(folder)  # the level is in the record: the same words again
+    assert again.machine.state.mode is Mode.HELD
+    again.log.close()
+
+
+def test_stop_work_is_heard_in_any_noise(folder: Path) -> None:
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    running = session(job, clock, Scripted(in_noise("stop work", -3)))  # type: ignore[arg-type]
+    assert running.run(job.first) == "stopped"
+    running.close()
+
+
+class Compressor(Bay):
+    """After the lines that were said in a quiet room, a compressor starts and nobody can be heard."""
+
+    def __init__(self, mouth: Mouth, lines: Sequence[str], level_dbfs: float) -> None:
+        super().__init__(mouth, lines)
+        self._loud = room_noise(level_dbfs=level_dbfs)
+        self._loud_at = 0
+        self.seconds = 0.0
+
+    def read(self) -> bytes | None:  # type: ignore[override]
+        if not (self.exhausted and not self.speaking):
+            return super().read()
+        self.seconds += 0.03
+        if self.seconds > 40:
+            return None
+        at, self._loud_at = self._loud_at, (self._loud_at + 960) % (len(self._loud) - 960)
+        return self._loud[at : at + 960]
+
+    @property
+    def exhausted(self) -> bool:
+        return super().exhausted
+
+
+def test_a_room_too_loud_for_the_voice_is_said_in_sound(folder: Path, mouth: Mouth) -> None:
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, whole(SIZE), clock)
+    source = Compressor(mouth, ["five point five"], -14.0)
+    source_ears = ears(source, clock)  # type: ignore[arg-type]
+    source_ears._nothing_more = lambda answer, until: False  # type: ignore[method-assign]
+    running = session(job, clock, source_ears, library=Library.load())
+    running.run(job.first)
+    running.close()
+    noisy = [e for e in lines_of(folder, "event") if e.get("reason") == "too noisy"]
+    assert noisy
+    assert any(text.startswith("Too noisy: 0 decibels over the noise.") for text in said(folder))
+    assert lines_of(folder, "reading") == []  # nothing was guessed from the noise
+
+
+# -- not understood, wrong read-backs, stopping --------------------------------------------------------
+
+
+def test_three_sentences_of_chatter_then_the_answer_in_sound(folder: Path, mouth: Mouth) -> None:
+    chatter = ["did the van come back yet", "where is my coffee cup", "tell him i will call later"]
+    lines = [*chatter, "five point five", "affirmative", "completed"]
+    assert run(folder, whole(SIZE), lambda clock: ears(Bay(mouth, lines), clock)) == "returned"
+    assert readings(folder) == {"injury.size": "5.5 mm"}
+    assert [m["count"] for m in lines_of(folder, "missed")] == ["1", "2", "3"]
+
+
+def test_a_caution_read_back_wrong_or_not_at_all(folder: Path, says: Says) -> None:
+    lines = ["affirmative", "completed", "no flame", "completed", "completed"]
+    assert run(folder, whole(CARE, do()), says(*lines)) == "returned"
+    (line,) = lines_of(folder, "caution")
+    assert line["read_back"] == "no flame"
+    told = [text for text in said(folder) if "WARNING. Cement burns." in text]
+    assert len(told) == 2  # the second wrong answer brings the whole caution again
+    assert lines_of(folder, "answer")[0]["step"] == "act"
+
+
+def test_silence_after_a_caution_holds_the_job(folder: Path) -> None:
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, whole(CARE, do()), clock)
+    running = session(job, clock, Scripted(*[Quiet()] * 4))
+    running.run(job.first)
+    running.close()
+    assert job.machine.state.mode is Mode.HELD
+    assert lines_of(folder, "caution") == []
+
+
+@pytest.mark.parametrize(
+    "before",
+    [(), ("fabric ply",), ("fabric ply", "affirmative", "seven", "affirmative"), ("! hold work",)],
+    ids=["asked", "read back", "out of limits", "on hold"],
+)
+def test_stop_work_in_one_utterance_in_sound(folder: Path, mouth: Mouth, before: tuple[str, ...]) -> None:
+    lines = [*before, "! stop work"]
+    assert run(folder, SHORT, lambda clock: ears(Bay(mouth, lines), clock)) == "stopped"
+    assert said(folder)[-1].startswith("Work stopped.")
+
+
+def test_a_defect_found_halfway_ends_the_repair_in_sound(folder: Path, mouth: Mouth) -> None:
+    text = whole(PLY, LOOK + 'on = { found = "scrap" }\n')
+    lines = ["fabric ply", "affirmative", "nothing found", FOUND, "affirmative", "nothing found"]
+    assert run(folder, text, lambda clock: ears(Bay(mouth, lines), clock)) == "scrap"
+    assert lines_of(folder, "close")[0]["reasons"] == ["run-flat damage"]
+
+
+# -- a second tire -------------------------------------------------------------------------------------
+
+
+class Shopfloor:
+    """Several jobs, one pair of ears."""
+
+    def __init__(self, tmp_path: Path, text: str = WHOLE) -> None:
+        self.clock = SimulatedClock(START_MS)
+        self.text = text
+        self.folders = {name: tmp_path / name for name in ("alfa", "bravo", "charlie", "delta")}
+        self.first = new_job(self.folders["alfa"], text, self.clock)
+
+    def another(self, name: str) -> Job:
+        return job_of(self.folders[name], self.text, self.clock, tire=name)
+
+    def run(self, ears: Ears) -> list[str]:
+        running = session(self.first, self.clock, ears, another=self.another, library=Library.load())
+        running.run(self.first.first)
+        running.close()
+        for folder, _ in running.outcomes:
+            assert check_chain(folder) == []
+            assert replay(book_of(self.text), read_log(folder).lines).missing == ()  # each by itself
+            assert lines_of(folder, "refused") == []
+        return [outcome for _, outcome in running.outcomes]
+
+
+REST = ((2.0, "completed"),) * 3
+
+
+def test_a_second_tire_while_the_first_ones_cement_dries(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    to_wait = [(2.0, line) for line in TO_WAIT]
+    size = [(2.0, line) for line in ("fabric ply", "affirmative", "three point five")]
+    script = [
+        *to_wait, (2.0, "start another tire"), *size, (8.0, "affirmative"), (2.0, "hold work"),
+        (200.0, "resume work"), (2.0, "tire alfa"), *REST,
+    ]  # fmt: skip
+    outcomes = floor.run(Timed(floor.clock, *script, (2.0, "stop work")))
+    assert outcomes == ["returned", "stopped"]
+    alfa, bravo = floor.folders["alfa"], floor.folders["bravo"]
+    assert readings(alfa) == WHOLE_READINGS
+    assert readings(bravo) == {"injury.size": "3.5 mm"}
+    over = next(w for w in lines_of(alfa, "wait") if w["outcome"] == "over")
+    started = next(w for w in lines_of(alfa, "wait") if w["outcome"] == "started")
+    assert over["waited_s"] == started["planned_s"]
+    assert "Tire alfa: The wait is over. The job is on hold." in said(alfa)
+    assert "Tire bravo." in said(bravo)
+    # The first is done, and the work goes on with the other one, which was set aside.
+    assert [e["type"] for e in lines_of(bravo, "event") if e["type"] in ("set_aside", "taken_up")] == [
+        "set_aside",
+        "taken_up",
+    ]
+
+
+def test_timers_of_the_tire_at_work_are_named_too(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    script = [
+        (2.0, "begin another tire"), *[(2.0, line) for line in TO_WAIT], (300.0, "stop work"),
+    ]  # fmt: skip
+    floor.run(Timed(floor.clock, *script))
+    assert "Tire bravo: The wait is over." in said(floor.folders["bravo"])
+
+
+def test_two_tires_are_opened_again_after_the_power_was_lost(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    script = [*[(2.0, line) for line in TO_WAIT], (2.0, "start another tire"), (2.0, "fabric ply")]
+    assert floor.run(Timed(floor.clock, *script)) == [UNFINISHED, UNFINISHED]
+    alfa, clock = reopen(floor.folders["alfa"], 10)
+    bravo, _ = reopen(floor.folders["bravo"], 10)
+    ears = Timed(
+        clock, (2, "tire alfa"), (230, "completed"), *REST, (2, "affirmative"), (2, "five"), (2, "stop work")
+    )
+    running = session(bravo, clock, ears, name="bravo", another=floor.another, library=Library.load())
+    running.run(bravo.first, [(Tire(alfa.machine, alfa.log, "alfa"), alfa.first)])
+    running.close()
+    assert [outcome for _, outcome in running.outcomes] == ["stopped", "returned"]
+    assert "Tire alfa is on hold." in said(floor.folders["alfa"])
+    assert readings(floor.folders["alfa"]) == WHOLE_READINGS
+
+
+def test_two_tires_in_sound(tmp_path: Path, mouth: Mouth) -> None:
+    floor = Shopfloor(tmp_path, whole(PLY, SIZE))
+    lines = [
+        "fabric ply", "affirmative", "start another tire", "steel ply", "affirmative", "tire alfa",
+        "five point five", "affirmative", "tire bravo", "seven", "negative", "four point five", "affirmative",
+        "completed", "completed",
+    ]  # fmt: skip
+    assert floor.run(ears(Bay(mouth, lines), floor.clock)) == ["returned", "returned"]
+    assert readings(floor.folders["alfa"]) == {"injury.size": "5.5 mm"}
+    assert readings(floor.folders["bravo"]) == {"injury.size": "4.5 mm"}
+    assert [a["outcome"] for a in lines_of(floor.folders["bravo"], "answer")][:1] == ["steel"]
+
+
+def test_four_tires_at_most(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path, whole(do()))
+    outcomes = floor.run(typed(["start another tire"] * 4 + ["stop work"], floor.clock))
+    assert outcomes == [UNFINISHED] * 3 + ["stopped"]
+    assert len(lines_of(floor.folders["delta"], "missed")) == 1
+
+
+def test_a_folder_that_cant_be_made_leaves_the_work_where_it_was(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path, whole(do()))
+    floor.folders["bravo"].write_text("in the way")
+    assert floor.run(typed(["start another tire", "completed", "completed"], floor.clock)) == ["returned"]
+
+
+def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None:
+    lines = ["start another tire", "completed", "completed"]
+    assert run(folder, whole(do()), by_keyboard(*lines)) == "returned"
+    assert len(lines_of(folder, "missed")) == 1
