@@ -112,13 +112,13 @@ def build_engine(setup: Setup) -> Engine:
     )
 
 
-def _keyboard(clock: Clock) -> TypedEars:
-    return TypedEars(make_engine("typed", normalise=typed_to_words), clock)
+def _keyboard(clock: Clock, view: View) -> TypedEars:
+    return TypedEars(make_engine("typed", normalise=typed_to_words), clock, view.keyboard())
 
 
-def _ears(setup: Setup, clock: Clock) -> Ears:
+def _ears(setup: Setup, clock: Clock, view: View) -> Ears:
     if setup.engine == "typed":
-        return _keyboard(clock)
+        return _keyboard(clock, view)
     engine = build_engine(setup)
     if setup.wav is not None:
         return AudioEars(WavScript(script_lines(setup.wav)), engine, clock)
@@ -177,7 +177,7 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         job, clock = open_job(resume, lambda not_before: _clock(setup, not_before))
     try:
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
-        ears = _ears(setup, clock)
+        ears = _ears(setup, clock, view)
         ears.engine.arm(library.arm({"command": "<commands.command>"}))
         card = _card() if _replies(setup) == "card" else None
         job = job or _new_job(setup, clock, library, ears.engine.name)
@@ -196,7 +196,7 @@ def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Ca
         log=job.log,
         clock=clock,
         view=view,
-        spare=(lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None,
+        spare=(lambda: _keyboard(clock, view)) if setup.spare_keyboard and sys.stdin is not None else None,
     )
     try:
         return session.run(job.first)

@@ -25,7 +25,16 @@ from handsfree.hearing import EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
 from handsfree.record import RecordError, check_chain, show_text, summary_text
-from handsfree.session import UNFINISHED, PlainView, demo_folder, read_scenario
+from handsfree.session import (
+    SCREENS,
+    UNFINISHED,
+    LiveView,
+    PlainView,
+    View,
+    choose_screen,
+    demo_folder,
+    read_scenario,
+)
 from handsfree.speaking import SpeakingError
 
 __all__ = ["app", "main"]
@@ -84,6 +93,14 @@ PolicyFile = Annotated[
 Realtime = Annotated[
     bool, typer.Option("--realtime/--fast", help="With --wav: keep the pace of the clock, or go faster.")
 ]
+Screen = Annotated[
+    str,
+    typer.Option(
+        "--screen",
+        help="live: one picture for a glance from the wheel; lines: a plain line for each thing, as for a screen "
+        "reader. Default: live on a terminal, lines elsewhere, with NO_COLOR or TERM=dumb.",
+    ),
+]
 
 
 def _write(text: str) -> None:
@@ -112,7 +129,16 @@ def _width() -> int:
     return _WIDE
 
 
-def _view() -> PlainView:
+def _view(screen: str) -> View:
+    if screen not in ("", *SCREENS):
+        raise typer.BadParameter(f"choose one of {', '.join(SCREENS)}", param_hint="--screen")
+    encoding = getattr(sys.stdout, "encoding", None) or ""
+    try:
+        chosen = choose_screen(screen, tty=sys.stdout.isatty(), encoding=encoding, environ=os.environ)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--screen") from None
+    if chosen == "live":
+        return LiveView(lambda note: typer.echo(f"handsfree: {note}", err=True))
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
     return PlainView(_write, None if plain else _style, width=width)
@@ -147,9 +173,10 @@ def _finish(outcome: str, folder: Path, setup: wiring.Setup) -> None:
     _write(f"Read it with: handsfree show {folder}")
 
 
-def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
+def _run(setup: wiring.Setup, screen: str, resume: Path | None = None) -> tuple[str, Path]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
+    view = _view(screen)
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
     folders: list[Path] = []
 
@@ -158,7 +185,7 @@ def _run(setup: wiring.Setup, resume: Path | None = None) -> tuple[str, Path]:
         _write(f"Job: {folder}")
 
     try:
-        outcome = wiring.run_job(setup, _view(), resume=resume, started=started)
+        outcome = wiring.run_job(setup, view, resume=resume, started=started)
     except KeyboardInterrupt:
         outcome = UNFINISHED
         if not folders:
@@ -205,6 +232,7 @@ def run(
             "--practice", help="Training: waits pass at once. The record says so; not for a real tire."
         ),
     ] = False,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Run a job, from the microphone, sound files or the keyboard (--engine typed)."""
@@ -222,7 +250,7 @@ def run(
         practice=practice,
         jobs=jobs,
     )
-    outcome, folder = _run(setup)
+    outcome, folder = _run(setup, screen)
     _finish(outcome, folder, setup)
 
 
@@ -239,6 +267,7 @@ def resume(
     replies: Replies = "",
     realtime: Realtime = True,
     practice: Annotated[bool, typer.Option("--practice", help="Training: waits pass at once.")] = False,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
@@ -253,7 +282,7 @@ def resume(
         practice=practice,
         jobs=jobs,
     )
-    outcome, folder = _run(setup, folder)
+    outcome, folder = _run(setup, screen, folder)
     _finish(outcome, folder, setup)
 
 
@@ -268,6 +297,7 @@ def demo(
     wav: Annotated[
         Path | None, typer.Option("--wav", help="Another folder of recordings than the packaged one.")
     ] = None,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """One whole repair: a recorded technician speaks, the tool listens, judges, replies and records."""
@@ -286,7 +316,7 @@ def demo(
         demonstration=True,
         spare_keyboard=False,
     )
-    outcome, job = _run(setup)
+    outcome, job = _run(setup, screen)
     _finish(outcome, job, setup)
 
 

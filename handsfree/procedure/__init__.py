@@ -1,5 +1,6 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
+from handsfree.procedure._asked import answers, question
 from handsfree.procedure._check import check
 from handsfree.procedure._events import (
     EVENTS,
@@ -65,8 +66,10 @@ __all__ = [
     "StartTimer",
     "State",
     "TimerDue",
+    "answers",
     "check",
     "event_body",
     "event_from_body",
+    "question",
     "read_procedure",
 ]

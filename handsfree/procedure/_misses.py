@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
+from handsfree.procedure._asked import answers, digits_example
 from handsfree.procedure._flow import NO_INPUT_S, arm_confirm, arm_dispose, ask, decoys
-from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
+from handsfree.procedure._model import Caution, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import spoken, spoken_count
-from handsfree.quantity import Quantity
 
 __all__ = ["hold", "miss", "rearm"]
 
@@ -72,8 +69,8 @@ def _tapered(turn: Turn, misses: int, silent: bool) -> str:
     if misses == 1:
         return _question(turn) if silent else turn.prompt("miss_1")
     if misses == 2 or not isinstance(turn.step, Reading) or turn.state.mode is not Mode.ASKING:
-        return turn.prompt("miss_2", forms=_forms(turn))
-    return turn.prompt("miss_3", digits=_digits(turn.step))
+        return turn.prompt("miss_2", forms=", or ".join(answers(turn.book, turn.state)))
+    return turn.prompt("miss_3", digits=digits_example(turn.step))
 
 
 def _question(turn: Turn) -> str:
@@ -83,41 +80,6 @@ def _question(turn: Turn) -> str:
     step = turn.step
     ask = step.conditions[turn.state.index].ask if isinstance(step, Inspect) else step.ask
     return turn.prompt("no_input_1", ask=ask)
-
-
-def _forms(turn: Turn) -> str:
-    """The accepted forms, spoken at the second miss."""
-    if turn.state.mode is Mode.CONFIRMING:
-        return "affirmative, or negative"
-    if turn.state.mode is Mode.DISPOSING:
-        return "measure again, or out of limits"
-    match turn.step:
-        case Reading() as step:
-            return step.forms or _digits(step)
-        case Inspect():
-            return "nothing found, or defect found"
-        case Choice() as step:
-            return ", or ".join(_sayable(option.say, option.name) for option in step.options)
-        case CountPasses():
-            return f"pass {spoken_count(turn.state.index + 1)}"
-        case Do():
-            return "completed"
-        case step:
-            return step.ask
-
-
-def _sayable(expansion: str, name: str) -> str:
-    """What can be said for an option: its words when they are plain, else its name."""
-    return expansion if expansion.replace(" ", "").isalpha() else name.lower()
-
-
-def _digits(step: Reading) -> str:
-    if not step.unit:
-        return "one two three four"
-    assert step.plausible is not None
-    low, high = step.plausible
-    middle = Decimal(f"{(low + high) / 2:.0f}")
-    return spoken(Quantity(middle, step.unit))
 
 
 def hold(turn: Turn, text: str) -> None:

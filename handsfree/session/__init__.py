@@ -13,10 +13,12 @@ from handsfree.session._job import (
 )
 from handsfree.session._replay import Replayed, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
+from handsfree.session._screen import SCREENS, LiveView, choose_screen
 from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [
+    "SCREENS",
     "UNFINISHED",
     "AudioEars",
     "Clock",
@@ -24,6 +26,8 @@ __all__ = [
     "Ears",
     "Heard",
     "Job",
+    "Level",
+    "LiveView",
     "Lost",
     "NoView",
     "PlainView",
@@ -35,6 +39,7 @@ __all__ = [
     "SystemClock",
     "TypedEars",
     "View",
+    "choose_screen",
     "create_job",
     "demo_folder",
     "job_folder",

@@ -26,7 +26,7 @@ from handsfree.procedure import (
 )
 from handsfree.record import JobLog
 from handsfree.session._clock import Clock
-from handsfree.session._ears import Closed, Ears, Heard, Lost
+from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost
 from handsfree.session._replay import entry
 from handsfree.session._view import NoView, View
 from handsfree.speaking import Played, Speaker, SpeakingError
@@ -79,10 +79,18 @@ class Session:
 
     def run(self, first: Event) -> str:
         """Feed ``first`` (Start or Resumed), then everything that happens, until the job ends or input does."""
-        self.feed(first)
-        while not self.outcome:
-            self._turn()
+        self._view.begin(self._clock.now, self._level)
+        try:
+            self.feed(first)
+            while not self.outcome:
+                self._turn()
+        finally:
+            self._view.end()
         return self.outcome
+
+    def _level(self) -> Level | None:
+        ears = self._ears
+        return ears.level if isinstance(ears, AudioEars) else None
 
     def close(self) -> None:
         """Give back the ears and the job."""
@@ -98,6 +106,7 @@ class Session:
         for effect in effects:
             if isinstance(effect, Record):
                 self._view.recorded(effect)
+        self._view.stands(self.machine.book, self.machine.state)
         spoken = [self._perform(effect) for effect in effects]
         for effect, played in zip(effects, spoken, strict=True):
             if isinstance(effect, Say) and played is not None:
@@ -153,6 +162,7 @@ class Session:
         due = self.machine.state.next_due
         quiet_at = None if listening.quiet_at is None else now + listening.quiet_at
         until = min((t for t in (due, quiet_at) if t is not None), default=None)
+        self._view.listening()
         result = self._ears.listen(listening.armed, until, answer=listening.answer)
         now = self._clock.now()
         match result:
