@@ -12,6 +12,7 @@ import shutil
 import sys
 from collections.abc import Callable
 from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -129,12 +130,18 @@ def _width() -> int:
     return _WIDE
 
 
-def _view(screen: str) -> View:
+def _view(screen: str, setup: wiring.Setup) -> View:
     if screen not in ("", *SCREENS):
         raise typer.BadParameter(f"choose one of {', '.join(SCREENS)}", param_hint="--screen")
-    encoding = getattr(sys.stdout, "encoding", None) or ""
     try:
-        chosen = choose_screen(screen, tty=sys.stdout.isatty(), encoding=encoding, environ=os.environ)
+        chosen = choose_screen(
+            screen,
+            tty=sys.stdout.isatty(),
+            keys=find_spec("termios") is not None,
+            fast=setup.wav is not None and not setup.realtime,
+            encoding=getattr(sys.stdout, "encoding", None) or "",
+            environ=os.environ,
+        )
     except ValueError as error:
         raise typer.BadParameter(str(error), param_hint="--screen") from None
     if chosen == "live":
@@ -176,7 +183,7 @@ def _finish(outcome: str, folder: Path, setup: wiring.Setup) -> None:
 def _run(setup: wiring.Setup, screen: str, resume: Path | None = None) -> tuple[str, Path]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
-    view = _view(screen)
+    view = _view(screen, setup)
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
     folders: list[Path] = []
 

@@ -40,7 +40,7 @@ class Picture:
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         width, height = options.max_width, options.height or options.size.height
         if width >= _WIDE and height >= _TALL:
-            yield _panels(self, console, width, height)
+            yield _panels(self, width, height)
         else:
             yield _rows(self, console, width, height)
 
@@ -116,23 +116,43 @@ def _rows(picture: Picture, console: Console, width: int, height: int) -> Render
         "type": typed,
         "heard": _meter(shown, level, 10),
         "said": [Text(shown.said)] if shown.said else [],
-        "see": _supervisor(shown),
+        "review": _supervisor(shown),
     }
     rows = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
-    need = ("type", "wait", "verdict", "say", "heard", "see", "said")
+    need = ("type", "wait", "verdict", "say", "heard", "review", "said")
     budget = max(0, height - len(head) - len(question))
     given = _share([rows[label] for label in need], budget)
     shares = dict(zip(need, given, strict=True))
     body = [
         row
-        for label in ("said", "heard", "verdict", "wait", "say", "see")
+        for label in ("said", "heard", "verdict", "wait", "say", "review")
         for row in rows[label][: shares[label]]
     ]
+    glance = _glance(picture, width)
+    if budget - sum(given) > len(glance):
+        body = [*glance, *body]
     trail_room = budget - len(body) - shares["type"]
-    body += _trail(shown, console, width, trail_room)
+    body += _trail(shown, width, trail_room)
     foot = rows["type"][: shares["type"]]
     body += [Text()] * (height - len(head) - len(question) - len(body) - len(foot))
     return Group(*[*head, *question, *body, *foot][: max(height, 1)])
+
+
+def _glance(picture: Picture, width: int) -> list[Text]:
+    """Where a small terminal has rows to spare: what is left of the wait, or the verdict, in big letters."""
+    shown, worst = picture.shown, picture.shown.worst
+    if shown.mode is Mode.WAITING and shown.timers:
+        return _letters(left(_next_due(shown) - picture.now), width, "bold")
+    if worst is None:
+        return []
+    words, style = outcome_words(worst), _verdict_style(worst)
+    return _letters(words, width, style) or _letters(words.partition(":")[0], width, style)
+
+
+def _letters(text: str, width: int, style: str) -> list[Text]:
+    """One line of big letters, or nothing where it does not fit."""
+    rows = big(text, width)
+    return [Text(row, style, no_wrap=True) for row in rows] if len(rows) == ROWS else []
 
 
 def _share(parts: Sequence[list[Text]], room: int) -> list[int]:
@@ -177,32 +197,28 @@ def _labelled(console: Console, label: str, lines: Sequence[Text], width: int) -
     wrapped = [part for line in lines for part in line.wrap(console, room)]
     rows = []
     for index, part in enumerate(wrapped):
-        head = Text(f"{label if index == 0 else '':>{_LABEL - 1}}  ", "dim" if width > _LABEL else "")
-        rows.append(head.append_text(part))
+        row = Text().append(f"{label if index == 0 else '':>{_LABEL - 1}}  ", "dim")
+        rows.append(row.append_text(part))
     return rows
 
 
-def _trail(shown: Shown, console: Console, width: int, room: int) -> list[Text]:
-    """The newest lines of the record that fit, oldest first."""
-    rows: list[Text] = []
-    for label, sentence in reversed(shown.trail):
-        line = Text(f"{label:>10}  {sentence}", "dim")
-        more = [line] if line.cell_len <= width else list(line.wrap(console, width))
-        if len(rows) + len(more) >= room:
-            break
-        rows = [*more, *rows]
-    return [Text("─ record " + "─" * max(width - 9, 0), "dim"), *rows] if rows else []
+def _trail(shown: Shown, width: int, room: int) -> list[Text]:
+    """The newest lines of the record that fit, oldest first, under a rule."""
+    rows = [Text(f"{label:>10}  {sentence}", "dim") for label, sentence in shown.trail[-max(room - 1, 0) :]]
+    for row in rows:
+        row.truncate(width, overflow="ellipsis")
+    return [Text("─ record " + "─" * (width - 9), "dim"), *rows] if room > 1 and rows else []
 
 
 # -- a large terminal: panels --------------------------------------------------------------------------
 
 
-def _panels(picture: Picture, console: Console, width: int, height: int) -> RenderableType:
+def _panels(picture: Picture, width: int, height: int) -> RenderableType:
     """The question gets what the others leave; large answers only where the question is large too."""
     shown, level = picture.shown, picture.level
     left_width = width * 2 // 3
     head, foot = ROWS + 1, min(height // 8, 8)
-    middle = 11 if shown.verdicts or shown.timers else 3
+    beside, middle = _middle(picture, width)
     small, large = _say_rows(shown, left_width - 4, large=False), _say_rows(shown, left_width - 4, large=True)
     rest = height - head - foot - middle
     wanted = _large_question(shown.question, width)
@@ -210,19 +226,15 @@ def _panels(picture: Picture, console: Console, width: int, height: int) -> Rend
     say = large
     if rest - lower < len(wanted) + 2:
         lower, say = max(_high(small), 7), small
-    layout, middle_row, lower_row = Layout(), Layout(size=middle), Layout(size=lower)
-    middle_row.split_row(
-        Layout(_verdict_panel(shown, left_width), size=left_width),
-        Layout(_wait_panel(picture, width - left_width)),
-    )
+    layout, lower_row = Layout(), Layout(size=lower)
     hearing = _meter(shown, level, 20) or [Text("nothing yet")]
     lower_row.split_row(Layout(_panel("say now", say), size=left_width), Layout(_panel("heard", hearing)))
     layout.split_column(
         Layout(_head(shown, level, width), size=head),
         Layout(_asked(shown, wanted, width, rest - lower - 2)),
-        middle_row,
+        *([beside] if beside is not None else []),
         lower_row,
-        Layout(_foot(shown, console, width, foot), size=foot),
+        Layout(_foot(shown, width, foot), size=foot),
     )
     return layout
 
@@ -279,32 +291,58 @@ def _asked(shown: Shown, large: Sequence[str], width: int, room: int) -> Rendera
     )
 
 
-def _verdict_panel(shown: Shown, width: int) -> Panel:
+def _middle(picture: Picture, width: int) -> tuple[Layout | None, int]:
+    """Verdict and wait side by side, or the one there is, and how many rows they take."""
+    shown = picture.shown
+    if not (shown.verdicts and shown.timers):
+        rows = _verdict_rows(shown, width - 4) if shown.verdicts else _wait_rows(picture, width - 4)
+        panel = _verdict_panel(shown, rows) if shown.verdicts else _panel("wait", rows)
+        return (Layout(panel, size=_high(rows)), _high(rows)) if rows else (None, 0)
+    left_width = width * 2 // 3
+    verdict, wait = _verdict_rows(shown, left_width - 4), _wait_rows(picture, width - left_width - 4)
+    high = max(_high(verdict), _high(wait))
+    row = Layout(size=high)
+    row.split_row(
+        Layout(_verdict_panel(shown, verdict), size=left_width),
+        Layout(_panel("wait", wait)),
+    )
+    return row, high
+
+
+def _verdict_panel(shown: Shown, rows: Sequence[Text]) -> Panel:
+    return _panel("verdict", rows, "" if shown.worst is None else _verdict_style(shown.worst))
+
+
+def _verdict_rows(shown: Shown, width: int) -> list[Text]:
+    """The worst verdict and its limit in big letters, then all of them with their sources."""
     worst = shown.worst
     if worst is None:
-        return _panel("verdict", [Text("none yet")] if not shown.trail else [Text("nothing to judge")])
-    inner = width - 4
-    style = _verdict_style(worst)
+        return []
+    style, words = _verdict_style(worst), outcome_words(worst)
     value = worst.measured.rpartition(": ")[2]
-    words = outcome_words(worst)
-    letters = big(f"{words} {value}", inner)
-    if len(letters) != ROWS:
-        letters = big(words, inner)
-    if len(letters) != ROWS:
-        letters = []
-    rows = [Text(row, style, no_wrap=True) for row in letters]
-    return _panel("verdict", [*rows, *_judged_rows(shown, source=True)], style)
+    whole = _letters(", ".join(filter(None, (worst.measured, worst.limit))), width, style)
+    if whole:
+        rows = _letters(words, width, style) + whole
+    else:
+        rows = _letters(f"{words} {value}", width, style) or _letters(words, width, style)
+        rows += _letters(f"limit {worst.limit}", width, style) if worst.limit else []
+    return rows + [part for line in _judged_rows(shown, source=True) for part in _wrapped(line, width)]
 
 
-def _wait_panel(picture: Picture, width: int) -> Panel:
-    timers = picture.shown.timers
+def _wait_rows(picture: Picture, width: int) -> list[Text]:
+    timers, now = picture.shown.timers, picture.now
     if not timers:
-        return _panel("wait", [Text("none runs")])
-    first = min(timers, key=lambda t: t.longest_due or t.shortest_due if t.over else t.shortest_due)
-    due = first.longest_due if first.over and first.longest_due is not None else first.shortest_due
-    rows = [Text(row, "bold", no_wrap=True) for row in big(left(due - picture.now), width - 4)]
-    rows += [Text(f"{t.name}: {wait_words(t, picture.now)}", "bold") for t in timers]
-    return _panel("wait", rows)
+        return []
+    words = [f"{t.name}: {wait_words(t, now)}" for t in timers]
+    rows = _letters(words[0], width, "bold") if len(words) == 1 else []
+    rows = rows or _letters(left(_next_due(picture.shown) - now), width, "bold")
+    return rows + [part for line in words for part in _wrapped(Text(line, "bold"), width)]
+
+
+def _next_due(shown: Shown) -> int:
+    return min(
+        t.longest_due if t.over and t.longest_due is not None else t.shortest_due for t in shown.timers
+    )
 
 
 def _say_rows(shown: Shown, width: int, *, large: bool) -> list[Text]:
@@ -321,13 +359,13 @@ def _wrapped(text: Text, width: int) -> list[Text]:
     return list(text.wrap(Console(width=width), width))
 
 
-def _foot(shown: Shown, console: Console, width: int, rows: int) -> RenderableType:
+def _foot(shown: Shown, width: int, rows: int) -> RenderableType:
     """What was said last, what a supervisor must see, the newest of the record, the line that is typed."""
     typed = [] if shown.typing is None else [Text(f" type  {shown.typing}_", "bold")]
     top = [Text(f" said  {shown.said}"), *(Text(" ").append_text(row) for row in _supervisor(shown))]
     top = top[: max(rows - len(typed), 1)]
     for row in top:
         row.truncate(width, overflow="ellipsis")
-    trail = _trail(shown, console, width, rows - len(top) - len(typed))
+    trail = _trail(shown, width, rows - len(top) - len(typed))
     blank = [Text()] * (rows - len(top) - len(typed) - len(trail))
     return Group(*top, *trail, *blank, *typed)

@@ -22,19 +22,22 @@ SCREENS = ("live", "lines")
 _A_SECOND = 4
 
 
-def choose_screen(asked: str, *, tty: bool, encoding: str, environ: Mapping[str, str]) -> str:
+def choose_screen(
+    asked: str, *, tty: bool, keys: bool, fast: bool, encoding: str, environ: Mapping[str, str]
+) -> str:
     """ "live" or "lines". What was ``asked`` for counts; else live where there is a terminal that shows color and
-    block letters and nobody asked for plain text (NO_COLOR, see no-color.org; TERM=dumb).
+    block letters, whose keys can be read one by one (``keys``), at a pace that eyes can follow (not ``fast``), and
+    nobody asked for plain text (NO_COLOR, see no-color.org; TERM=dumb).
 
     Raises ValueError when a live screen was asked for and there is no terminal for it.
     """
-    dumb = environ.get("TERM", "") in ("dumb", "unknown")
+    dumb = environ.get("TERM", "dumb") in ("dumb", "unknown")
     able = tty and not dumb and encoding.lower().replace("-", "").startswith("utf")
     if asked == "live" and not able:
         raise ValueError("a live screen needs an interactive UTF-8 terminal; use --screen lines")
     if asked:
         return asked
-    return "live" if able and not environ.get("NO_COLOR") else "lines"
+    return "live" if able and keys and not fast and not environ.get("NO_COLOR") else "lines"
 
 
 class LiveView:

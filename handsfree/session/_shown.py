@@ -103,7 +103,7 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         place=(at + 1, len(ids)),
         mode=state.mode,
         question=_plain(question(book, state)),
-        answers=tuple(map(_plain, answers(book, state))),
+        answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
         commands=tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ())),
         timers=tuple(

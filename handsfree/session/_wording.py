@@ -81,7 +81,7 @@ def hearing_words(hearing: Hearing, width: int = 10) -> Iterator[str]:
     """The words heard, what they were taken for, and how loud they came."""
     yield f'"{hearing.text}"' if hearing.text else "nothing that could be understood"
     if hearing.understood:
-        yield hearing.understood
+        yield f"understood: {hearing.understood}"
     if hearing.speech_dbfs is not None and hearing.snr_db is not None:
         loud = ", TOO LOUD: clipped" if hearing.clipped else ""
         yield (
