@@ -1,6 +1,6 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
-from handsfree.procedure._asked import answers, question
+from handsfree.procedure._asked import answers, limit_words, question
 from handsfree.procedure._check import check
 from handsfree.procedure._events import (
     EVENTS,
@@ -70,6 +70,7 @@ __all__ = [
     "check",
     "event_body",
     "event_from_body",
+    "limit_words",
     "question",
     "read_procedure",
 ]

@@ -6,13 +6,14 @@ from decimal import Decimal
 
 from handsfree import limits
 from handsfree.limits import LimitsError
+from handsfree.procedure._judging import inclusive
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading, Step
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import Book
 from handsfree.procedure._words import spoken, spoken_count, written
 from handsfree.quantity import Quantity
 
-__all__ = ["answers", "digits_example", "question"]
+__all__ = ["answers", "digits_example", "limit_words", "question"]
 
 
 def question(book: Book, state: State) -> str:
@@ -23,7 +24,7 @@ def question(book: Book, state: State) -> str:
     if pending is not None:
         if pending.kind == "reading" and isinstance(step, Reading):
             return say("read_back", name=step.name, value=written(pending.value))
-        return pending.spoken
+        return pending.spoken[:1].upper() + pending.spoken[1:]
     match step:
         case Inspect():
             return step.conditions[min(state.index, len(step.conditions) - 1)].ask
@@ -50,6 +51,25 @@ def answers(book: Book, state: State) -> tuple[str, ...]:
     return _forms(book.procedure.at(state.step), state.index)
 
 
+def limit_words(book: Book, state: State, rule: str, low: str, high: str) -> str:
+    """A verdict's limit for the eye: "at most 6 mm", "more than 1.5875 mm" where the limit itself is refused.
+
+    ``low`` and ``high`` as they are written in the record, "" where there is no such end.
+    """
+    say = book.prompts.say
+    if low and high:
+        return say("limit_between", low=low, high=high)
+    if not (low or high):
+        return ""
+    try:
+        inside = inclusive(rule, state.facts, book.policy)
+    except LimitsError:
+        inside = True
+    if high:
+        return say("limit_at_most" if inside else "limit_under", high=high)
+    return say("limit_at_least" if inside else "limit_over", low=low)
+
+
 def _forms(step: Step, index: int) -> tuple[str, ...]:
     match step:
         case Reading():
@@ -61,7 +81,8 @@ def _forms(step: Step, index: int) -> tuple[str, ...]:
         case CountPasses():
             return (f"pass {spoken_count(index + 1)}",)
         case Do():
-            return ("completed",)
+            plain = step.answer.replace(" ", "").isalpha()
+            return (step.answer if plain else "completed",)
         case Caution():
             return (step.read_back,)
         case HoldPoint():

@@ -115,11 +115,14 @@ def _rows(picture: Picture, console: Console, width: int, height: int) -> Render
         "say": say,
         "type": typed,
         "heard": _meter(shown, level, 10),
-        "said": [Text(shown.said)] if shown.said else [],
+        "said": [Text(shown.said)] if shown.said != shown.question else [],
         "review": _supervisor(shown),
     }
+    for row in (*parts["verdict"][1::2], *parts["review"][len(shown.reasons) :]):
+        row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     rows = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
     need = ("type", "wait", "verdict", "say", "heard", "review", "said")
+    question = question[: max(1, height - len(head) - len(rows["type"]))]
     budget = max(0, height - len(head) - len(question))
     given = _share([rows[label] for label in need], budget)
     shares = dict(zip(need, given, strict=True))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 from rich.console import Console
 from rich.live import Live
@@ -53,6 +56,7 @@ class LiveView:
         self._shown = Shown()
         self._keys = KeyLine(self._typing)
         self._live: Live | None = None
+        self._before: Any = None  # what ended the program before
         self._now: Callable[[], int] = lambda: 0
         self._level: Callable[[], Level | None] = lambda: None
 
@@ -61,6 +65,9 @@ class LiveView:
 
     def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None:
         self._now, self._level = now, level
+        # Ended from outside it must not leave the terminal mute and on its second page: it ends as by Ctrl-C.
+        with contextlib.suppress(ValueError):  # only the main thread may
+            self._before = signal.signal(signal.SIGTERM, signal.default_int_handler)
         self._keys.open()
         self._live = Live(
             get_renderable=self._picture,
@@ -77,6 +84,9 @@ class LiveView:
             self._live.stop()
             self._live = None
         self._keys.close()
+        if self._before is not None:
+            signal.signal(signal.SIGTERM, self._before)
+            self._before = None
         for note in self._shown.notes:
             self._write(note)
         self._shown = replace(self._shown, notes=())

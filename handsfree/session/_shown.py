@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, question
+from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
 from handsfree.record import clean
 from handsfree.session._ears import Heard
 from handsfree.session._view import _understood, body_of, told
@@ -30,14 +30,17 @@ class Hearing:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One verdict: ``measured`` is what was judged ("Injury size: 4.5 mm"), ``limit`` what it may be."""
+    """One verdict: ``measured`` is what was judged ("Injury size: 4.5 mm"), ``low`` and ``high`` the limit as
+    recorded, ``limit`` in words."""
 
+    rule: str
     measured: str
-    limit: str
+    low: str
+    high: str
     outcome: str
     severity: str
     source: str
-    reason: str
+    limit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +109,10 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
         commands=tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ())),
+        verdicts=tuple(
+            v if v.limit else replace(v, limit=_plain(limit_words(book, state, v.rule, v.low, v.high)))
+            for v in shown.verdicts
+        ),
         timers=tuple(
             Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
         ),
@@ -145,13 +152,14 @@ def recorded(shown: Shown, effect: Record) -> Shown:
 
 
 def _judged(body: Mapping[str, str]) -> Judged:
-    ends = [f"{word} {body[key]}" for word, key in (("least", "low"), ("most", "high")) if body.get(key)]
+    # The reason's first part says what was judged: not always the reading itself (a tire's age, a loss).
     measured, _, _ = body["reason"].partition(";")
     return Judged(
+        rule=body["rule"],
         measured=_plain(measured.rstrip(".")),
-        limit=_plain(", ".join(ends)),
+        low=body["low"],
+        high=body["high"],
         outcome=body["outcome"],
         severity=body["severity"],
         source=_plain(body["source"]),
-        reason=_plain(body["reason"]),
     )
