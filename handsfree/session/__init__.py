@@ -1,7 +1,7 @@
 """The session room: the only loop and the only clock."""
 
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
-from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Lost, Quiet, TypedEars
+from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._job import (
     Job,
     create_job,

@@ -118,7 +118,7 @@ def _rows(picture: Picture, console: Console, width: int, height: int) -> Render
         "said": [Text(shown.said)] if shown.said != shown.question else [],
         "review": _supervisor(shown),
     }
-    for row in (*parts["verdict"][1::2], *parts["review"][len(shown.reasons) :]):
+    for row in parts["review"][len(shown.reasons) :]:
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     rows = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
     need = ("type", "wait", "verdict", "say", "heard", "review", "said")
