@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from typing import Any, TextIO
@@ -11,6 +12,8 @@ from typing import Any, TextIO
 __all__ = ["KeyLine", "edited"]
 
 _LONGEST = 200
+#: What arrow and function keys send (ECMA-48 control sequences): nothing of it belongs into an answer.
+_SEQUENCE = re.compile(r"\x1b(\[[0-?]*[ -/]*[@-~]|O.|.)?")
 _ENTER, _END, _ERASE, _CLEAR, _WORD = "\r\n", "\x04", "\b\x7f", "\x15", "\x17"
 
 
@@ -101,8 +104,7 @@ class KeyLine:
             more = os.read(self._fd, 1024)
             if not more:
                 return ""
-            if more[:1] != b"\x1b":  # arrow and function keys: nothing of them belongs into an answer
-                self._keys += self._decoder.decode(more)
+            self._keys += _SEQUENCE.sub("", self._decoder.decode(more))
 
     def _begin(self) -> None:
         """What was typed before anyone wanted a line is no answer."""

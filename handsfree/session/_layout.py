@@ -120,25 +120,28 @@ def _rows(picture: Picture, console: Console, width: int, height: int) -> Render
     }
     for row in parts["review"][len(shown.reasons) :]:
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
-    rows = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
+    labelled = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
     need = ("type", "wait", "verdict", "say", "heard", "review", "said")
-    question = question[: max(1, height - len(head) - len(rows["type"]))]
+    question = question[: max(1, height - len(head) - len(labelled["type"]))]
     budget = max(0, height - len(head) - len(question))
-    given = _share([rows[label] for label in need], budget)
+    given = _share([labelled[label] for label in need], budget)
     shares = dict(zip(need, given, strict=True))
     body = [
         row
         for label in ("said", "heard", "verdict", "wait", "say", "review")
-        for row in rows[label][: shares[label]]
+        for row in labelled[label][: shares[label]]
     ]
     glance = _glance(picture, width)
     if budget - sum(given) > len(glance):
         body = [*glance, *body]
     trail_room = budget - len(body) - shares["type"]
     body += _trail(shown, width, trail_room)
-    foot = rows["type"][: shares["type"]]
+    foot = labelled["type"][: shares["type"]]
     body += [Text()] * (height - len(head) - len(question) - len(body) - len(foot))
-    return Group(*[*head, *question, *body, *foot][: max(height, 1)])
+    rows = [*head, *question, *body, *foot][:height]
+    for row in rows:
+        row.truncate(width)
+    return Group(*rows)
 
 
 def _glance(picture: Picture, width: int) -> list[Text]:
@@ -350,9 +353,7 @@ def _next_due(shown: Shown) -> int:
 
 def _say_rows(shown: Shown, width: int, *, large: bool) -> list[Text]:
     letters = big(" | ".join(shown.answers), width) if large else []
-    rows = [Text(row, "bold", no_wrap=True) for row in letters] or _wrapped(_answers(shown), width)
-    if letters and shown.or_value:
-        rows.append(Text("or the value once more"))
+    rows = [Text(row, "bold", no_wrap=True) for row in letters] + _wrapped(_answers(shown), width)
     if shown.commands:
         rows += [Text(), *_wrapped(Text("any time: " + " | ".join(shown.commands)), width)]
     return rows

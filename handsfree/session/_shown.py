@@ -90,7 +90,7 @@ def _gravity(judged: Judged) -> tuple[bool, int]:
 
 def _plain(text: str) -> str:
     """On one line, and nothing that could steer the terminal."""
-    return " ".join(clean(text).plain.split())
+    return clean(" ".join(text.split())).plain
 
 
 def stands(shown: Shown, book: Book, state: State) -> Shown:
