@@ -28,6 +28,7 @@ from handsfree.record import read_log
 from handsfree.session import (
     UNFINISHED,
     AudioEars,
+    Heard,
     Level,
     LiveView,
     Lost,
@@ -689,3 +690,16 @@ def test_a_whole_start_on_a_real_terminal(tmp_path: Path) -> None:
     os.close(theirs)
     (job,) = (tmp_path / "jobs").iterdir()
     assert any(line.kind == "caution" for line in read_log(job).lines)
+
+
+def test_a_screen_that_has_the_keyboard_gives_the_typed_lines() -> None:
+    from handsfree._wiring import _keyboard
+
+    class WithKeys(Kept):
+        def keyboard(self):
+            return io.StringIO("hold work\n")
+
+    ears = _keyboard(SimulatedClock(0), WithKeys(print))
+    result = ears.listen(armed_for((("command", "<commands.hold>"),)), None, answer=True)
+    assert isinstance(result, Heard)
+    assert result.hypothesis.text == "hold work"
