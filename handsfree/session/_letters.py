@@ -50,7 +50,11 @@ def big(text: str, width: int) -> list[str]:
     room = (width + 1) // _STEP
     if any(len(word) > room for word in words) or not set(text) - {"\n"} <= _COLUMNS.keys():
         return []
-    return [row for line in textwrap.wrap(" ".join(words), max(room, 1)) for row in _rows(line)]
+    return [
+        row
+        for line in textwrap.wrap(" ".join(words), max(room, 1), break_on_hyphens=False)
+        for row in _rows(line)
+    ]
 
 
 def _rows(line: str) -> list[str]:

@@ -144,7 +144,8 @@ def _verdict_rows(shown: Shown, width: int) -> list[Text]:
         rows = letters_in(words, width, style) + whole
     else:
         rows = letters_in(f"{words} {value}", width, style) or letters_in(words, width, style)
-        rows += letters_in(f"limit {worst.limit}", width, style) if worst.limit else []
+        if worst.limit:
+            rows += letters_in(f"limit {worst.limit}", width, style) or letters_in(worst.limit, width, style)
     return rows + [part for line in judged_rows(shown) for part in _wrapped(line, width)]
 
 

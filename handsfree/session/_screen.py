@@ -116,4 +116,4 @@ class LiveView:
         self._shown = shown.recorded(self._shown, effect)
 
     def note(self, text: str) -> None:
-        self._shown = replace(self._shown, notes=(*self._shown.notes, text))
+        self._shown = shown.noted(self._shown, text)

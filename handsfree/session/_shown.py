@@ -10,7 +10,7 @@ from handsfree.record import clean
 from handsfree.session._ears import Heard
 from handsfree.session._view import _understood, body_of, told
 
-__all__ = ["SAYABLE", "Hearing", "Judged", "Running", "Shown", "heard", "recorded", "said", "stands"]
+__all__ = ["SAYABLE", "Hearing", "Judged", "Running", "Shown", "heard", "noted", "recorded", "said", "stands"]
 
 #: How a command is said, where that is not its name.
 SAYABLE: Mapping[str, str] = {"limit": "what is the limit", "resume": "resume work", "hold": "stand by"}
@@ -99,9 +99,9 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
     at = ids.index(state.step) if state.step in ids else -1
     return replace(
         shown,
-        title=book.procedure.title,
+        title=_plain(book.procedure.title),
         practice=bool(dict(state.job).get("practice")),
-        phase=book.procedure.step[at].phase if at >= 0 else "",
+        phase=_plain(book.procedure.step[at].phase) if at >= 0 else "",
         step=state.step,
         place=(at + 1, len(ids)),
         mode=state.mode,
@@ -123,6 +123,10 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
 
 def said(shown: Shown, text: str) -> Shown:
     return replace(shown, said=_plain(text), speaking=True)
+
+
+def noted(shown: Shown, text: str) -> Shown:
+    return replace(shown, notes=(*shown.notes, _plain(text)))
 
 
 def heard(shown: Shown, what: Heard, event: Event) -> Shown:

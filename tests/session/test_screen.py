@@ -122,6 +122,14 @@ def test_all_that_a_glance_needs_is_on_it(width: int, height: int) -> None:
         assert words in seen, words
 
 
+def test_value_and_limit_are_both_large_where_there_are_panels() -> None:
+    for width, height in ((200, 60), (120, 40)):
+        rows = drawn(FULL, width, height)
+        seen = "\n".join(rows)
+        for words in ("XX OUTSIDE", "at most 6 mm"):
+            assert all(row in seen for row in big(words, width)), (words, width)
+
+
 def test_a_note_and_the_number_of_exceptions_are_on_it() -> None:
     for size in ((200, 60), (80, 24)):
         seen = text(FULL, *size)
@@ -299,6 +307,7 @@ def test_big_letters_are_all_different_and_as_wide_as_said() -> None:
 def test_big_letters_wrap_between_words_or_stay_away() -> None:
     assert len(big("one two", big_width("one two"))) == ROWS
     assert len(big("one two", big_width("one tw"))) == 2 * ROWS
+    assert big("clip-on chuck", big_width("clip-o")) == []  # not "clip-" and "on"
     assert big("seventeen", big_width("sevente")) == []
     assert big("Überdruck", 200) == []
 
@@ -419,7 +428,8 @@ def test_on_hold_the_way_out_is_what_may_be_said(repair: list[tuple[Shown, Armed
 
 def test_nothing_heard_can_steer_the_terminal() -> None:
     what = shown.heard(Shown(), heard("\x1b[2J\x07wipe\nit"), NoMatch(0, "\x1b[2J", "\x9b1m"))
-    rows = drawn(shown.said(what, "\x1b]0;title\x07"), 80, 24)
+    what = shown.noted(shown.said(what, "\x1b]0;title\x07"), "\x1b[31mgone")
+    rows = drawn(what, 80, 24)
     assert not set("".join(rows)) & {"\x1b", "\x07", "\x9b"}
     assert "wipe it" in " ".join(rows)
 
