@@ -157,13 +157,13 @@ def build_engine(setup: Setup) -> Engine:
     )
 
 
-def _keyboard(clock: Clock) -> TypedEars:
-    return TypedEars(make_engine("typed", normalise=typed_to_words), clock)
+def _keyboard(clock: Clock, view: View) -> TypedEars:
+    return TypedEars(make_engine("typed", normalise=typed_to_words), clock, view.keyboard())
 
 
-def _ears(setup: Setup, clock: Clock) -> Ears:
+def _ears(setup: Setup, clock: Clock, view: View) -> Ears:
     if setup.engine == "typed":
-        return _keyboard(clock)
+        return _keyboard(clock, view)
     engine = build_engine(setup)
     if setup.wav is not None:
         return AudioEars(WavScript(script_lines(setup.wav)), engine, clock)
@@ -234,7 +234,7 @@ def run_job(
             jobs.append(open_job(folder, _carried_on(clock))[0])
             _same_shop(jobs[-1], shop)
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
-        ears = _ears(setup, clock)
+        ears = _ears(setup, clock, view)
         ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
         _hears_codes(ears.engine, library, shop)
         card = _card() if _replies(setup) == "card" else None
@@ -262,7 +262,7 @@ def run_job(
         log=first.log,
         clock=clock,
         view=view,
-        spare=(lambda: _keyboard(clock)) if setup.spare_keyboard and sys.stdin is not None else None,
+        spare=(lambda: _keyboard(clock, view)) if setup.spare_keyboard and sys.stdin is not None else None,
         comeback=(lambda: _microphone_again(setup, clock)) if _live(setup) else None,
         people=People(shop, pronounce),
         name=first.name,

@@ -12,6 +12,7 @@ import shutil
 import sys
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -25,7 +26,16 @@ from handsfree.hearing import EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
 from handsfree.record import RecordError, check_chain, show_text, summary_text
-from handsfree.session import UNFINISHED, PlainView, demo_folder, read_scenario
+from handsfree.session import (
+    SCREENS,
+    UNFINISHED,
+    LiveView,
+    PlainView,
+    View,
+    choose_screen,
+    demo_folder,
+    read_scenario,
+)
 from handsfree.shop import ShopError, parse_shop
 from handsfree.speaking import SpeakingError
 
@@ -92,6 +102,14 @@ ShopFile = Annotated[
 Realtime = Annotated[
     bool, typer.Option("--realtime/--fast", help="With --wav: keep the pace of the clock, or go faster.")
 ]
+Screen = Annotated[
+    str,
+    typer.Option(
+        "--screen",
+        help="live: one picture for a glance from the wheel; lines: a plain line for each thing, as for a screen "
+        "reader. Default: live on a terminal, lines elsewhere, with NO_COLOR or TERM=dumb.",
+    ),
+]
 
 
 def _write(text: str) -> None:
@@ -120,7 +138,22 @@ def _width() -> int:
     return _WIDE
 
 
-def _view() -> PlainView:
+def _view(screen: str, setup: wiring.Setup) -> View:
+    if screen not in ("", *SCREENS):
+        raise typer.BadParameter(f"choose one of {', '.join(SCREENS)}", param_hint="--screen")
+    try:
+        chosen = choose_screen(
+            screen,
+            tty=sys.stdout.isatty(),
+            keys=find_spec("termios") is not None,
+            fast=setup.wav is not None and not setup.realtime,
+            encoding=getattr(sys.stdout, "encoding", None) or "",
+            environ=os.environ,
+        )
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--screen") from None
+    if chosen == "live":
+        return LiveView(lambda note: typer.echo(f"handsfree: {note}", err=True))
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
     return PlainView(_write, None if plain else _style, width=width)
@@ -161,16 +194,17 @@ def _finish(done: Sequence[tuple[Path, str]], setup: wiring.Setup) -> None:
         raise typer.Exit(NOT_FINISHED)
 
 
-def _run(setup: wiring.Setup, resume: Sequence[Path] = ()) -> list[tuple[Path, str]]:
+def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[tuple[Path, str]]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
+    view = _view(screen, setup)
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
 
     def started(folder: Path) -> None:
         _write(f"Job: {folder}")
 
     try:
-        return wiring.run_job(setup, _view(), resume=resume, started=started)
+        return wiring.run_job(setup, view, resume=resume, started=started)
     except KeyboardInterrupt:  # before there was a job
         raise typer.Exit(NOT_FINISHED) from None
 
@@ -218,6 +252,7 @@ def run(
     expert: Annotated[
         bool, typer.Option("--expert", help="Short prompts for those who know the job. Cautions stay whole.")
     ] = False,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Run a job, from the microphone, sound files or the keyboard (--engine typed)."""
@@ -237,7 +272,7 @@ def run(
         expert=expert,
         jobs=jobs,
     )
-    _finish(_run(setup), setup)
+    _finish(_run(setup, screen), setup)
 
 
 @app.command(
@@ -257,6 +292,7 @@ def resume(
     shop: ShopFile = None,
     realtime: Realtime = True,
     practice: Annotated[bool, typer.Option("--practice", help="Training: waits pass at once.")] = False,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
@@ -272,7 +308,7 @@ def resume(
         practice=practice,
         jobs=jobs,
     )
-    _finish(_run(setup, folders), setup)
+    _finish(_run(setup, screen, folders), setup)
 
 
 @app.command(
@@ -286,6 +322,7 @@ def demo(
     wav: Annotated[
         Path | None, typer.Option("--wav", help="Another folder of recordings than the packaged one.")
     ] = None,
+    screen: Screen = "",
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """One whole repair: a recorded technician speaks, the tool listens, judges, replies and records."""
@@ -304,7 +341,7 @@ def demo(
         demonstration=True,
         spare_keyboard=False,
     )
-    _finish(_run(setup), setup)
+    _finish(_run(setup, screen), setup)
 
 
 @app.command(

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from pocketsphinx import Vad
 
-from handsfree.audio._levels import clipped_samples, dbfs, snr_db
+from handsfree.audio._levels import FLOOR_DBFS, clipped_samples, dbfs, snr_db
 
 __all__ = [
     "FRAME_BYTES",
@@ -139,6 +139,7 @@ class Endpointer:
         self.can_continue = can_continue
         self._vad = Vad(self.settings.vad_mode, 16000, FRAME_MS / 1000)
         self._floor = _NoiseFloor()
+        self._level = FLOOR_DBFS
         self._fed = 0  # frames
         self._window = _frames(self.settings.start_window_s)
         self._recent: deque[_Frame] = deque(maxlen=self._window + _frames(self.settings.preroll_s))
@@ -147,6 +148,11 @@ class Endpointer:
     @property
     def in_speech(self) -> bool:
         return self._open is not None
+
+    @property
+    def level_dbfs(self) -> float:
+        """The last frame's level."""
+        return self._level
 
     @property
     def noise_dbfs(self) -> float:
@@ -163,7 +169,7 @@ class Endpointer:
         if len(frame) != FRAME_BYTES:
             raise ValueError(f"a frame is {FRAME_BYTES} bytes, got {len(frame)}")
         self._fed += 1
-        level = dbfs(frame)
+        self._level = level = dbfs(frame)
         # Ask the detector always: it keeps its own statistics of the noise.
         voiced = self._vad.is_speech(frame) and level > self._floor.dbfs + self.settings.gate_db
         self._floor.update(level, voiced)

@@ -1,5 +1,6 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
+from handsfree.procedure._asked import answers, limit_words, question
 from handsfree.procedure._check import check
 from handsfree.procedure._events import (
     EVENTS,
@@ -71,9 +72,12 @@ __all__ = [
     "TakenUp",
     "TimerDue",
     "alike",
+    "answers",
     "check",
     "event_body",
     "event_from_body",
+    "limit_words",
     "phrase_phones",
+    "question",
     "read_procedure",
 ]

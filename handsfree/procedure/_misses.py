@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
+from handsfree.procedure._asked import answers, digits_example
 from handsfree.procedure._flow import (
     NO_INPUT_S,
     arm_badge,
@@ -13,11 +12,9 @@ from handsfree.procedure._flow import (
     condition_asked,
     decoys,
 )
-from handsfree.procedure._model import Caution, Choice, CountPasses, Do, Inspect, Kind, Reading
+from handsfree.procedure._model import Caution, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import spoken, spoken_count
-from handsfree.quantity import Quantity
 
 __all__ = ["hold", "miss", "rearm"]
 
@@ -87,8 +84,8 @@ def _tapered(turn: Turn, misses: int, silent: bool) -> str:
     if turn.state.mode in (Mode.PROVING, Mode.SIGNING):
         return _question(turn)
     if misses == 2 or not isinstance(turn.step, Reading) or turn.state.mode is not Mode.ASKING:
-        return turn.prompt("miss_2", forms=_forms(turn))
-    return turn.prompt("miss_3", digits=_digits(turn.step))
+        return turn.prompt("miss_2", forms=", or ".join(answers(turn.book, turn.state)))
+    return turn.prompt("miss_3", digits=digits_example(turn.step))
 
 
 def _question(turn: Turn) -> str:
@@ -100,41 +97,6 @@ def _question(turn: Turn) -> str:
     step = turn.step
     ask = condition_asked(turn) if isinstance(step, Inspect) else turn.question
     return turn.prompt("no_input_1", ask=ask)
-
-
-def _forms(turn: Turn) -> str:
-    """The accepted forms, spoken at the second miss."""
-    if turn.state.mode is Mode.CONFIRMING:
-        return "affirmative, or negative"
-    if turn.state.mode is Mode.DISPOSING:
-        return "measure again, or out of limits"
-    match turn.step:
-        case Reading() as step:
-            return step.forms or _digits(step)
-        case Inspect():
-            return "nothing found, or defect found"
-        case Choice() as step:
-            return ", or ".join(_sayable(option.say, option.name) for option in step.options)
-        case CountPasses():
-            return f"pass {spoken_count(turn.state.index + 1)}"
-        case Do():
-            return "completed"
-        case step:
-            return step.ask
-
-
-def _sayable(expansion: str, name: str) -> str:
-    """What can be said for an option: its words when they are plain, else its name."""
-    return expansion if expansion.replace(" ", "").isalpha() else name.lower()
-
-
-def _digits(step: Reading) -> str:
-    if not step.unit:
-        return "one two three four"
-    assert step.plausible is not None
-    low, high = step.plausible
-    middle = Decimal(f"{(low + high) / 2:.0f}")
-    return spoken(Quantity(middle, step.unit))
 
 
 def hold(turn: Turn, text: str) -> None:

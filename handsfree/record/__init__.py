@@ -11,6 +11,7 @@ from ._log import SCHEMA, Clock, JobLog, system_clock
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._summary import summary_text
+from ._wording import clean
 
 __all__ = [
     "GENESIS",
@@ -26,6 +27,7 @@ __all__ = [
     "RecordDamaged",
     "RecordError",
     "check_chain",
+    "clean",
     "read_log",
     "render",
     "show_text",

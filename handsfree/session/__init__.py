@@ -1,7 +1,7 @@
 """The session room: the only loop and the only clock."""
 
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
-from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Lost, Quiet, TypedEars
+from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._job import (
     Job,
     create_job,
@@ -14,10 +14,12 @@ from handsfree.session._job import (
 from handsfree.session._people import People
 from handsfree.session._replay import Replayed, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
+from handsfree.session._screen import SCREENS, LiveView, choose_screen
 from handsfree.session._session import TIRE_NAMES, UNFINISHED, Session, Tire
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [
+    "SCREENS",
     "TIRE_NAMES",
     "UNFINISHED",
     "AudioEars",
@@ -26,6 +28,8 @@ __all__ = [
     "Ears",
     "Heard",
     "Job",
+    "Level",
+    "LiveView",
     "Lost",
     "NoView",
     "People",
@@ -39,6 +43,7 @@ __all__ = [
     "Tire",
     "TypedEars",
     "View",
+    "choose_screen",
     "create_job",
     "demo_folder",
     "job_folder",

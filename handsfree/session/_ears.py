@@ -7,9 +7,9 @@ import queue
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Protocol, TextIO
+from typing import Protocol
 
 from handsfree.audio import (
     FRAME_MS,
@@ -28,7 +28,19 @@ from handsfree.session._clock import Clock
 from handsfree.session._echo import unseen
 from handsfree.session._people import CODE
 
-__all__ = ["AudioEars", "Back", "Closed", "Ears", "Heard", "Lost", "Nobody", "Quiet", "TypedEars"]
+__all__ = [
+    "AudioEars",
+    "Back",
+    "Closed",
+    "Ears",
+    "Heard",
+    "Level",
+    "Lines",
+    "Lost",
+    "Nobody",
+    "Quiet",
+    "TypedEars",
+]
 
 #: A script of sound files that has run out gets this long (its own noise floor) before the session ends.
 _AFTER_THE_LAST_MS = 2000
@@ -39,6 +51,15 @@ _A_WHILE_MS = 5000
 class Heard:
     hypothesis: Hypothesis
     utterance: Utterance | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What the microphone gives at this moment, in dBFS (AES17), and whether someone is speaking."""
+
+    now_dbfs: float
+    noise_dbfs: float
+    in_speech: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +138,12 @@ class AudioEars:
     def noise_dbfs(self) -> float:
         return self._endpointer.noise_dbfs
 
+    @property
+    def level(self) -> Level:
+        """For a meter: three attributes read, from any thread."""
+        ears = self._endpointer
+        return Level(ears.level_dbfs, ears.noise_dbfs, ears.in_speech)
+
     def _can_continue(self) -> bool:
         partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
         if partial is None or self._armed is None:
@@ -185,16 +212,24 @@ def _unreadable(error: Exception) -> Closed:
     return Closed(f"the typed lines can't be read ({error})")
 
 
+class Lines(Protocol):
+    """Where typed lines come from: standard input, a file, or a screen's own input line."""
+
+    def isatty(self) -> bool: ...
+    def readline(self) -> str: ...
+    def __iter__(self) -> Iterator[str]: ...
+
+
 class TypedEars:
     """The keyboard, one line an utterance. Timers go on while nobody types.
 
     With a simulated clock (practice) a wait passes at once when nothing is to be answered.
     """
 
-    def __init__(self, engine: Engine, clock: Clock, stream: TextIO | None = None) -> None:
+    def __init__(self, engine: Engine, clock: Clock, stream: Lines | None = None) -> None:
         self.engine = engine
         self._clock = clock
-        self._stream = stream or sys.stdin
+        self._stream: Lines = stream or sys.stdin
         self._lines: queue.Queue[str | Closed] = queue.Queue()
         self._reader: threading.Thread | None = None
 

@@ -5,37 +5,44 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
-from typing import TextIO
+
+from handsfree.session._keyline import KeyLine
 
 __all__ = ["unseen"]
 
 
 @contextlib.contextmanager
-def unseen(stream: TextIO, wanted: bool) -> Iterator[None]:
-    """While inside, a terminal does not echo what is typed; a file or a pipe has no echo to switch off."""
-    restore = _echo_off(stream) if wanted and _is_terminal(stream) else None
+def unseen(stream: object, wanted: bool) -> Iterator[None]:
+    """While inside, a terminal does not echo what is typed, and a live screen shows dots; a file or a pipe has no
+    echo to switch off."""
+    if isinstance(stream, KeyLine):
+        stream.veiled = wanted
+    fd = _terminal(stream) if wanted else None
+    restore = None if fd is None else _echo_off(fd)
     try:
         yield
     finally:
+        if isinstance(stream, KeyLine):
+            stream.veiled = False
         if restore is not None:
             restore()
             print(flush=True)  # the unseen line's end
 
 
-def _is_terminal(stream: TextIO) -> bool:
+def _terminal(stream: object) -> int | None:
+    """The file descriptor of a terminal, else None."""
     try:
-        return stream.isatty()
+        return stream.fileno() if stream.isatty() else None  # type: ignore[attr-defined]
     except (AttributeError, ValueError, OSError):
-        return False
+        return None
 
 
-def _echo_off(stream: TextIO) -> Callable[[], None]:
+def _echo_off(fd: int) -> Callable[[], None]:
     """Switch the echo off; what is returned switches it on again."""
     if sys.platform == "win32":
         return _windows()
     import termios
 
-    fd = stream.fileno()
     before = termios.tcgetattr(fd)
     quiet = termios.tcgetattr(fd)
     quiet[3] &= ~termios.ECHO

@@ -32,7 +32,18 @@ from handsfree.procedure import (
 )
 from handsfree.record import WITHHELD, JobLog, RecordError
 from handsfree.session._clock import Clock
-from handsfree.session._ears import AudioEars, Back, Closed, Ears, Heard, Lost, Nobody, Quiet, TypedEars
+from handsfree.session._ears import (
+    AudioEars,
+    Back,
+    Closed,
+    Ears,
+    Heard,
+    Level,
+    Lost,
+    Nobody,
+    Quiet,
+    TypedEars,
+)
 from handsfree.session._heard import BAY, TOO_NOISY, event_of, evidence, meaning_of, room_level
 from handsfree.session._job import Job
 from handsfree.session._people import People
@@ -144,15 +155,23 @@ class Session:
 
         ``beside``: jobs opened again that wait until they are called, with their first event.
         """
-        for tire, event in beside:
-            self._tires.append(tire)
-            self.feed(replace(event, aside=tire.name) if isinstance(event, Resumed) else event, tire)
-            if isinstance(event, Start):  # it was cut off before its first event
-                self.feed(SetAside(self._clock.now(), tire.name), tire)
-        self.feed(first)
-        while not self.outcome:
-            self._turn()
+        self._view.begin(self._clock.now, self._level)
+        try:
+            for tire, event in beside:
+                self._tires.append(tire)
+                self.feed(replace(event, aside=tire.name) if isinstance(event, Resumed) else event, tire)
+                if isinstance(event, Start):  # it was cut off before its first event
+                    self.feed(SetAside(self._clock.now(), tire.name), tire)
+            self.feed(first)
+            while not self.outcome:
+                self._turn()
+        finally:
+            self._view.end()
         return self.outcome
+
+    def _level(self) -> Level | None:
+        ears = self._ears
+        return ears.level if isinstance(ears, AudioEars) else None
 
     def close(self) -> None:
         """Give back the ears and the jobs."""
@@ -175,6 +194,8 @@ class Session:
         for effect in effects:
             if isinstance(effect, Record):
                 self._view.recorded(effect)
+        if tire is self._active:  # what waits beside it is told aloud, not shown
+            self._view.stands(tire.machine.book, tire.machine.state)
         spoken = [self._perform(effect, tire) for effect in effects]
         for effect, played in zip(effects, spoken, strict=True):
             if isinstance(effect, Say) and played is not None:
@@ -235,6 +256,7 @@ class Session:
         due = min((tire.due for tire in self._tires if tire.due is not None), default=None)
         quiet_at = None if listening.quiet_at is None else now + listening.quiet_at
         until = min((t for t in (due, quiet_at) if t is not None), default=None)
+        self._view.listening()
         result = self._listen(listening.armed, until, answer=listening.answer)
         now = self._clock.now()
         match result:

@@ -6,13 +6,30 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
-from handsfree.procedure import Answer, Command, Event, NoInput, NoMatch, Record, SetAside
-from handsfree.session._ears import Heard
+from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
+from handsfree.session._ears import Heard, Level, Lines
 
 __all__ = ["NoView", "PlainView", "View"]
 
 
 class View(Protocol):
+    """Told by the session what happens, in its order. None of it may take long: speech waits for it."""
+
+    def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None:
+        """The job begins. ``now`` reads the session's clock, ``level`` the microphone; from any thread."""
+
+    def end(self) -> None:
+        """Nothing more will be shown; also after an error or Ctrl-C."""
+
+    def stands(self, book: Book, state: State) -> None:
+        """Where the dialogue stands after an event, before its replies are spoken."""
+
+    def listening(self) -> None:
+        """All is said; an answer may be given now."""
+
+    def keyboard(self) -> Lines | None:
+        """Where typed lines come from when the view has the keyboard; None: from standard input."""
+
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
@@ -20,6 +37,11 @@ class View(Protocol):
 
 
 class NoView:
+    def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None: ...
+    def end(self) -> None: ...
+    def stands(self, book: Book, state: State) -> None: ...
+    def listening(self) -> None: ...
+    def keyboard(self) -> Lines | None: ...
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
@@ -88,7 +110,17 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
 }
 
 
-class PlainView:
+def told(effect: Record) -> tuple[str, str] | None:
+    """A record as a label and a sentence, None for one that is not shown."""
+    shown = _SHOWN.get(effect.kind)
+    return None if shown is None else (shown[0], shown[1](body_of(effect)))
+
+
+def body_of(effect: Record) -> dict[str, str]:
+    return {key: value if isinstance(value, str) else "; ".join(value) for key, value in effect.body}
+
+
+class PlainView(NoView):
     """Lines through ``write``; meaning never by color alone. ``style`` may color a line by its label; longer
     lines are wrapped at ``width`` columns, 0 for never."""
 
@@ -121,14 +153,13 @@ class PlainView:
         self._line("understood", _understood(event))
 
     def recorded(self, effect: Record) -> None:
-        body = {key: value if isinstance(value, str) else "; ".join(value) for key, value in effect.body}
-        if effect.kind == "step" and body["phase"] != self._phase:
-            self._phase = body["phase"]
+        if effect.kind == "step" and (phase := body_of(effect)["phase"]) != self._phase:
+            self._phase = phase
             self._write("")
             self._line("phase", self._phase.upper())
-        shown = _SHOWN.get(effect.kind)
-        if shown is not None:
-            self._line(shown[0], shown[1](body))
+        line = told(effect)
+        if line is not None:
+            self._line(*line)
 
     def note(self, text: str) -> None:
         self._line("note", text)

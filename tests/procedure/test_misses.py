@@ -20,7 +20,10 @@ PLACES = {
     "reading": (TO_SIZE, "five millimeters"),
     "verdict": ((*TO_SIZE, "seven", "affirmative"), "measure again, or out of limits"),
     "inspection": (TO_LOOK, f"{CLEAR}, or {FOUND}"),
-    "supervisor": (TO_BOSS, "Supervisor?"),
+    "supervisor": (
+        TO_BOSS,
+        "supervisor release, and the badge number, or supervisor rejection, and the badge number",
+    ),
     "action": (TO_DRILL[:-1], "completed"),
     "passes": (TO_DRILL, "pass one"),
 }

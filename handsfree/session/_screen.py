@@ -1,0 +1,119 @@
+"""The live screen: a picture of the job, drawn again a few times a second beside the work."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from rich.console import Console
+from rich.live import Live
+
+from handsfree.procedure import Book, Event, Record, State
+from handsfree.session import _shown as shown
+from handsfree.session._ears import Heard, Level, Lines
+from handsfree.session._keyline import KeyLine
+from handsfree.session._layout import Picture
+from handsfree.session._shown import Shown
+
+__all__ = ["SCREENS", "LiveView", "choose_screen"]
+
+SCREENS = ("live", "lines")
+#: Pictures a second. A second of a timer and a glance need no more, and drawing takes time from the recognizer.
+_A_SECOND = 4
+
+
+def choose_screen(
+    asked: str, *, tty: bool, keys: bool, fast: bool, encoding: str, environ: Mapping[str, str]
+) -> str:
+    """ "live" or "lines". What was ``asked`` for counts; else live where there is a terminal that shows color and
+    block letters, whose keys can be read one by one (``keys``), at a pace that eyes can follow (not ``fast``), and
+    nobody asked for plain text (NO_COLOR, see no-color.org; TERM=dumb).
+
+    Raises ValueError when a live screen was asked for and there is no terminal for it.
+    """
+    dumb = environ.get("TERM", "dumb") in ("dumb", "unknown")
+    able = tty and not dumb and encoding.lower().replace("-", "").startswith("utf")
+    if asked == "live" and not able:
+        raise ValueError("a live screen needs an interactive UTF-8 terminal; use --screen lines")
+    if asked:
+        return asked
+    return "live" if able and keys and not fast and not environ.get("NO_COLOR") else "lines"
+
+
+class LiveView:
+    """Shows the job on the terminal's second page, so that nothing of it stays in the scrollback.
+
+    What happens replaces a frozen ``Shown``; a thread of rich's draws it. Notes are written by ``write`` once the
+    terminal is as it was. The keyboard's line is part of the picture (``keyboard``).
+    """
+
+    def __init__(self, write: Callable[[str], None], console: Console | None = None) -> None:
+        self._write = write
+        self._console = console or Console()
+        self._shown = Shown()
+        self._keys = KeyLine(self._typing)
+        self._live: Live | None = None
+        self._before: Any = None  # what ended the program before
+        self._now: Callable[[], int] = lambda: 0
+        self._level: Callable[[], Level | None] = lambda: None
+
+    def _picture(self) -> Picture:
+        return Picture(self._shown, self._now(), self._level())
+
+    def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None:
+        self._now, self._level = now, level
+        # Ended from outside it must not leave the terminal mute and on its second page: it ends as by Ctrl-C.
+        with contextlib.suppress(ValueError):  # only the main thread may
+            self._before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+        self._keys.open()
+        self._live = Live(
+            get_renderable=self._picture,
+            console=self._console,
+            screen=True,
+            refresh_per_second=_A_SECOND,
+            redirect_stdout=False,
+            redirect_stderr=False,
+        )
+        self._live.start()
+
+    def end(self) -> None:
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+        self._keys.close()
+        if self._before is not None:
+            signal.signal(signal.SIGTERM, self._before)
+            self._before = None
+        for note in self._shown.notes:
+            self._write(note)
+        self._shown = replace(self._shown, notes=())
+
+    def keyboard(self) -> Lines | None:
+        """The line typed on this screen, None where the terminal can't do it."""
+        return self._keys if self._keys.able() else None
+
+    def _typing(self, line: str) -> None:
+        self._shown = replace(self._shown, typing=line)
+        if self._live is not None:
+            self._live.refresh()
+
+    def stands(self, book: Book, state: State) -> None:
+        self._shown = shown.stands(self._shown, book, state)
+
+    def listening(self) -> None:
+        self._shown = replace(self._shown, speaking=False)
+
+    def said(self, text: str, kind: str) -> None:
+        self._shown = shown.said(self._shown, text)
+
+    def heard(self, heard: Heard, event: Event) -> None:
+        self._shown = shown.heard(self._shown, heard, event)
+
+    def recorded(self, effect: Record) -> None:
+        self._shown = shown.recorded(self._shown, effect)
+
+    def note(self, text: str) -> None:
+        self._shown = shown.noted(self._shown, text)

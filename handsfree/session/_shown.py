@@ -1,0 +1,173 @@
+"""What a screen shows of a job, frozen, and how each thing that happens changes it. No I/O, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
+from handsfree.record import clean
+from handsfree.session._ears import Heard
+from handsfree.session._view import _understood, body_of, told
+
+__all__ = ["SAYABLE", "Hearing", "Judged", "Running", "Shown", "heard", "noted", "recorded", "said", "stands"]
+
+#: How a command is said, where that is not its name.
+SAYABLE: Mapping[str, str] = {"limit": "what is the limit", "resume": "resume work", "hold": "stand by"}
+_TRAIL = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """The last utterance. Levels in dBFS and dB; None from the keyboard."""
+
+    text: str
+    understood: str
+    speech_dbfs: float | None = None
+    snr_db: float | None = None
+    clipped: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One verdict: ``measured`` is what was judged ("Injury size: 4.5 mm"), ``low`` and ``high`` the limit as
+    recorded, ``limit`` in words."""
+
+    rule: str
+    measured: str
+    low: str
+    high: str
+    outcome: str
+    severity: str
+    source: str
+    limit: str = ""
+    inclusive: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """A wait. Due times in milliseconds of the session's clock; ``over``: only the longest time still counts."""
+
+    name: str
+    shortest_due: int
+    longest_due: int | None
+    over: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    title: str = ""
+    practice: bool = False
+    phase: str = ""
+    step: str = ""
+    place: tuple[int, int] = (0, 0)  # the step's number in the procedure, and how many there are
+    mode: Mode = Mode.IDLE
+    speaking: bool = False
+    question: str = ""
+    answers: tuple[str, ...] = ()
+    or_value: bool = False  # instead of these answers the value may be said once more
+    commands: tuple[str, ...] = ()
+    said: str = ""
+    hearing: Hearing | None = None
+    verdicts: tuple[Judged, ...] = ()  # of the last reading or answer
+    timers: tuple[Running, ...] = ()
+    trail: tuple[tuple[str, str], ...] = ()  # label and sentence, the newest last
+    exceptions: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()  # why the tire must not be repaired
+    notes: tuple[str, ...] = ()
+    typing: str | None = None  # the unfinished typed line; None: nobody types
+
+    @property
+    def worst(self) -> Judged | None:
+        """The verdict to look at first: a stop before a warning, outside before too close before inside."""
+        return min(self.verdicts, key=_gravity, default=None)
+
+
+def _gravity(judged: Judged) -> tuple[bool, int]:
+    order = ("outside", "close", "inside")
+    rank = order.index(judged.outcome) if judged.outcome in order else len(order)
+    return (judged.severity != "stop" and judged.outcome != "inside", rank)
+
+
+def _plain(text: str) -> str:
+    """On one line, and nothing that could steer the terminal."""
+    return clean(" ".join(text.split())).plain
+
+
+def stands(shown: Shown, book: Book, state: State) -> Shown:
+    """Where the dialogue stands now."""
+    ids = [step.id for step in book.procedure.step]
+    at = ids.index(state.step) if state.step in ids else -1
+    return replace(
+        shown,
+        title=_plain(book.procedure.title),
+        practice=bool(dict(state.job).get("practice")),
+        phase=_plain(book.procedure.step[at].phase) if at >= 0 else "",
+        step=state.step,
+        place=(at + 1, len(ids)),
+        mode=state.mode,
+        question=_plain(question(book, state)),
+        answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
+        or_value=any(label == "value" for label, _ in state.armed),
+        commands=tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ())),
+        verdicts=tuple(
+            v
+            if v.limit
+            else replace(v, limit=_plain(limit_words(book, v.low, v.high, inclusive=v.inclusive)))
+            for v in shown.verdicts
+        ),
+        timers=tuple(
+            Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
+        ),
+        exceptions=tuple(map(_plain, state.exceptions)),
+        reasons=tuple(map(_plain, state.reasons)),
+    )
+
+
+def said(shown: Shown, text: str) -> Shown:
+    return replace(shown, said=_plain(text), speaking=True)
+
+
+def noted(shown: Shown, text: str) -> Shown:
+    return replace(shown, notes=(*shown.notes, _plain(text)))
+
+
+def heard(shown: Shown, what: Heard, event: Event) -> Shown:
+    utterance = what.utterance
+    hearing = Hearing(_plain(what.hypothesis.text), _plain(_understood(event)))
+    if utterance is not None:
+        hearing = replace(
+            hearing,
+            speech_dbfs=utterance.speech_dbfs,
+            snr_db=utterance.snr_db,
+            clipped=utterance.clipped > 0,
+        )
+    return replace(shown, hearing=hearing)
+
+
+def recorded(shown: Shown, effect: Record) -> Shown:
+    """A new line of the record. A reading or an answer begins a new list of verdicts."""
+    body = body_of(effect)
+    if effect.kind == "verdict":
+        shown = replace(shown, verdicts=(*shown.verdicts, _judged(body)))
+    elif effect.kind in ("reading", "answer"):
+        shown = replace(shown, verdicts=())
+    line = told(effect)
+    if line is None:
+        return shown
+    return replace(shown, trail=(*shown.trail, (line[0], _plain(line[1])))[-_TRAIL:])
+
+
+def _judged(body: Mapping[str, str]) -> Judged:
+    # The reason's first part says what was judged: not always the reading itself (a tire's age, a loss).
+    measured, _, _ = body["reason"].partition(";")
+    return Judged(
+        rule=body["rule"],
+        measured=_plain(measured.rstrip(".")),
+        low=body["low"],
+        high=body["high"],
+        outcome=body["outcome"],
+        severity=body["severity"],
+        source=_plain(body["source"]),
+        inclusive=body["inclusive"] == "true",
+    )
