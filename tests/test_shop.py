@@ -8,7 +8,7 @@ from handsfree import _wiring as wiring
 from handsfree._checking import pronounce
 from handsfree.grammar import Library
 from handsfree.procedure import alike
-from handsfree.shop import _OTHERS, DECOYS, ShopError, code_expansion, parse_shop
+from handsfree.shop import _OTHERS, DECOYS, HALVES, ShopError, code_expansion, parse_shop
 
 CODE = "granite window"
 TEXT = f"""name = "Harbor Row"
@@ -104,7 +104,7 @@ def test_a_wrong_word_has_twenty_others_to_be_heard_as() -> None:
     right = [s for s, m in meanings.items() if m is not None and m.slot("code") == "right"]
     wrong = [s for s, m in meanings.items() if m is not None and m.slot("code") == "wrong"]
     assert right == [CODE]
-    assert len(wrong) == DECOYS + 1  # and the other supervisor's
+    assert len(wrong) == DECOYS + 2 * HALVES + 1  # and the other supervisor's
     assert "velvet hammer" in wrong
     assert not any(CODE in (one, other) for one, other, _ in alike([CODE, *wrong], pronounce))
     assert code_expansion(shop, "409", pronounce) == code_expansion(parse_shop(TEXT), "409", pronounce)

@@ -296,7 +296,9 @@ def test_a_technician_takes_over_and_every_later_entry_is_theirs(folder: Path, s
         folder
     )
     assert "Technician: Ana, 1 entry; Ben Okoro, badge 18, 2 entries" in summary_text(folder)
-    assert "from Ana to Ben Okoro, badge 18" in show_text(folder)
+    shown = show_text(folder)
+    assert "from Ana to Ben Okoro, badge 18" in shown
+    assert "Ana, then Ben Okoro, badge 18" in shown
 
 
 def test_a_wait_goes_on_while_the_technician_changes(folder: Path) -> None:
