@@ -322,7 +322,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     """The lost microphone, when it is there and gives sound; else None."""
     try:
         rescan_devices()
-        source = Microphone(setup.device, timeout_s=0.5)
+        source = Microphone(setup.device)
     except AudioError:
         return None
     try:
