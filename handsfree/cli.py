@@ -372,8 +372,7 @@ def prove_shop(file: Annotated[Path, typer.Argument(help="The shop file.", metav
         typer.echo(f"{file}: {fault}")
     if faults:
         raise typer.Exit(1)
-    people = f"{len(shop.technicians)} technicians, {len(shop.supervisors)} supervisors"
-    typer.echo(f"{file}: proved, {people}")
+    typer.echo(f"{file}: proved; technicians: {len(shop.technicians)}, supervisors: {len(shop.supervisors)}")
 
 
 # \b keeps the lines as they are.

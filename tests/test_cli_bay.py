@@ -33,7 +33,7 @@ def run(place: Path, typed: str, *more: str) -> object:
 
 def test_a_shop_file_is_proved_and_its_faults_are_lines(place: Path) -> None:
     done = handsfree("shop", "shop.toml", cwd=place)
-    assert (done.returncode, done.stdout) == (0, "shop.toml: proved, 1 technicians, 2 supervisors\n")
+    assert (done.returncode, done.stdout) == (0, "shop.toml: proved; technicians: 1, supervisors: 2\n")
     (place / "shop.toml").write_text(TEXT.replace("velvet hammer", "granite windows"))
     done = handsfree("shop", "shop.toml", cwd=place)
     assert done.returncode == 1
