@@ -19,6 +19,7 @@ import typer
 
 from handsfree import _wiring as wiring
 from handsfree import limits
+from handsfree._shop_file import shop_faults, shop_text
 from handsfree.audio import AudioError, MicrophoneLost
 from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
@@ -366,8 +367,8 @@ Keep the file where only supervisors can read it. Use it: handsfree run --shop F
 )
 def prove_shop(file: Annotated[Path, typer.Argument(help="The shop file.", metavar="FILE")]) -> None:
     """Badges are unique, code words are in the dictionary and none is alike another. No code word is printed."""
-    shop = parse_shop(wiring.shop_text(file), str(file))
-    faults = wiring.shop_faults(shop)
+    shop = parse_shop(shop_text(file), str(file))
+    faults = shop_faults(shop)
     for fault in faults:
         typer.echo(f"{file}: {fault}")
     if faults:

@@ -61,9 +61,7 @@ class Closed:
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """A lost microphone is there again."""
-
-    ears: Ears
+    """A lost microphone is listened to again."""
 
 
 class Ears(Protocol):
