@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import nullcontext
 
 from handsfree.grammar import Armed
 from handsfree.session._clock import Clock
@@ -53,7 +54,9 @@ class KeptEars:
             if ears is not None:
                 self._take_back(ears)
                 return Back()
-        return self._ears.listen(armed, until, answer=answer)
+        beside = self._keyboard if self._ears is not self._keyboard else None
+        with beside.hiding(armed) if isinstance(beside, TypedEars) else nullcontext():
+            return self._ears.listen(armed, until, answer=answer)
 
     def lost(self) -> bool:
         """The ears are gone: listen by the keyboard, or wait. False when nobody will ever be heard again."""

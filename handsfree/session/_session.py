@@ -25,7 +25,6 @@ from handsfree.procedure import (
     Say,
     SetAside,
     Spoken,
-    Start,
     TakenUp,
     TimerDue,
     event_body,
@@ -113,9 +112,13 @@ class Session:
         """
         for tire, event in beside:
             self._bay.add(tire)
-            self.feed(replace(event, aside=tire.name) if isinstance(event, Resumed) else event, tire)
-            if isinstance(event, Start):  # it was cut off before its first event
+            if isinstance(event, Resumed):
+                self.feed(replace(event, tire=tire.name, aside=True), tire)
+            else:  # it was cut off before its first event
+                self.feed(event, tire)
                 self.feed(SetAside(self._clock.now(), tire.name), tire)
+        if beside and isinstance(first, Resumed):
+            first = replace(first, tire=self._bay.active.name)
         self.feed(first)
         while not self.outcome:
             self._turn()

@@ -551,6 +551,23 @@ def test_a_second_tire_while_the_first_ones_cement_dries(tmp_path: Path) -> None
     ]
 
 
+def test_the_cement_of_a_tire_that_was_set_aside_too_long_is_put_on_again(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    to_wait = [(2.0, line) for line in TO_WAIT]
+    script = [
+        *to_wait,
+        (2.0, "start another tire"),
+        (2.0, "hold work"),
+        (900.0, "tire alfa"),
+        (2.0, "stop work"),
+    ]
+    assert floor.run(Timed(floor.clock, *script)) == ["stopped", UNFINISHED]
+    alfa = floor.folders["alfa"]
+    assert [w["outcome"] for w in lines_of(alfa, "wait")] == ["started", "over", "overrun"]
+    assert "Tire alfa: Waited too long." in said(alfa)
+    assert floor.first.machine.state.step == "cement"
+
+
 def test_timers_of_the_tire_at_work_are_named_too(tmp_path: Path) -> None:
     floor = Shopfloor(tmp_path)
     script = [
@@ -574,6 +591,10 @@ def test_two_tires_are_opened_again_after_the_power_was_lost(tmp_path: Path) -> 
     running.close()
     assert [outcome for _, outcome in running.outcomes] == ["stopped", "returned"]
     assert "Tire alfa is on hold." in said(floor.folders["alfa"])
+    again = said(floor.folders["bravo"])
+    assert (
+        again[again.index("Job opened again. Phase: receive. Fabric ply. Affirmative?") - 1] == "Tire bravo."
+    )
     assert readings(floor.folders["alfa"]) == WHOLE_READINGS
 
 
