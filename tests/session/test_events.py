@@ -22,7 +22,7 @@ typed: lines through the keyboard's ears; sound: synthetic speech through endpoi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -71,10 +71,8 @@ code = "{CODE}"
 
 
 @pytest.fixture(scope="module")
-def mouth(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mouth]:
-    mouth = Mouth(tmp_path_factory.mktemp("said"))
-    yield mouth
-    mouth.close()
+def mouth(tmp_path_factory: pytest.TempPathFactory) -> Mouth:
+    return Mouth(tmp_path_factory.mktemp("said"))
 
 
 def job_of(folder: Path, text: str, clock: SimulatedClock, **about: str) -> Job:
