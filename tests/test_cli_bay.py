@@ -16,7 +16,8 @@ from handsfree import _wiring as wiring
 from handsfree import audio
 from handsfree.audio import AudioError, MicrophoneLost
 from handsfree.record import check_chain, read_log
-from handsfree.session import AudioEars, SimulatedClock
+from handsfree.session import AudioEars, NoView, SimulatedClock
+from handsfree.shop import ShopError
 
 
 @pytest.fixture
@@ -55,10 +56,14 @@ def test_no_job_begins_with_a_bad_shop_file(place: Path, text: str | bytes | Non
     (place / "shop.toml").unlink()
     if text is not None:
         (place / "shop.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
-    line = one_line(run(place, "", "--shop", "shop.toml"))  # type: ignore[arg-type]
+    setup = wiring.Setup(engine="typed", jobs=place / "jobs", shop=place / "shop.toml")
+    with pytest.raises(ShopError) as caught:
+        wiring.run_job(setup, NoView(), started=lambda _: None)
+    line = str(caught.value)
     assert said in line
     assert "shop.toml" in line
     assert "xyzzy" not in line
+    assert "\n" not in line
     assert not (place / "jobs").exists()
 
 
@@ -86,13 +91,6 @@ def test_a_job_goes_on_with_its_shop_file_only(place: Path) -> None:
     assert not any(b"granite" in path.read_bytes() for path in job.rglob("*") if path.is_file())
 
 
-def test_a_job_begun_without_a_shop_file_has_none_later(place: Path) -> None:
-    run(place, "")
-    (job,) = (place / "jobs").iterdir()
-    done = handsfree("resume", str(job), "--engine", "typed", "--practice", "--shop", "shop.toml", cwd=place)
-    assert "leave --shop out" in one_line(done)
-
-
 def test_two_tires_are_gone_on_with_by_one_command(place: Path) -> None:
     done = run(place, "start another tire\nsupervisor release 12\n")
     assert done.returncode == 3  # type: ignore[attr-defined]
@@ -109,12 +107,14 @@ def test_two_tires_are_gone_on_with_by_one_command(place: Path) -> None:
         assert check_chain(job) == []
 
 
-def test_one_of_two_that_can_not_be_opened_leaves_the_other_closed(place: Path) -> None:
+def test_jobs_that_can_not_be_opened_so_stay_closed(place: Path) -> None:
     run(place, "")
     (job,) = (place / "jobs").iterdir()
-    words = ("resume", str(job), "nowhere", "--engine", "typed", "--practice")
-    assert "nowhere: no job there" in one_line(handsfree(*words, cwd=place))
-    assert handsfree("resume", str(job), "--engine", "typed", "--practice", cwd=place).returncode == 3
+    words = ("resume", str(job), "--engine", "typed", "--practice")
+    assert "nowhere: no job there" in one_line(handsfree(*words, "nowhere", cwd=place))
+    # Begun without a shop file: it has none later.
+    assert "leave --shop out" in one_line(handsfree(*words, "--shop", "shop.toml", cwd=place))
+    assert handsfree(*words, cwd=place).returncode == 3  # its lock was given back
 
 
 # -- a microphone that was lost -------------------------------------------------------------------------
