@@ -11,10 +11,12 @@ from datetime import date
 from pathlib import Path
 
 from handsfree._checking import pronounce
+from handsfree._shop_file import hears_codes, read_shop, same_shop
 from handsfree.audio import AudioError, Microphone, WavScript, list_devices, rescan_devices
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, MissingWord, make_engine
+from handsfree.hearing import Engine, make_engine
 from handsfree.limits import LimitsError
+from handsfree.procedure import ProcedureError
 from handsfree.record import RecordError
 from handsfree.session import (
     TIRE_NAMES,
@@ -37,7 +39,7 @@ from handsfree.session import (
     prompts_text,
     script_lines,
 )
-from handsfree.shop import Shop, ShopError, check_shop, parse_shop
+from handsfree.shop import Shop
 from handsfree.speaking import (
     CardPlayer,
     FilePlayer,
@@ -54,10 +56,7 @@ __all__ = [
     "find_job",
     "policy_text",
     "procedure_text",
-    "read_shop",
     "run_job",
-    "shop_faults",
-    "shop_text",
 ]
 
 REPLIES = ("card", "files", "text")
@@ -117,34 +116,6 @@ def policy_text(path: Path | None) -> str:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise LimitsError(f"{path}: {_why(error)}; give a policy file, or leave --policy out") from None
-
-
-def read_shop(path: Path | None) -> Shop | None:
-    """A shop file, proved: every code word can be heard and told from the others. Raises ShopError."""
-    if path is None:
-        return None
-    shop = parse_shop(shop_text(path), str(path))
-    faults = shop_faults(shop)
-    if faults:
-        raise ShopError(f"{path}: {faults[0]} (all of them: handsfree shop {path})")
-    return shop
-
-
-def shop_text(path: Path) -> str:
-    """The text of a shop file. Raises ShopError."""
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ShopError(f"{path}: {_why(error)}; give a shop file, or leave --shop out") from None
-
-
-def shop_faults(shop: Shop) -> list[str]:
-    """What is wrong with a shop's code words for the packaged grammars and dictionary."""
-    library = Library.load()
-    rules = library.public_rules()
-    spoken = library.arm({str(number): f"<{rule}>" for number, rule in enumerate(rules)}).words()
-    always = library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}).sentences()
-    return check_shop(shop, pronounce, spoken, always)
 
 
 def build_engine(setup: Setup) -> Engine:
@@ -232,11 +203,11 @@ def run_job(
     try:
         for folder in resume:
             jobs.append(open_job(folder, _carried_on(clock))[0])
-            _same_shop(jobs[-1], shop)
+            same_shop(jobs[-1], shop)
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock, view)
         ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
-        _hears_codes(ears.engine, library, shop)
+        hears_codes(ears.engine, library, shop)
         card = _card() if _replies(setup) == "card" else None
         if not jobs:
             jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
@@ -247,7 +218,10 @@ def run_job(
         raise
 
     def another(name: str) -> Job:
-        job = _new_job(setup, clock, library, ears.engine.name, shop, tire=name)
+        try:
+            job = _new_job(setup, clock, library, ears.engine.name, shop, tire=name)
+        except (LimitsError, ProcedureError) as error:  # a file was changed since the first job began
+            raise RecordError(str(error)) from None
         started(job.log.folder)
         return job
 
@@ -289,32 +263,6 @@ def _named(jobs: Sequence[Job]) -> list[Tire]:
     return tires
 
 
-def _same_shop(job: Job, shop: Shop | None) -> None:
-    """A job goes on with the shop's file it began with. Raises RecordError."""
-    header, name = job.log.lines[0].body, job.log.folder.name
-    began = header.get("shop", "")
-    if began and (shop is None or shop.name != began):
-        raise RecordError(f"{name} was begun with the shop file of {began!r}; give it with --shop")
-    if shop is None:
-        return
-    if not began:
-        raise RecordError(f"{name} was begun without a shop file; leave --shop out")
-    if header.get("shop_sha256") != shop.sha256:
-        text = "the shop file has other people in it than when the job began"
-        job.log.append([{"kind": "note", "text": text, "shop_sha256": shop.sha256}])
-
-
-def _hears_codes(engine: Engine, library: Library, shop: Shop | None) -> None:
-    """Every code word is in the recognizer's own vocabulary. Raises ShopError, without the word."""
-    for badge in shop.supervisors if shop is not None else ():
-        try:
-            engine.arm(library.arm(dict(People(shop, pronounce).fill((("code", f"<shop.code.{badge}>"),)))))
-        except MissingWord:
-            raise ShopError(
-                f"supervisor {badge}: this recognizer's model lacks the code word; choose another word"
-            ) from None
-
-
 def _live(setup: Setup) -> bool:
     return setup.engine != "typed" and setup.wav is None
 
@@ -323,7 +271,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     """The lost microphone, when it is there and gives sound; else None."""
     try:
         rescan_devices()
-        source = Microphone(setup.device, timeout_s=0.5)
+        source = Microphone(setup.device)
     except AudioError:
         return None
     try:

@@ -20,6 +20,7 @@ import typer
 
 from handsfree import _wiring as wiring
 from handsfree import limits
+from handsfree._shop_file import shop_faults, shop_text
 from handsfree.audio import AudioError, MicrophoneLost
 from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
@@ -380,7 +381,7 @@ def check(
     typer.echo(f"{procedure}: proved, nothing found")
 
 
-_SHOP_HELP = """A shop file (TOML) says who works here and who may release a hold point:
+_SHOP_HELP = """Prove a shop file (TOML), which says who works here and who may release a hold point:
 
 \b
   name = "Harbor Row"
@@ -399,17 +400,21 @@ _SHOP_HELP = """A shop file (TOML) says who works here and who may release a hol
 Keep the file where only supervisors can read it. Use it: handsfree run --shop FILE"""
 
 
-@app.command("shop", short_help="Prove a shop file: its people and code words.", epilog=_SHOP_HELP)
+@app.command(
+    "shop",
+    short_help="Prove a shop file: its people and code words.",
+    help=_SHOP_HELP,
+    epilog="Example: handsfree shop harbor-row.toml",
+)
 def prove_shop(file: Annotated[Path, typer.Argument(help="The shop file.", metavar="FILE")]) -> None:
-    """Prove a shop file: badges unique, code words in the dictionary and none alike. No code word is printed."""
-    shop = parse_shop(wiring.shop_text(file), str(file))
-    faults = wiring.shop_faults(shop)
+    """Badges are unique, code words are in the dictionary and none is alike another. No code word is printed."""
+    shop = parse_shop(shop_text(file), str(file))
+    faults = shop_faults(shop)
     for fault in faults:
         typer.echo(f"{file}: {fault}")
     if faults:
         raise typer.Exit(1)
-    people = f"{len(shop.technicians)} technicians, {len(shop.supervisors)} supervisors"
-    typer.echo(f"{file}: proved, {people}")
+    typer.echo(f"{file}: proved; technicians: {len(shop.technicians)}, supervisors: {len(shop.supervisors)}")
 
 
 # \b keeps the lines as they are.

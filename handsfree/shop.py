@@ -44,6 +44,7 @@ _OTHERS = (
 )
 # fmt: on
 DECOYS = 20
+HALVES = 24  # other words beside either half of a code word of two words
 _LEAST_PHONES = 5  # a shorter word is heard in anything
 
 
@@ -173,8 +174,14 @@ def code_expansion(shop: Shop, badge: str, pronounce: Pronounce) -> str:
     pick = random.Random(f"{badge} {code}")
     words = [word for word in _OTHERS if word not in code.split()]
     pick.shuffle(words)
-    others = words if " " not in code else [f"{a} {b}" for a, b in zip(words, reversed(words), strict=True)]
-    others = [other for other in others if not alike((code, other), pronounce)][:DECOYS]
+    others = words
+    if " " in code:
+        first, last = code.split()
+        # Half of the code word is not the code word: without these, whoever knew one word was let through.
+        halves = [pair for word in words[:HALVES] for pair in (f"{first} {word}", f"{word} {last}")]
+        others = [*halves, *(f"{a} {b}" for a, b in zip(words, reversed(words), strict=True))]
+    wanted = DECOYS + (2 * HALVES if " " in code else 0)
+    others = [other for other in others if not alike((code, other), pronounce)][:wanted]
     others += [other for other in shop._codes.values() if other != code]
     return f"({code}) {{code=right}} | {wrong_expansion(others)}"
 

@@ -55,11 +55,11 @@ def policy_in_help() -> str:
 
 def test_without_words_it_shows_help_with_every_command() -> None:
     done = handsfree()
-    for command in ("run", "resume", "demo", "show", "check", "limits", "doctor"):
+    for command in ("run", "resume", "demo", "show", "check", "shop", "limits", "doctor"):
         assert command in done.stdout + done.stderr
 
 
-@pytest.mark.parametrize("command", ["run", "resume", "demo", "show", "check", "limits", "doctor"])
+@pytest.mark.parametrize("command", ["run", "resume", "demo", "show", "check", "shop", "limits", "doctor"])
 def test_every_command_has_help_with_an_example(command: str) -> None:
     done = handsfree(command, "--help")
     assert done.returncode == 0

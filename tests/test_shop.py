@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from handsfree import _wiring as wiring
 from handsfree._checking import pronounce
+from handsfree._shop_file import shop_faults
 from handsfree.grammar import Library
 from handsfree.procedure import alike
-from handsfree.shop import _OTHERS, DECOYS, ShopError, code_expansion, parse_shop
+from handsfree.shop import _OTHERS, DECOYS, HALVES, ShopError, code_expansion, parse_shop
 
 CODE = "granite window"
 TEXT = f"""name = "Harbor Row"
@@ -39,7 +39,7 @@ def test_the_example_in_the_help_is_a_whole_one() -> None:
 
     lines = [line.strip() for line in _SHOP_HELP.replace("\b", "").splitlines()]
     text = "\n".join(line for line in lines if line.startswith("[[") or " = " in line)
-    assert wiring.shop_faults(parse_shop(text)) == []
+    assert shop_faults(parse_shop(text)) == []
 
 
 @pytest.mark.parametrize(
@@ -80,13 +80,13 @@ def test_a_mistake_is_one_line_that_says_what_to_do(old: str, new: str, line: st
     ],
 )
 def test_a_code_word_that_can_not_be_told_apart_is_found(code: str, line: str) -> None:
-    faults = wiring.shop_faults(parse_shop(TEXT.replace("velvet hammer", code)))
+    faults = shop_faults(parse_shop(TEXT.replace("velvet hammer", code)))
     assert any(line in fault for fault in faults), faults
     assert not any(word in fault for fault in faults for word in code.split())
 
 
 def test_a_good_file_has_no_faults() -> None:
-    assert wiring.shop_faults(parse_shop(TEXT)) == []
+    assert shop_faults(parse_shop(TEXT)) == []
 
 
 def test_the_hash_knows_the_people_and_not_the_code_words() -> None:
@@ -104,7 +104,7 @@ def test_a_wrong_word_has_twenty_others_to_be_heard_as() -> None:
     right = [s for s, m in meanings.items() if m is not None and m.slot("code") == "right"]
     wrong = [s for s, m in meanings.items() if m is not None and m.slot("code") == "wrong"]
     assert right == [CODE]
-    assert len(wrong) == DECOYS + 1  # and the other supervisor's
+    assert len(wrong) == DECOYS + 2 * HALVES + 1  # and the other supervisor's
     assert "velvet hammer" in wrong
     assert not any(CODE in (one, other) for one, other, _ in alike([CODE, *wrong], pronounce))
     assert code_expansion(shop, "409", pronounce) == code_expansion(parse_shop(TEXT), "409", pronounce)

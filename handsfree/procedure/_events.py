@@ -114,11 +114,12 @@ class TimerDue:
 class Resumed:
     """The job was opened again after its session ended, for whatever reason.
 
-    ``aside``: the job's spoken name when it is opened beside another one that goes on first, else "".
+    ``tire``: the job's spoken name when several are opened together, else "". ``aside``: another goes on first.
     """
 
     at: int
-    aside: str = ""
+    tire: str = ""
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,8 +274,9 @@ def event_body(event: Event) -> dict[str, object]:
             body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
         case DeviceLost() | DeviceBack():
             body["device"] = event.device
-        case TimerDue(tire=name) | Resumed(aside=name) | SetAside(tire=name) | TakenUp(tire=name) if name:
-            body["tire"] = name
+        case TimerDue(tire=name) | Resumed(tire=name) | SetAside(tire=name) | TakenUp(tire=name):
+            body |= {"tire": name} if name else {}
+            body |= {"aside": "true"} if isinstance(event, Resumed) and event.aside else {}
         case _:
             pass
     return body
@@ -312,7 +314,7 @@ def _event(body: Mapping[str, object]) -> Event:
         case "timer":
             return TimerDue(at, str(body.get("tire", "")))
         case "resumed":
-            return Resumed(at, str(body.get("tire", "")))
+            return Resumed(at, str(body.get("tire", "")), body.get("aside") == "true")
         case "set_aside":
             return SetAside(at, str(body.get("tire", "")))
         case "taken_up":

@@ -62,6 +62,7 @@ NO_INPUT_S: Mapping[Kind, int | None] = {
     Kind.HOLD_POINT: None,
 }
 CONFIRM_NO_INPUT_S = 15
+_PERSON_NO_INPUT_S = 30  # somebody may still be on the way to the microphone
 #: The placeholder a supervisor's badge number follows; the session puts the shop's words in its place.
 CODE_RULE = "shop.code"
 
@@ -395,9 +396,9 @@ def ask_badge(turn: Turn, lead: str = "") -> None:
 def arm_badge(turn: Turn) -> None:
     pending = turn.state.pending
     if pending is None:
-        turn.arm(("answer", "<answers.badge>"), no_input_s=CONFIRM_NO_INPUT_S)
+        turn.arm(("answer", "<answers.badge>"), no_input_s=_PERSON_NO_INPUT_S)
     elif turn.state.mode is Mode.PROVING:
-        turn.arm(("code", f"<{CODE_RULE}.{pending.value}>"), no_input_s=CONFIRM_NO_INPUT_S)
+        turn.arm(("code", f"<{CODE_RULE}.{pending.value}>"), no_input_s=_PERSON_NO_INPUT_S)
     else:
         turn.arm(("answer", "<answers.yes_no>"), ("value", "<answers.badge>"), no_input_s=CONFIRM_NO_INPUT_S)
 

@@ -151,9 +151,11 @@ def _resumed(turn: Turn, event: Resumed) -> None:
         if timer.due is not None:
             turn.start_timer(timer.step, timer.due)
     if event.aside:
-        hold(turn, turn.prompt("set_aside", tire=event.aside))
-    else:
-        resume_held(turn, "resumed")
+        hold(turn, turn.prompt("set_aside", tire=event.tire))
+        return
+    if event.tire:
+        turn.say(turn.prompt("taken_up", tire=event.tire))
+    resume_held(turn, "resumed")
 
 
 def _set_aside(turn: Turn, event: SetAside) -> None:

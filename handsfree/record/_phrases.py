@@ -74,9 +74,9 @@ def _understood(row: Told) -> str:
 def _no_match(row: Told) -> Phrase:
     said = value_of(row, "text")
     what = f'"{said}"' if said else "speech"
-    return Phrase(
-        "no match", Text(joined(what, value_of(row, "reason") or "fits nothing armed", sep=": ")), "yellow"
-    )
+    level = f"{value_of(row, 'level_db')} dB over the noise" if has(row, "level_db") else ""
+    reason = joined(value_of(row, "reason") or "fits nothing armed", level)
+    return Phrase("no match", Text(joined(what, reason, sep=": ")), "yellow")
 
 
 def _spoken(row: Told) -> Phrase:

@@ -28,6 +28,8 @@ _GOOD = "return to service"
 _HEADER = (
     ("Technician", "technician"),
     ("Bay", "bay"),
+    ("Called", "tire"),
+    ("Shop", "shop"),
     ("Work order", "job.work_order"),
     ("Wheel", "job.wheel_position"),
     ("Tire", "tire.size"),
@@ -69,7 +71,7 @@ def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     table = Table.grid(padding=(0, 2))
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
     for label, key in _HEADER:
-        value = _known(rows, key)
+        value = _workers(rows) if key == "technician" else _known(rows, key)
         if value and (key, value) != _USUAL:
             table.add_row(label, Text(value))
     if rows:
@@ -78,6 +80,13 @@ def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)
+
+
+def _workers(rows: Sequence[Told]) -> str:
+    """Who worked on the tire, in turn."""
+    began = _known(rows, "technician")
+    changes = [value_of(row, "now") for row in rows if row.get("kind") == "technician"]
+    return ", then ".join([began or "nobody named", *changes]) if changes else began
 
 
 def _known(rows: Sequence[Told], key: str) -> str:

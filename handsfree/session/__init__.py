@@ -1,5 +1,6 @@
 """The session room: the only loop and the only clock."""
 
+from handsfree.session._bay import TIRE_NAMES, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._job import (
@@ -15,7 +16,7 @@ from handsfree.session._people import People
 from handsfree.session._replay import Replayed, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
 from handsfree.session._screen import SCREENS, LiveView, choose_screen
-from handsfree.session._session import TIRE_NAMES, UNFINISHED, Session, Tire
+from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [

@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -82,9 +83,7 @@ class Closed:
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """A lost microphone is there again."""
-
-    ears: Ears
+    """A lost microphone is listened to again."""
 
 
 class Ears(Protocol):
@@ -238,7 +237,7 @@ class TypedEars:
         if self._clock.name == "simulated" and until is not None and not answer:
             self._clock.advance(max(0, until - self._clock.now()))
             return Quiet()
-        with unseen(self._stream, CODE in armed.labels):
+        with self.hiding(armed):
             while True:
                 self._invite()
                 line = self._line(until)
@@ -248,6 +247,10 @@ class TypedEars:
                     return Quiet()
                 if line.strip():
                     return self._taken(line)
+
+    def hiding(self, armed: Armed) -> AbstractContextManager[None]:
+        """While a code word is asked, what is typed does not show."""
+        return unseen(self._stream, CODE in armed.labels)
 
     def typed(self, armed: Armed) -> Heard | None:
         """A line that is there already, else None: for a keyboard beside a microphone."""

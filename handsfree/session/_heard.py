@@ -10,15 +10,13 @@ from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.session._ears import Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
-__all__ = ["BAY", "LEAST_SNR_DB", "event_of", "evidence", "meaning_of", "room_level"]
+__all__ = ["LEAST_SNR_DB", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 #: Under this signal-to-noise ratio nothing is taken for understood. Measured with the demo's recordings in pink
 #: noise: the least of 44 utterances at 12 dB was 11.9 dB, of the 12 that were found at all at 8 dB 9.7; a steady
 #: noise that starts in a quiet room and is taken for speech has none (-10).
 LEAST_SNR_DB: Final = 3.0
 TOO_NOISY: Final = "too noisy"
-#: The label of what the session itself answers: another tire, or which one.
-BAY: Final = "bay"
 
 
 def meaning_of(heard: Heard, armed: Armed) -> Interpretation | None:

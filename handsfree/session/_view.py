@@ -59,6 +59,8 @@ def _understood(event: Event) -> str:
             return ", ".join(f"{key} {value}" for key, value in slots)
         case Answer(text=text):
             return text
+        case NoMatch(reason=reason, level=level) if level:
+            return f"no match: {reason}, {level} dB over the noise"
         case NoMatch(reason=reason):
             return f"no match: {reason}"
         case NoInput():

@@ -291,7 +291,7 @@ RAW = st.one_of(
     st.builds(NoInput, AT),
     st.builds(Spoken, AT, st.integers(-2, 30), st.booleans()),
     st.builds(TimerDue, AT, st.sampled_from(["", "alfa"])),
-    st.builds(Resumed, AT, st.sampled_from(["", "bravo"])),
+    st.builds(Resumed, AT, st.sampled_from(["", "bravo"]), st.booleans()),
     st.builds(SetAside, AT, st.sampled_from(["", "alfa"])),
     st.builds(TakenUp, AT, st.sampled_from(["", "alfa"])),
     st.builds(DeviceLost, AT, st.text(max_size=8)),

@@ -1,7 +1,8 @@
-"""The bay's words as sound: synthetic speech made on this machine, through the real endpointer and recognizer."""
+"""The bay's words as sound: synthetic speech through the real endpointer and recognizer."""
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 from collections.abc import Iterable
@@ -9,55 +10,55 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 import soxr
 
 from handsfree.audio import MicrophoneLost, ScriptLine, WavScript, room_noise, samples, write_wav
 from handsfree.grammar import load_pronunciations
 from handsfree.hearing import make_engine
 from handsfree.session import AudioEars, Clock
-from handsfree.speaking import Pyttsx3Voice, VoiceError
-from handsfree.speaking._sound_file import read_clip
 
 ROOM_DBFS = -60.0
+SAID = Path(__file__).parent / "said"
 
 
 class Mouth:
-    """Debian's flite where it is installed, else the package's own voice. A sentence is made once."""
+    """Says a line from its recording in ``said/``; one that has none is made with Debian's flite, or skipped.
+
+    ``SAID_KEEP=1`` in the environment keeps what was made: that is how the recordings were made (voice slt).
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._voice: Pyttsx3Voice | None = None
 
     def say(self, text: str) -> Path:
-        path = self.folder / f"{text.replace(' ', '-')}.wav"
+        name = text.replace(" ", "-")
+        path = self.folder / f"{name}.wav"
         if not path.exists():
-            write_wav(path, self._in_the_room(self._speech(text)), 16000)
+            recorded = SAID / f"{name}.flac"
+            if recorded.exists():
+                speech = soundfile.read(recorded, dtype="int16")[0]
+            else:
+                speech = self._made(text)
+                if os.environ.get("SAID_KEEP"):
+                    soundfile.write(recorded, speech, 16000, subtype="PCM_16")
+            write_wav(path, self._in_the_room(speech), 16000)
         return path
 
-    def _speech(self, text: str) -> bytes:
-        if shutil.which("flite"):
-            raw = self.folder / "raw.wav"
-            subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", str(raw)], check=True, timeout=60)
-            clip = read_clip(raw)
-        else:
-            try:
-                self._voice = self._voice or Pyttsx3Voice(rate_wpm=140)
-                clip = self._voice.clip(text)
-            except VoiceError as error:
-                pytest.skip(f"no voice to test with: {error}")
-        at_16k = soxr.resample(np.frombuffer(clip.pcm, "<i2"), clip.rate, 16000)
-        return bytes(at_16k.astype("<i2").tobytes())
+    def _made(self, text: str) -> np.ndarray:
+        if shutil.which("flite") is None:
+            pytest.skip(f"{text!r} has no recording, and flite is not installed")
+        raw = self.folder / "made.wav"
+        subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", str(raw)], check=True, timeout=60)
+        pcm, rate = soundfile.read(raw, dtype="int16")
+        return np.asarray(soxr.resample(pcm, rate, 16000), dtype=np.int16)
 
-    def _in_the_room(self, speech: bytes) -> bytes:
+    def _in_the_room(self, speech: np.ndarray) -> bytes:
         """With a floor under it and quiet around it, as a microphone would give it."""
-        said = samples(speech).astype(np.int32)
+        said = speech.astype(np.int32)
         out = np.resize(samples(room_noise(level_dbfs=ROOM_DBFS)).astype(np.int32), said.size + 16000)
         out[8000 : 8000 + said.size] += said
         return np.clip(out, -32768, 32767).astype("<i2").tobytes()
-
-    def close(self) -> None:
-        if self._voice is not None:
-            self._voice.close()
 
 
 class Bay(WavScript):

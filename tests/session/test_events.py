@@ -22,7 +22,7 @@ typed: lines through the keyboard's ears; sound: synthetic speech through endpoi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -71,10 +71,8 @@ code = "{CODE}"
 
 
 @pytest.fixture(scope="module")
-def mouth(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mouth]:
-    mouth = Mouth(tmp_path_factory.mktemp("said"))
-    yield mouth
-    mouth.close()
+def mouth(tmp_path_factory: pytest.TempPathFactory) -> Mouth:
+    return Mouth(tmp_path_factory.mktemp("said"))
 
 
 def job_of(folder: Path, text: str, clock: SimulatedClock, **about: str) -> Job:
@@ -296,7 +294,9 @@ def test_a_technician_takes_over_and_every_later_entry_is_theirs(folder: Path, s
         folder
     )
     assert "Technician: Ana, 1 entry; Ben Okoro, badge 18, 2 entries" in summary_text(folder)
-    assert "from Ana to Ben Okoro, badge 18" in show_text(folder)
+    shown = show_text(folder)
+    assert "from Ana to Ben Okoro, badge 18" in shown
+    assert "Ana, then Ben Okoro, badge 18" in shown
 
 
 def test_a_wait_goes_on_while_the_technician_changes(folder: Path) -> None:
@@ -421,7 +421,7 @@ class Compressor(Bay):
         if not (self.exhausted and not self.speaking):
             return super().read()
         self.seconds += 0.03
-        if self.seconds > 40:
+        if self.seconds > 18:
             return None
         at, self._loud_at = self._loud_at, (self._loud_at + 960) % (len(self._loud) - 960)
         return self._loud[at : at + 960]
@@ -549,6 +549,23 @@ def test_a_second_tire_while_the_first_ones_cement_dries(tmp_path: Path) -> None
     ]
 
 
+def test_the_cement_of_a_tire_that_was_set_aside_too_long_is_put_on_again(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    to_wait = [(2.0, line) for line in TO_WAIT]
+    script = [
+        *to_wait,
+        (2.0, "start another tire"),
+        (2.0, "hold work"),
+        (900.0, "tire alfa"),
+        (2.0, "stop work"),
+    ]
+    assert floor.run(Timed(floor.clock, *script)) == ["stopped", UNFINISHED]
+    alfa = floor.folders["alfa"]
+    assert [w["outcome"] for w in lines_of(alfa, "wait")] == ["started", "over", "overrun"]
+    assert "Tire alfa: Waited too long." in said(alfa)
+    assert floor.first.machine.state.step == "cement"
+
+
 def test_timers_of_the_tire_at_work_are_named_too(tmp_path: Path) -> None:
     floor = Shopfloor(tmp_path)
     script = [
@@ -572,6 +589,10 @@ def test_two_tires_are_opened_again_after_the_power_was_lost(tmp_path: Path) -> 
     running.close()
     assert [outcome for _, outcome in running.outcomes] == ["stopped", "returned"]
     assert "Tire alfa is on hold." in said(floor.folders["alfa"])
+    again = said(floor.folders["bravo"])
+    assert (
+        again[again.index("Job opened again. Phase: receive. Fabric ply. Affirmative?") - 1] == "Tire bravo."
+    )
     assert readings(floor.folders["alfa"]) == WHOLE_READINGS
 
 

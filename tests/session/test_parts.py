@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import threading
 import time
 from collections.abc import Iterator
@@ -39,6 +40,7 @@ from handsfree.session import (
     script_lines,
     stamp,
 )
+from handsfree.session._echo import unseen
 from handsfree.session._view import _understood
 
 # -- the clock -----------------------------------------------------------------------------------------
@@ -167,6 +169,39 @@ def test_standard_input_is_the_default(armed: Armed, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("sys.stdin", io.StringIO("five\n"))
     ears = TypedEars(make_engine("typed", normalise=typed_to_words), SimulatedClock(START_MS))
     assert text_of(ears.listen(armed, None, answer=True)) == "five"
+
+
+def test_a_terminal_shows_nothing_of_a_code_word(capsys: pytest.CaptureFixture[str]) -> None:
+    """A real pseudo-terminal: its echo is off while a code word is asked, and on again afterwards."""
+    pty, termios = pytest.importorskip("pty"), pytest.importorskip("termios")
+    keys, screen = pty.openpty()
+    echoed: list[bool] = []
+
+    class Watched(io.TextIOWrapper):
+        def readline(self, size: int = -1, /) -> str:
+            echoed.append(bool(termios.tcgetattr(screen)[3] & termios.ECHO))
+            os.write(keys, b"five\n")
+            return super().readline(size)
+
+    stream = Watched(os.fdopen(screen, "rb"))
+    ears = keyboard(stream, SimulatedClock(START_MS))
+    asked = armed_for((("code", "granite window {code=right} | five {code=wrong}"),))
+    usual = armed_for((("answer", "<readings.length_mm>"),))
+    for armed in (usual, asked, usual):
+        assert text_of(ears.listen(armed, None, answer=True)) == "five"
+    assert echoed == [True, False, True]
+    assert b"five" in os.read(keys, 100)  # what was typed before and after is echoed
+    stream.close()
+    os.close(keys)
+
+
+@pytest.mark.parametrize("stream", [io.StringIO("five\n"), io.StringIO()])
+def test_a_pipe_has_no_echo_to_switch_off(stream: io.StringIO) -> None:
+    with unseen(stream, True):
+        pass
+    stream.close()
+    with unseen(stream, True):
+        pass
 
 
 # -- the microphone ------------------------------------------------------------------------------------

@@ -1,0 +1,104 @@
+"""The jobs that are open at once: one is listened to, the others are on hold and their waits run on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from handsfree.grammar import Armed
+from handsfree.procedure import Event, Machine
+from handsfree.record import JobLog
+from handsfree.session._job import Job
+
+__all__ = ["BAY", "TIRE_NAMES", "Bay", "Listening", "Tire"]
+
+#: Jobs open at once are told apart by the ICAO spelling alphabet (Annex 10 vol. II, 5.2.1.3); a car has four wheels.
+TIRE_NAMES = ("alfa", "bravo", "charlie", "delta")
+#: The label of what the session itself answers: another tire, or which one.
+BAY = "bay"
+
+Pairs = tuple[tuple[str, str], ...]
+
+
+@dataclass(slots=True)
+class Listening:
+    """What is armed now, and after how many milliseconds silence is to be remarked on."""
+
+    armed: Armed | None = None
+    grammar: Pairs = ()
+    answer: bool = False
+    silence_ms: int | None = None
+
+
+@dataclass(slots=True, eq=False)
+class Tire:
+    """One job, and its spoken name. ``outcome`` is "" while it is open."""
+
+    machine: Machine
+    log: JobLog
+    name: str = TIRE_NAMES[0]
+    outcome: str = ""
+    listening: Listening = field(default_factory=Listening)
+
+    @property
+    def due(self) -> int | None:
+        """When its next wait has something to say."""
+        return None if self.outcome else self.machine.state.next_due
+
+
+class Bay:
+    """``another`` makes a new job of a name; without it there is one job and no names are listened for."""
+
+    def __init__(self, first: Tire, another: Callable[[str], Job] | None) -> None:
+        self.active = first
+        self.tires = [first]
+        self._another = another
+
+    @property
+    def open(self) -> Iterator[Tire]:
+        return (tire for tire in self.tires if not tire.outcome)
+
+    @property
+    def several(self) -> bool:
+        return sum(1 for _ in self.open) > 1
+
+    @property
+    def due(self) -> int | None:
+        """When the earliest wait of all jobs has something to say."""
+        return min((tire.due for tire in self.open if tire.due is not None), default=None)
+
+    def earliest(self) -> Tire:
+        """The job whose wait that is."""
+        return min((tire for tire in self.open if tire.due is not None), key=lambda tire: tire.due or 0)
+
+    def add(self, tire: Tire, *, active: bool = False) -> None:
+        self.tires.append(tire)
+        if active:
+            self.active = tire
+
+    def begin(self) -> tuple[Tire, Event]:
+        """A new job beside the others, and its first event. Raises RecordError."""
+        assert self._another is not None  # it is not listened for otherwise
+        name = self._free_name()
+        job = self._another(name)
+        return Tire(job.machine, job.log, name), job.first
+
+    def named(self, name: str) -> Tire:
+        """The open job of that name."""
+        return next(tire for tire in self.open if tire.name == name)
+
+    def next_open(self) -> Tire:
+        """The job to go on with when the active one has ended: the newest."""
+        return list(self.open)[-1]
+
+    def grammar(self, tire: Tire) -> Pairs:
+        """What may be said of the other tires, beside the commands."""
+        if self._another is None:
+            return ()
+        names = [f"tire_{other.name}" for other in self.open if other is not tire]
+        names += ["another_tire"] if self._free_name() else []
+        return ((BAY, " | ".join(f"<commands.{name}>" for name in names)),) if names else ()
+
+    def _free_name(self) -> str:
+        taken = {tire.name for tire in self.open}
+        return next((name for name in TIRE_NAMES if name not in taken), "")
