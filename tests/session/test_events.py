@@ -421,7 +421,7 @@ class Compressor(Bay):
         if not (self.exhausted and not self.speaking):
             return super().read()
         self.seconds += 0.03
-        if self.seconds > 18:
+        if self.seconds > 27:
             return None
         at, self._loud_at = self._loud_at, (self._loud_at + 960) % (len(self._loud) - 960)
         return self._loud[at : at + 960]
