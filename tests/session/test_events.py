@@ -620,6 +620,7 @@ def test_a_folder_that_cant_be_made_leaves_the_work_where_it_was(tmp_path: Path)
     floor = Shopfloor(tmp_path, whole(do()))
     floor.folders["bravo"].write_text("in the way")
     assert floor.run(typed(["start another tire", "completed", "completed"], floor.clock)) == ["returned"]
+    assert "No job can be begun for another tire. See the screen." in said(floor.folders["alfa"])
 
 
 def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None:
