@@ -29,7 +29,7 @@ from handsfree.procedure._events import (
     event_body,
     event_from_body,
 )
-from handsfree.procedure._machine import TABLE, Machine
+from handsfree.procedure._machine import NOT_BEGUN, TABLE, Machine
 from handsfree.procedure._model import Kind, Procedure, ProcedureError, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
@@ -39,6 +39,7 @@ from handsfree.procedure._turn import COMMANDS, Book
 __all__ = [
     "COMMANDS",
     "EVENTS",
+    "NOT_BEGUN",
     "TABLE",
     "Answer",
     "Arm",

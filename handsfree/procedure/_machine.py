@@ -39,7 +39,10 @@ from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book, Refusal, Turn
 from handsfree.procedure._words import written
 
-__all__ = ["TABLE", "Machine"]
+__all__ = ["NOT_BEGUN", "TABLE", "Machine"]
+
+#: Why nothing came of a sentence that was understood: the reason of a NoMatch.
+NOT_BEGUN = "no job could be begun for another tire"
 
 Handler = Callable[[Turn, Any], None]
 
@@ -103,7 +106,8 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
             turn, event.text, f"{event.reason}, {event.level} dB over the noise", say=said, held="held_noise"
         )
         return
-    miss(turn, event.text, event.reason or "not understood")
+    told = turn.prompt("not_begun") if event.reason == NOT_BEGUN else ""
+    miss(turn, event.text, event.reason or "not understood", say=told)
 
 
 def _no_input(turn: Turn, event: NoInput) -> None:

@@ -29,26 +29,25 @@ def _shop(turn: Turn) -> bool:
 
 # -- a supervisor at a hold point ---------------------------------------------------------------------
 
-_RELEASE_PROMPTS: Mapping[str, str] = {"release": "read_back_release", "reject": "read_back_reject"}
-
 
 def release_asked(turn: Turn, answer: Answer) -> Pending | None:
     """A release or a rejection to be read back; None when the badge is no supervisor's here."""
     slots = dict(answer.slots)
-    if slots.get("answer") not in _RELEASE_PROMPTS:
-        raise Refusal(f"{slots.get('answer')!r} is neither a release nor a rejection")
-    if "badge" not in slots:
+    choice, badge = slots.get("answer", ""), slots.get("badge", "")
+    if choice not in ("release", "reject"):
+        raise Refusal(f"{choice!r} is neither a release nor a rejection")
+    if not badge:
         raise Refusal("the answer has no badge")
-    badge, value = slots["badge"], spoken(slots["badge"])
-    if _shop(turn) and not slots.get("supervisor"):
+    value, holder = spoken(badge), slots.get("supervisor", "")
+    if _shop(turn) and not holder:
         told = turn.prompt("not_supervisor", value=value, ask=turn.step.ask)
         miss(turn, answer.text, "not a supervisor's badge", say=told)
         return None
-    if slots["answer"] == "release":
+    if choice == "release":
         text = turn.prompt("read_back_release", value=value)
     else:
         text = turn.prompt("read_back_reject", value=value)
-    return Pending(slots["answer"], answer.text, text, badge, holder=slots.get("supervisor", ""))
+    return Pending(choice, answer.text, text, badge, holder=holder)
 
 
 def released(turn: Turn, pending: Pending) -> None:

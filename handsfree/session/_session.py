@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from handsfree.grammar import Armed, Interpretation, Library
 from handsfree.procedure import (
+    NOT_BEGUN,
     Arm,
     Chime,
     Command,
@@ -266,7 +267,7 @@ class Session:
             fresh = self._bay.begin() if wanted == "another" else None
         except RecordError as error:
             self._view.note(str(error))
-            self.feed(NoMatch(now, meaning.text, str(error)), extra=kept)
+            self.feed(NoMatch(now, meaning.text, NOT_BEGUN), extra=kept)
             return
         aside = SetAside(now, self._bay.active.name)
         self._view.heard(heard, aside)

@@ -421,7 +421,7 @@ class Compressor(Bay):
         if not (self.exhausted and not self.speaking):
             return super().read()
         self.seconds += 0.03
-        if self.seconds > 18:
+        if self.seconds > 27:
             return None
         at, self._loud_at = self._loud_at, (self._loud_at + 960) % (len(self._loud) - 960)
         return self._loud[at : at + 960]
@@ -620,6 +620,7 @@ def test_a_folder_that_cant_be_made_leaves_the_work_where_it_was(tmp_path: Path)
     floor = Shopfloor(tmp_path, whole(do()))
     floor.folders["bravo"].write_text("in the way")
     assert floor.run(typed(["start another tire", "completed", "completed"], floor.clock)) == ["returned"]
+    assert "No job can be begun for another tire. See the screen." in said(floor.folders["alfa"])
 
 
 def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None:
