@@ -14,7 +14,7 @@ from handsfree.limits import LimitsError, Outcome, Severity, Verdict
 from handsfree.procedure import _judging as judging
 from handsfree.procedure._derived import belongs, complete, unrepaired
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass
+from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass, rewind
 from handsfree.procedure._misses import miss
 from handsfree.procedure._model import (
     Caution,
@@ -496,6 +496,7 @@ def dispose(turn: Turn, answer: Answer) -> None:
         turn.record("disposed", step=step.id, outcome=choice, heard=answer.text)
         if step.again:
             turn.say(turn.prompt("measure_again", ask=""))
+            _undo_after(turn, step.id)
             enter(turn, step.again)
         else:
             ask(turn, lead=turn.prompt("measure_again", ask=""))
@@ -504,6 +505,13 @@ def dispose(turn: Turn, answer: Answer) -> None:
         raise Refusal(f"{choice!r} is no disposition")
     value = turn.state.facts[step.fact]
     _pend(turn, Pending("out", answer.text, turn.prompt("read_back_out", name=step.name), value))
+
+
+def _undo_after(turn: Turn, step_id: str) -> None:
+    """Measuring again from an earlier step on: a correction that led here does not lead back, and what was done
+    after this step is done again."""
+    turn.set(return_to="", return_index=0)
+    rewind(turn, max(n for n, visit in enumerate(turn.state.path) if visit.step == step_id) + 1)
 
 
 def _commit_out(turn: Turn, pending: Pending) -> None:

@@ -12,8 +12,8 @@ from handsfree.procedure._answers import reject
 from handsfree.procedure._events import Finish
 from handsfree.procedure._flow import after_overrun, ask, go, reask, rewind, timers_due
 from handsfree.procedure._misses import hold, rearm
-from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
-from handsfree.procedure._state import Mode, Visit
+from handsfree.procedure._model import Caution, Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
+from handsfree.procedure._state import Entry, Mode, Visit
 from handsfree.procedure._turn import Turn
 from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
 
@@ -141,9 +141,7 @@ def _correction(turn: Turn) -> None:
     if state.mode is Mode.DISPOSING:
         ask(turn, lead=turn.prompt("correcting", ask=""))
         return
-    # Steps that going back has undone are asked anew in their turn; their entries are not reopened from here.
-    done = {visit.step for visit in state.path}
-    entry = next((e for e in reversed(state.entries) if e.step in done), None)
+    entry = next((e for e in reversed(state.entries) if _reopens(turn, e)), None)
     if entry is None or state.return_to:
         turn.say(turn.prompt("nothing_to_correct", ask=""))
         rearm(turn)
@@ -159,6 +157,17 @@ def _correction(turn: Turn) -> None:
         pending=None,
     )
     ask(turn, lead=turn.prompt("correcting", ask=""))
+
+
+def _reopens(turn: Turn, entry: Entry) -> bool:
+    """Whether the entry was made on the way that stands. Steps that going back has undone are asked anew in their
+    turn: reopening one from here would pass over what stands before it, conditions or a caution."""
+    state = turn.state
+    if isinstance(turn.step, Caution) and entry.step in turn.step.guards:
+        return False
+    if isinstance(turn.step, Inspect) and entry.step == state.step and entry.index >= state.index:
+        return False
+    return any(visit.step == entry.step for visit in state.path)
 
 
 def _limit(turn: Turn) -> None:
