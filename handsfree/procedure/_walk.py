@@ -46,7 +46,7 @@ from handsfree.procedure._machine import TABLE, Machine
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book
-from handsfree.procedure._watch import Watch, observe
+from handsfree.procedure._watch import Watch, observe, standing
 from handsfree.procedure._words import spoken_count
 
 __all__ = ["Arms", "Walked", "stray", "walk"]
@@ -143,7 +143,7 @@ class _Alphabet:
         step = self._book.procedure.at(state.step) if state.step else None
         own = getattr(step, "fact", None)
         known = frozenset(f for f in state.facts if f in self._needed and f != own)
-        return self._pending(state), known, watch.cautioned & (self._owed(state.step) | self._owed(state.return_to))
+        return self._pending(state), known, standing(watch, state) & (self._owed(state.step) | self._owed(state.return_to))
 
     def _owed(self, step_id: str) -> frozenset[str]:
         """Cautions that a way on from this step relies on having been given before."""

@@ -26,7 +26,7 @@ from handsfree.procedure._state import Mode, State
 from handsfree.procedure._words import spoken
 from handsfree.quantity import Quantity
 
-__all__ = ["Watch", "observe"]
+__all__ = ["Watch", "observe", "standing"]
 
 Body = Mapping[str, str | tuple[str, ...]]
 
@@ -38,7 +38,7 @@ _ANSWERED = frozenset({"reading", "inspect", "answer", "pass", "caution", "dispo
 class Watch:
     """``read_back`` and ``caution`` are the last ones begun, and whether they were played to their end.
 
-    ``cautioned``: cautions told whole and read back on the way that stands. ``against``: findings of the record
+    ``cautioned``: cautions told whole and read back, each with its place in the way. ``against``: findings of the record
     that no supervisor released. ``stopped``: the step whose last verdict stops. ``waits``: (step, since when,
     shortest, longest in ms).
     """
@@ -47,7 +47,7 @@ class Watch:
     read_back_heard: bool = False
     caution: Say | None = None
     caution_heard: bool = False
-    cautioned: frozenset[str] = frozenset()
+    cautioned: frozenset[tuple[str, int]] = frozenset()
     against: frozenset[str] = frozenset()
     stopped: str = ""
     waits: tuple[tuple[str, int, int, int], ...] = ()
@@ -74,23 +74,26 @@ def observe(
     bodies = [(e.kind, dict(e.body)) for e in effects if isinstance(e, Record)]
     if any(kind == "refused" for kind, _ in bodies) and (len(effects) != 1 or after is not before):
         faults.append("a refused event changed something")
-    for kind, body in bodies:
-        if kind in _ANSWERED and not isinstance(event, Answer):
-            faults.append(f"{kind} recorded without an answer")
-        watch = _line(procedure, watch, before, event, kind, body, faults)
     for effect in effects:
-        if isinstance(effect, Say) and effect.kind == "read_back":
-            watch = replace(watch, read_back=effect, read_back_heard=False)
-        elif isinstance(effect, Say) and effect.kind == "caution":
-            watch = replace(watch, caution=effect, caution_heard=False)
-        elif isinstance(effect, CancelTimer):
-            watch = replace(watch, waits=tuple(w for w in watch.waits if w[0] != effect.name))
-        elif isinstance(effect, Finish):
-            faults += _finish(procedure, watch, effect)
+        match effect:
+            case Record(kind=kind):
+                if kind in _ANSWERED and not isinstance(event, Answer):
+                    faults.append(f"{kind} recorded without an answer")
+                watch = _line(procedure, watch, before, event, kind, dict(effect.body), faults)
+            case Say(kind="read_back"):
+                watch = replace(watch, read_back=effect, read_back_heard=False)
+            case Say(kind="caution"):
+                watch = replace(watch, caution=effect, caution_heard=False)
+            case CancelTimer(name=name):
+                watch = replace(watch, waits=tuple(w for w in watch.waits if w[0] != name))
+            case Finish():
+                faults += _finish(procedure, watch, effect)
+            case _:
+                pass
     watch = _stands(procedure, watch, after, bodies)
     faults += _limit_passed(procedure, before, bodies, after)
     faults += _left_early(procedure, earlier, before, event, after)
-    faults += _uncautioned(procedure, watch, after)
+    faults += _uncautioned(procedure, standing(watch, after), after)
     faults += _deaf(after)
     return watch, faults
 
@@ -130,7 +133,7 @@ def _line(
                 faults.append(f"caution {step} taken as read back before it was told whole")
             if not isinstance(event, Answer) or event.text != caution.read_back:
                 faults.append(f"caution {step} taken as read back in other words")
-            return replace(watch, cautioned=watch.cautioned | {step}, caution=None, caution_heard=False)
+            return replace(watch, cautioned=watch.cautioned | {(step, _last(before, step))}, caution=None, caution_heard=False)
         case "wait" if body["outcome"] == "started":
             since = next((w[1] for w in watch.waits if w[0] == step), event.at)
             longest = int(str(body["longest_s"] or 0)) * 1000
@@ -173,10 +176,25 @@ def _stands(procedure: Procedure, watch: Watch, after: State, bodies: Sequence[t
         watch = replace(watch, read_back=None, read_back_heard=False, stopped="")
     if after.mode is not Mode.FINISHED and not isinstance(procedure.at(after.step), Caution):
         watch = replace(watch, caution=None, caution_heard=False)
-    visited = {visit.step for visit in after.path}
-    anew = {str(body["step"]) for kind, body in bodies if kind == "step"}
-    done = {str(body["step"]) for kind, body in bodies if kind == "caution"}
-    return replace(watch, cautioned=(watch.cautioned & visited) - (anew - done))
+    anew = {str(body["to"]) for kind, body in bodies if kind == "back"}
+    kept = {
+        (name, place)
+        for name, place in watch.cautioned
+        if place < len(after.path)
+        and after.path[place].step == name
+        and not (name in anew and place == len(after.path) - 1)
+    }
+    return replace(watch, cautioned=frozenset(kept))
+
+
+def _last(state: State, step_id: str) -> int:
+    """The last place of a step in the way, -1 for none."""
+    return max((n for n, visit in enumerate(state.path) if visit.step == step_id), default=-1)
+
+
+def standing(watch: Watch, state: State) -> frozenset[str]:
+    """The cautions whose last telling on the way was read back."""
+    return frozenset(name for name, place in watch.cautioned if place == _last(state, name))
 
 
 def _finish(procedure: Procedure, watch: Watch, effect: Finish) -> Iterator[str]:
@@ -220,11 +238,11 @@ def _left_early(
         yield f"wait {last.id} left by {event.name}"
 
 
-def _uncautioned(procedure: Procedure, watch: Watch, after: State) -> Iterator[str]:
+def _uncautioned(procedure: Procedure, given: frozenset[str], after: State) -> Iterator[str]:
     if after.mode is Mode.FINISHED:
         return
     for step in procedure.step:
-        if isinstance(step, Caution) and after.step in step.guards and step.id not in watch.cautioned:
+        if isinstance(step, Caution) and after.step in step.guards and step.id not in given:
             yield f"{after.step} entered without caution {step.id}"
 
 
