@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
-from functools import cache
+from collections.abc import Iterator, Mapping
+from functools import cache, lru_cache
+from itertools import islice
 
 from handsfree._checking import dictionary
 from handsfree.grammar import Armed, Interpretation, Library
@@ -14,7 +15,7 @@ from handsfree.procedure._sounds import distance
 __all__ = ["Arming", "Channel", "meaning_of"]
 
 ENGINE = "simulated"
-_KEPT = 20_000
+_KEPT = 5_000
 
 
 class Arming:
@@ -27,7 +28,9 @@ class Arming:
     def arm(self, armed: Mapping[str, str]) -> Armed:
         key = tuple(armed.items())
         if key not in self._kept:
-            self._kept[key] = self._library.arm(armed)
+            made = self._library.arm(armed)
+            made.interpret = lru_cache(_KEPT)(made.interpret)  # type: ignore[method-assign]
+            self._kept[key] = made
         return self._kept[key]
 
 
@@ -64,37 +67,41 @@ class Channel:
             heard = armed.examples(1, seed=pick.randrange(1 << 30), max_words=4)
             return Hypothesis(heard[0] if heard else "", (), ENGINE)
         if pick.random() < self.substitution:
-            others = _others(words, armed)
-            if others:
+            other = self._other(words, armed)
+            if other:
                 self.substituted += 1
-                names, weights = zip(*others, strict=True)
-                return Hypothesis(pick.choices(names, weights)[0], (), ENGINE)
+                return Hypothesis(other, (), ENGINE)
         if pick.random() < self.rejection:
             return Hypothesis(words, (), ENGINE, (), accepted=False, reason="not accepted")
         return Hypothesis(words, (), ENGINE)
 
+    def _other(self, words: str, armed: Armed) -> str:
+        """The words with one replaced by another that may stand there, drawn by how alike they sound, so that they
+        are a sentence of another meaning; if no word can be, another whole sentence of the moment; "" for none."""
+        meant = meaning_of(armed.interpret(words))
+        said = words.split()
+        drawn = [(other, _nearness(a, b)) for other, a, b in _replaced(said, armed)]
+        drawn += [(s, 2.0**-8) for s in _short(armed) if s not in {other for other, _ in drawn}]
+        # Weighted, without putting back: the key of each is a random number to the power of 1/weight.
+        drawn.sort(key=lambda one: self._pick.random() ** (1 / one[1]), reverse=True)
+        for other, _ in drawn:
+            meaning = armed.interpret(other)
+            if meaning is not None and meaning_of(meaning) != meant:
+                return other
+        return ""
 
-_OTHERS: dict[tuple[int, str], tuple[Armed, Sequence[tuple[str, float]]]] = {}
+
+def _replaced(said: list[str], armed: Armed) -> Iterator[tuple[str, str, str]]:
+    for at, word in enumerate(said):
+        for other in sorted(armed.next_words(" ".join(said[:at])) - {word}):
+            yield " ".join([*said[:at], other, *said[at + 1 :]]), word, other
 
 
-def _others(words: str, armed: Armed) -> Sequence[tuple[str, float]]:
-    """Sentences of one other word and another meaning, each with its weight."""
-    key = (id(armed), words)
-    if key not in _OTHERS:
-        if len(_OTHERS) > _KEPT:
-            _OTHERS.clear()
-        _OTHERS[key] = (armed, _find_others(words.split(), armed))  # the grammar kept, so that its id stays its own
-    return _OTHERS[key][1]
+_SHORT: dict[int, tuple[Armed, tuple[str, ...]]] = {}
 
 
-def _find_others(words: list[str], armed: Armed) -> list[tuple[str, float]]:
-    meant = meaning_of(armed.interpret(" ".join(words)))
-    found = []
-    for at, word in enumerate(words):
-        for other in sorted(armed.next_words(" ".join(words[:at]))):
-            sentence = " ".join([*words[:at], other, *words[at + 1 :]])
-            if other != word:
-                meaning = armed.interpret(sentence)
-                if meaning is not None and meaning_of(meaning) != meant:
-                    found.append((sentence, _nearness(word, other)))
-    return found
+def _short(armed: Armed) -> tuple[str, ...]:
+    """The shortest sentences of a grammar; the grammar is kept with them, so that its id stays its own."""
+    if id(armed) not in _SHORT:
+        _SHORT[id(armed)] = (armed, tuple(islice(armed.sentences(max_words=3), 40)))
+    return _SHORT[id(armed)][1]

@@ -118,6 +118,9 @@ class Technician:
             "clear": self._told("clear"),
             "option": self._told(meant.content),
         }.get(meant.kind, meant.kind in ("done", "pass", "read_back", "again"))
+        if right and meant.key in self.wrong:
+            self.wrong.remove(meant.key)
+            self.tries = 0
         if not right and meant.key not in self.wrong:
             self.counts["wrong noticed"] += 1
             self.wrong.append(meant.key)
@@ -154,10 +157,8 @@ class Technician:
         if not self.wrong or state.mode is Mode.CONFIRMING:
             return ""
         place = self.wrong[-1]
-        if self.key() == place and state.mode is not Mode.DISPOSING:
-            self.wrong.pop()
-            self.tries = 0
-            return ""
+        if self.key() == place:
+            return ""  # asked again at last: what he says now puts it right
         if place[1] >= len(state.path) or state.path[place[1]].step != place[0]:
             self.wrong.pop()  # it is undone: the way no longer holds it
             return ""
@@ -175,6 +176,8 @@ class Technician:
         habits, state = self.habits, self.machine.state
         if state.mode is Mode.WAITING:
             return self._command(self.pick.choice(("time left", "what is the limit")))
+        if self.wrong:
+            return ""  # first that
         roll = self.pick.random()
         for name, share in (
             ("chatter", habits.chatter),
@@ -198,7 +201,8 @@ class Technician:
                 return pick.choice(("pass me the pliers", "is that coffee still hot", "who left the light on"))
             case "wrong_order":
                 self._mean("nothing")
-                return pick.choice(("completed", "nothing found", "affirmative", "three two", "fabric"))
+                # Never a yes to what he has not listened to: that is no error of hearing.
+                return pick.choice(("completed", "nothing found", "three two", "fabric", "it is tacky"))
             case "holds":
                 return self._command(pick.choice(("hold work", "stand by")))
             case "goes_back":
@@ -264,7 +268,9 @@ class Technician:
 
     def _value(self, step: Reading, key: Key, armed: Armed) -> str:
         # "Put it right and measure again": a setting that was refused is another value now.
-        refused = self.last.kind == "yes" and self.last.key == key and self._told("measure again")
+        refused = self.last.kind == "yes" and self.last.key == key and (
+            self._told("measure again") or self._told("put it right")
+        )
         if refused or self._told("that can't be judged") or self._told("can't be right"):
             self.measured_again = True
         if self.measured_again:
@@ -302,15 +308,15 @@ class Technician:
     def _confirm(self, armed: Armed) -> str:
         """Only the words of the read-back count: are they those of what he meant here?"""
         state, key = self.machine.state, self.key()
-        self.counts["read_backs"] += 1
+        self.counts["read-backs"] += 1
         expected = self._expected(key)
         right = bool(expected) and f" {expected.lower()}. affirmative" in f" {self.read_back}"
         if right and self._notices(key):
             right = False
         if right and self.pick.random() < self.habits.corrects_himself:
-            self.counts["self_corrections"] += 1
+            self.counts["self-corrections"] += 1
             return self._command("correction")
-        self.counts["right_read_backs"] += right
+        self.counts["needless read-backs"] += right
         word = "yes" if right else "no"
         step = self.book.procedure.at(state.step)
         again = self._recorded_words(step, key) if right else ""
@@ -347,7 +353,7 @@ class Technician:
             return False
         if self.pick.random() >= self.habits.misread_noticed:
             return False
-        self.counts["misreads_noticed"] += 1
+        self.counts["misreads noticed"] += 1
         self.values[key] = self.true[key]
         return True
 
@@ -357,7 +363,7 @@ class Technician:
         mine = key in self.values and self._told(spoken(self.values[key]))
         if not mine:
             if key not in self.wrong:
-                self.counts["wrong_noticed"] += 1
+                self.counts["wrong noticed"] += 1
             self._mean("again")
             return "measure again"
         if self.pick.random() < 0.5:

@@ -21,7 +21,6 @@ FactMap = Mapping[str, Value]
 _TRIES = 40
 #: Units in which a measurand is now and then given instead of the step's own.
 _ALSO = {"mm": ("in", "32nd"), "psi": ("kPa", "bar"), "N.m": ("lbf.ft",), "degC": ("degF",), "g": ("oz",), "km": ("mi",)}
-_LETTERS = "hotel victor tango sierra quebec whiskey".split()
 
 
 class World:
@@ -41,12 +40,12 @@ class World:
             wanted = "close"
         fallback: Value | None = None
         for value in self._some(step, facts):
-            if not self.sayable(step, value, armed) or not trial.is_plausible(step, value):
+            if not trial.is_plausible(step, value):
                 continue
             kind = trial.judged(step, value, facts, self._policy)
-            if kind == wanted:
+            if kind == wanted and self.sayable(step, value, armed):
                 return value
-            if kind == "inside" or fallback is None:
+            if (fallback is None or kind == "inside") and self.sayable(step, value, armed):
                 fallback = value
         listed = trial.classes(step, armed, facts, self._policy)
         words = listed.get(wanted) or listed.get("inside")
@@ -157,8 +156,12 @@ def _size(pick: random.Random) -> str:
     return f"{kind}{width}/{aspect}R{rim}{load}"
 
 
-_SPELLED = {"P": "papa", "L": "lima", "T": "tango", "R": "romeo", "/": "slash"} | {
-    word[0].upper(): word for word in _LETTERS
+_SPELLED = {"/": "slash"} | {
+    word[0].upper(): word
+    for word in (
+        "bravo charlie delta echo foxtrot hotel juliett kilo lima mike november papa quebec romeo sierra tango uniform "
+        "victor whiskey yankee zulu"
+    ).split()
 }
 
 
