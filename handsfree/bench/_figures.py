@@ -68,7 +68,11 @@ class Figures:
         def share(part: str, whole: str) -> float:
             return c[part] / c[whole] if c[whole] else 0.0
 
-        wrong = c["undetected errors"] + c["known wrong at the end"] + c["undetected after a misheard confirmation"]
+        wrong = (
+            c["undetected errors"]
+            + c["known wrong at the end"]
+            + c["undetected after a misheard confirmation"]
+        )
         return {
             "task success": self.good / jobs,
             "job duration, simulated minutes": self.seconds / jobs / 60,
@@ -130,7 +134,10 @@ def _tasks(work: Work, jobs: int, seed: int, disk: int) -> Iterator[tuple[Work, 
 
 
 def simulate(work: Work, *, jobs: int, seed: int, disk: int = 0, processes: int = _PROCESSES) -> Figures:
-    """Jobs ``seed`` x 1,000,000 and on, ``disk`` of them with a record on disk. The same arguments, the same figures."""
+    """Jobs ``seed`` x 1,000,000 and on, ``disk`` of them with a record on disk.
+
+    The same arguments, the same figures.
+    """
     figures, begin = Figures(work), time.perf_counter()
     tasks = list(_tasks(work, jobs, seed, disk))
     if processes > 1 and len(tasks) > 1:

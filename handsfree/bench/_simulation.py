@@ -66,7 +66,7 @@ class Work:
     """What is to be simulated. ``sure_voice``: chance that a reply is played to its end."""
 
     procedure: str
-    habits: Habits = Habits()
+    habits: Habits = field(default_factory=Habits)
     substitution: float = 0.1
     rejection: float = 0.03
     chatter: float = 0.15
@@ -89,6 +89,7 @@ class _Entry:
     right: bool
     passes: bool  # whether the limits take what was really said
     how: str  # what he had said when it was recorded
+    record: str  # its number, which a correction points at
 
 
 class Account:
@@ -124,7 +125,9 @@ class Account:
             if isinstance(effect, Record):
                 self._line(before, key, effect, after)
                 self._outcome.counts[f"line {effect.kind}"] += 1
-        self.since_step = 0 if any(isinstance(e, Record) and e.kind == "step" for e in effects) else self.since_step
+        self.since_step = (
+            0 if any(isinstance(e, Record) and e.kind == "step" for e in effects) else self.since_step
+        )
 
     def _line(self, before: State, key: Key, effect: Record, after: State) -> None:
         technician, body = self._technician, dict(effect.body)
@@ -133,27 +136,27 @@ class Account:
             recorded = _value(body)
             said = technician.values.get(key)
             policy = technician.book.policy
-            if said is None:
-                passes = False
-            else:
-                passes = trial.judged(step, said, before.facts, policy) == "inside"
+            passes = said is not None and trial.judged(step, said, before.facts, policy) == "inside"
             went_on = after.mode is Mode.FINISHED or after.step != before.step
             if went_on and trial.judged(step, recorded, before.facts, policy) != "inside":
                 self._outcome.counts["limits passed"] += 1
                 self._outcome.notes.append(f"{step.id}: went on with {recorded}")
-            self._enter(key, recorded == said, passes or not went_on)
+            self._enter(key, body, recorded == said, passes or not went_on)
         elif effect.kind == "inspect" and isinstance(step, Inspect):
-            self._enter(key, technician.answers.get(key) == body["outcome"], body["outcome"] == "found")
+            right = technician.answers.get(key) == body["outcome"]
+            self._enter(key, body, right, body["outcome"] == "found")
         elif effect.kind == "answer" and isinstance(step, Choice):
-            self._enter(key, technician.answers.get(key) == body["outcome"], passes=True)
+            self._enter(key, body, technician.answers.get(key) == body["outcome"], passes=True)
 
-    def _enter(self, key: Key, right: bool, passes: bool) -> None:
+    def _enter(self, key: Key, body: Mapping[str, object], right: bool, passes: bool) -> None:
         counts, how = self._outcome.counts, self._technician.last.kind
         counts["entries"] += 1
         if not right:
             counts["wrong entries"] += 1
             counts[f"wrong after {how}"] += 1
-        self.entries[key] = _Entry(right, right or passes, how)
+        replaced = body.get("replaces")
+        self.entries = {k: e for k, e in self.entries.items() if not replaced or e.record != replaced}
+        self.entries[key] = _Entry(right, right or passes, how, str(body["record"]))
 
     def close(self, state: State) -> None:
         """What is wrong in the record that stands at the end of the job."""
@@ -193,7 +196,12 @@ class SimulatedEars:
     """In place of a microphone: the technician, and the channel between him and the machine."""
 
     def __init__(
-        self, technician: Technician, channel: Channel, clock: SimulatedClock, account: Account, outcome: Outcome
+        self,
+        technician: Technician,
+        channel: Channel,
+        clock: SimulatedClock,
+        account: Account,
+        outcome: Outcome,
     ) -> None:
         self.engine: Engine = make_engine("typed")
         self._technician, self._channel, self._clock = technician, channel, clock
@@ -204,6 +212,7 @@ class SimulatedEars:
         self._account.since_step += 1
         if self._account.since_step > STUCK:
             self._outcome.counts["deadlocks"] += 1
+            self._outcome.notes.append(f"no progress at {self._technician.machine.state.step}")
             return Closed("no progress")
         technician, mode = self._technician, self._technician.machine.state.mode
         if until is not None and (self._waits(mode) or technician.silent()):

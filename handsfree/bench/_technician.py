@@ -15,14 +15,20 @@ from dataclasses import dataclass, field
 from handsfree.bench._world import Value, World
 from handsfree.grammar import Armed
 from handsfree.procedure import Book, Machine, Mode
-from handsfree.procedure import _trial as trial
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._words import spoken, spoken_count
 
 __all__ = ["Habits", "Technician"]
 
 #: How the tool begins when it has only gone somewhere else.
-_NOTHING_NEW = ("Back.", "Correction.", "Waited too long", "This is the first step", "Job opened again", "Going on")
+_NOTHING_NEW = (
+    "Back.",
+    "Correction.",
+    "Waited too long",
+    "This is the first step",
+    "Job opened again",
+    "Going on",
+)
 
 Key = tuple[str, int, int]  # step, its last place in the way, condition of an inspection
 
@@ -65,7 +71,7 @@ class Technician:
     book: Book
     machine: Machine  # for the step that is asked and the mode: what a screen shows
     seed: int
-    habits: Habits = Habits()
+    habits: Habits = field(default_factory=Habits)
     counts: Counter[str] = field(default_factory=Counter)
     pick: random.Random = field(init=False)
     world: World = field(init=False)
@@ -78,6 +84,7 @@ class Technician:
     tries: int = 0
     gave_up: bool = False
     read_back: str = ""  # the last one heard
+    verdict: str = ""
     rest: str = ""  # what is left to say after a pause
     measured_again: bool = False
 
@@ -90,23 +97,28 @@ class Technician:
         self.heard.append((text, kind))
         if kind == "read_back":
             self.read_back = text.lower()
+        elif kind == "verdict":
+            self.verdict = text
 
     # -- what he makes of what he heard --------------------------------------------------------------
 
     def key(self) -> Key:
         state = self.machine.state
         place = max((n for n, visit in enumerate(state.path) if visit.step == state.step), default=-1)
-        return state.step, place, state.index if isinstance(self.book.procedure.at(state.step), Inspect) else 0
+        return (
+            state.step,
+            place,
+            state.index if isinstance(self.book.procedure.at(state.step), Inspect) else 0,
+        )
 
     def _told(self, phrase: str) -> bool:
-        """Whether the phrase was said, as a whole, since he last spoke."""
-        whole = re.compile(rf"(?<![a-z]){re.escape(phrase.lower())}(?![a-z]| point)")
-        return any(whole.search(text.lower()) for text, _ in self.heard)
+        """Whether the phrase was said, as a sentence of its own, since he last spoke."""
+        return any(_says(text, phrase) for text, _ in self.heard)
 
     def listen(self) -> None:
         """After each of his utterances: has something been recorded that he did not mean?"""
         state, meant = self.machine.state, self.last
-        if meant.kind == "command" or meant.key[1] < 0 or state.mode in (Mode.HELD, Mode.CONFIRMING, Mode.STOPPED):
+        if meant.key[1] < 0 or state.mode in (Mode.HELD, Mode.CONFIRMING, Mode.STOPPED):
             return
         stopped = state.mode is Mode.DISPOSING and meant.mode is not Mode.DISPOSING
         moved = stopped or state.mode is Mode.FINISHED or self.key() != meant.key
@@ -168,7 +180,11 @@ class Technician:
             self.gave_up = True
             return self._command("stop work")
         kind = self.book.procedure.at(place[0])
-        first = self.tries % 4 == 1 and not state.return_to and not isinstance(kind, Do | CountPasses | Caution | HoldPoint)
+        first = (
+            self.tries % 4 == 1
+            and not state.return_to
+            and not isinstance(kind, Do | CountPasses | Caution | HoldPoint)
+        )
         return self._command("correction" if first else "go back")
 
     def _habit(self) -> str:
@@ -198,7 +214,9 @@ class Technician:
         match name:
             case "chatter":
                 self._mean("nothing")
-                return pick.choice(("pass me the pliers", "is that coffee still hot", "who left the light on"))
+                return pick.choice(
+                    ("pass me the pliers", "is that coffee still hot", "who left the light on")
+                )
             case "wrong_order":
                 self._mean("nothing")
                 # Never a yes to what he has not listened to: that is no error of hearing.
@@ -268,10 +286,12 @@ class Technician:
 
     def _value(self, step: Reading, key: Key, armed: Armed) -> str:
         # "Put it right and measure again": a setting that was refused is another value now.
-        refused = self.last.kind == "yes" and self.last.key == key and (
-            self._told("measure again") or self._told("put it right")
+        refused = (
+            self.last.kind == "yes"
+            and self.last.key == key
+            and (self._told("put it right and measure again") or self._told("measure finer, or put it right"))
         )
-        if refused or self._told("that can't be judged") or self._told("can't be right"):
+        if refused or self._told("that can't be judged"):
             self.measured_again = True
         if self.measured_again:
             self.values.pop(key, None)
@@ -360,7 +380,7 @@ class Technician:
     def _dispose(self, step: Reading, armed: Armed) -> str:
         """Out of limits, or too close to call. A value that is not his is measured again."""
         key = self.key()
-        mine = key in self.values and self._told(spoken(self.values[key]))
+        mine = key in self.values and _says(self.verdict, spoken(self.values[key]))
         if not mine:
             if key not in self.wrong:
                 self.counts["wrong noticed"] += 1
@@ -389,3 +409,8 @@ class Technician:
 
 
 _SENTENCES: dict[tuple[int, str, str], tuple[Armed, list[str]]] = {}
+
+
+def _says(text: str, phrase: str) -> bool:
+    """Whether the phrase is a sentence of the text."""
+    return phrase.lower() in (s.strip() for s in re.split(r"[.?!](?:\s|$)", text.lower()))

@@ -20,7 +20,14 @@ FactMap = Mapping[str, Value]
 
 _TRIES = 40
 #: Units in which a measurand is now and then given instead of the step's own.
-_ALSO = {"mm": ("in", "32nd"), "psi": ("kPa", "bar"), "N.m": ("lbf.ft",), "degC": ("degF",), "g": ("oz",), "km": ("mi",)}
+_ALSO = {
+    "mm": ("in", "32nd"),
+    "psi": ("kPa", "bar"),
+    "N.m": ("lbf.ft",),
+    "degC": ("degF",),
+    "g": ("oz",),
+    "km": ("mi",),
+}
 
 
 class World:
@@ -39,6 +46,7 @@ class World:
         elif not good and roll < self._outside + self._close:
             wanted = "close"
         fallback: Value | None = None
+        value: Value | None
         for value in self._some(step, facts):
             if not trial.is_plausible(step, value):
                 continue
@@ -51,9 +59,9 @@ class World:
         words = listed.get(wanted) or listed.get("inside")
         if words is not None:
             meaning = armed.interpret(words)
-            value_of = meaning and trial.value_of(step, meaning)
-            if value_of is not None:
-                return value_of
+            value = None if meaning is None else trial.value_of(step, meaning)
+            if value is not None:
+                return value
         assert fallback is not None, f"{step.id}: nothing can be said"
         return fallback
 
@@ -87,10 +95,8 @@ class World:
             at += pick.choice((0, 0, 0, 1, -1, 2, -2, 5, 10))
         else:
             at = low + (high - low) * pick.random() ** pick.choice((1, 1, 2, 4))
-        if step.grammar.endswith("count") or step.unit == "rpm":
-            places = 0
-        else:
-            places = pick.choice((0, 0, 1, 1))
+        whole = step.grammar.endswith("count") or step.unit == "rpm"
+        places = 0 if whole else pick.choice((0, 0, 1, 1))
         unit = step.unit
         if unit in _ALSO and pick.random() < 0.1:
             unit = pick.choice(_ALSO[unit])
@@ -156,16 +162,25 @@ def _size(pick: random.Random) -> str:
     return f"{kind}{width}/{aspect}R{rim}{load}"
 
 
-_SPELLED = {"/": "slash"} | {
-    word[0].upper(): word
-    for word in (
-        "bravo charlie delta echo foxtrot hotel juliett kilo lima mike november papa quebec romeo sierra tango uniform "
-        "victor whiskey yankee zulu"
-    ).split()
-}
+_NAMES = (
+    *(
+        "bravo",
+        "charlie",
+        "delta",
+        "echo",
+        "foxtrot",
+        "hotel",
+        "juliett",
+        "kilo",
+        "lima",
+        "mike",
+        "november",
+        "papa",
+    ),
+    *("quebec", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "yankee", "zulu"),
+)
+_SPELLED = {"/": "slash"} | {name[0].upper(): name for name in _NAMES}
 
 
 def _size_words(text: str) -> str:
-    return " ".join(
-        digit_by_digit(Decimal(c)) if c.isdigit() else _SPELLED[c] for c in text if c != " "
-    )
+    return " ".join(digit_by_digit(Decimal(c)) if c.isdigit() else _SPELLED[c] for c in text if c != " ")

@@ -16,7 +16,18 @@ from handsfree.procedure._events import Answer, Command, Event, NoMatch
 from handsfree.procedure._model import Choice, CountPasses, Reading, Step, Wait
 from handsfree.quantity import Quantity, UnitError
 
-__all__ = ["CLASSES", "classes", "event_of", "facts_of", "is_plausible", "judged", "needs", "relevant", "rules_of", "value_of"]
+__all__ = [
+    "CLASSES",
+    "classes",
+    "event_of",
+    "facts_of",
+    "is_plausible",
+    "judged",
+    "needs",
+    "relevant",
+    "rules_of",
+    "value_of",
+]
 
 FactMap = Mapping[str, Quantity | str]
 
@@ -30,7 +41,7 @@ _SIZES = (
     "lima tango two three five slash eight five romeo one six load range echo",
     "tango one two five slash seven zero delta one five nine five mike",
 )
-_DIGITS = "2424 0125 1219 0110 9924 1234 5678 0000".split()
+_DIGITS = ("2424", "0125", "1219", "0110", "9924", "1234", "5678", "0000")
 _GRID = 60
 
 

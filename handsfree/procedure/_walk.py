@@ -143,7 +143,11 @@ class _Alphabet:
         step = self._book.procedure.at(state.step) if state.step else None
         own = getattr(step, "fact", None)
         known = frozenset(f for f in state.facts if f in self._needed and f != own)
-        return self._pending(state), known, standing(watch, state) & (self._owed(state.step) | self._owed(state.return_to))
+        return (
+            self._pending(state),
+            known,
+            standing(watch, state) & (self._owed(state.step) | self._owed(state.return_to)),
+        )
 
     def _owed(self, step_id: str) -> frozenset[str]:
         """Cautions that a way on from this step relies on having been given before."""
@@ -151,7 +155,9 @@ class _Alphabet:
             procedure = self._book.procedure
             cautions = [s for s in procedure.step if isinstance(s, Caution)] if step_id else []
             self._owing[step_id] = frozenset(
-                c.id for c in cautions if {step_id, *procedure.reached_from(step_id, without=c.id)} & set(c.guards)
+                c.id
+                for c in cautions
+                if {step_id, *procedure.reached_from(step_id, without=c.id)} & set(c.guards)
             )
         return self._owing[step_id]
 
@@ -227,7 +233,9 @@ class _Alphabet:
             case _:
                 pass
 
-    def _by_slot(self, armed: Armed, key: str, values: tuple[str, ...] | list[str]) -> Iterator[tuple[str, str]]:
+    def _by_slot(
+        self, armed: Armed, key: str, values: tuple[str, ...] | list[str]
+    ) -> Iterator[tuple[str, str]]:
         for value in values:
             yield value, self._found(armed, key, value)
 
@@ -325,7 +333,9 @@ class _Walk:
         return ", ".join(reversed(names))
 
     def found(self, text: str, way: str) -> None:
-        if len(self.result.findings) < _MOST_FOUND and all(not f.startswith(f"{text}; ") for f in self.result.findings):
+        if len(self.result.findings) < _MOST_FOUND and all(
+            not f.startswith(f"{text}; ") for f in self.result.findings
+        ):
             self.result.findings.append(f"{text}; after: {way}")
 
     def run(self, depth: int, most_states: int, audit: int) -> None:
@@ -383,7 +393,9 @@ class _Walk:
             one, other = self._leads(*self.nodes[number]), self._leads(state, watch)
             for name in sorted({*one, *other}):
                 if one.get(name) != other.get(name):
-                    self.result.differing.append(f"{state.mode} at {state.step}: {name}; after: {self.way(number)}")
+                    self.result.differing.append(
+                        f"{state.mode} at {state.step}: {name}; after: {self.way(number)}"
+                    )
                     break
 
     def _leads(self, state: State, watch: Watch) -> dict[str, object]:

@@ -38,9 +38,9 @@ _ANSWERED = frozenset({"reading", "inspect", "answer", "pass", "caution", "dispo
 class Watch:
     """``read_back`` and ``caution`` are the last ones begun, and whether they were played to their end.
 
-    ``cautioned``: cautions told whole and read back, each with its place in the way. ``against``: findings of the record
-    that no supervisor released. ``stopped``: the step whose last verdict stops. ``waits``: (step, since when,
-    shortest, longest in ms).
+    ``cautioned``: cautions told whole and read back, each with its place in the way. ``against``:
+    findings of the record that no supervisor released. ``stopped``: the step whose last verdict stops.
+    ``waits``: (step, since when, shortest, longest in ms).
     """
 
     read_back: Say | None = None
@@ -133,14 +133,17 @@ def _line(
                 faults.append(f"caution {step} taken as read back before it was told whole")
             if not isinstance(event, Answer) or event.text != caution.read_back:
                 faults.append(f"caution {step} taken as read back in other words")
-            return replace(watch, cautioned=watch.cautioned | {(step, _last(before, step))}, caution=None, caution_heard=False)
+            return replace(
+                watch,
+                cautioned=watch.cautioned | {(step, _last(before, step))},
+                caution=None,
+                caution_heard=False,
+            )
         case "wait" if body["outcome"] == "started":
             since = next((w[1] for w in watch.waits if w[0] == step), event.at)
             longest = int(str(body["longest_s"] or 0)) * 1000
             rest = tuple(w for w in watch.waits if w[0] != step)
-            return replace(
-                watch, waits=(*rest, (step, since, int(str(body["planned_s"])) * 1000, longest))
-            )
+            return replace(watch, waits=(*rest, (step, since, int(str(body["planned_s"])) * 1000, longest)))
         case "wait" if body["outcome"] == "used in time":
             _, since, _, longest = next(w for w in watch.waits if w[0] == step)
             if longest and event.at - since >= longest:
@@ -250,5 +253,3 @@ def _deaf(after: State) -> Iterator[str]:
     listening = after.mode not in (Mode.IDLE, Mode.TELLING, Mode.STOPPED, Mode.FINISHED)
     if listening and "stop_work" not in dict(after.armed).get("command", ""):
         yield f"stop work is not armed while {after.mode}"
-
-
