@@ -330,6 +330,8 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         ask(turn, lead=objection)
         return
     earlier = next((e for e in turn.state.entries if e.step == step.id), None)
+    if turn.state.return_to:
+        _take_back(turn)
     number = turn.record(
         "answer",
         step=step.id,
@@ -354,6 +356,24 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     turn.chime("accepted")
     turn.say(turn.prompt("chosen", name=option.name), "verdict")
     go(turn, option.id)
+
+
+def _take_back(turn: Turn) -> None:
+    """A corrected answer puts nothing aside and takes nothing up: what the one it replaces did is undone first."""
+    visit = next(v for v in reversed(turn.state.path) if v.step == turn.state.step)
+    step = turn.step
+    assert isinstance(step, Choice)
+    groups = {name for option in step.options for name in (option.archive, option.recall) if name}
+    if not groups or turn.state.archived == visit.archived:
+        return
+    others = {k: v for k, v in turn.state.facts.items() if not any(belongs(k, g) for g in groups)}
+    before = {k: v for k, v in visit.facts.items() if any(belongs(k, g) for g in groups)}
+    known = {(e.step, e.index) for e in turn.state.entries}
+    turn.set(
+        facts=MappingProxyType({**others, **before}),
+        archived=visit.archived,
+        entries=(*(e for e in visit.entries if (e.step, e.index) not in known), *turn.state.entries),
+    )
 
 
 def _archive(turn: Turn, group: str) -> None:

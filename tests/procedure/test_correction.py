@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 
 import pytest
 
@@ -437,3 +438,16 @@ def test_a_reading_is_not_reopened_over_the_caution_that_stands_before_it() -> N
     assert (drive.step, drive.mode) == ("care", Mode.READING_BACK)
     drive.say("correction")
     assert (drive.step, drive.mode) == ("care", Mode.READING_BACK)
+
+
+def test_an_injury_put_aside_by_mistake_is_taken_up_again() -> None:
+    """ "Another injury" was wrong: the one that was measured must not be lost to the steps that need it."""
+    drive = Drive(INJURIES)
+    drive.say(*ORDERED, *FIRST, "another injury")
+    assert (drive.step, len(drive.state.archived)) == ("size", 1)
+    drive.say("correction", "no more injuries")
+    assert drive.step != "size"
+    assert drive.state.archived == ()
+    assert drive.state.facts["injury.size"] == Quantity(Decimal(5), "mm", Decimal(1))
+    assert {"size", "edge"} <= {entry.step for entry in drive.state.entries}
+    assert [r["outcome"] for r in drive.records("answer") if r["step"] == "more"] == ["again", "none"]
