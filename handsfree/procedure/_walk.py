@@ -350,7 +350,10 @@ class _Walk:
                 break
             self.expanded[number] = True
             state, watch = self.nodes[number]
-            for name, event in self._alphabet.events(state):
+            ways = list(self._alphabet.events(state))
+            if self._lost(state, {name for name, _ in ways}):
+                self.found(f"nothing that can be said at {state.step} can be judged", self.way(number))
+            for name, event in ways:
                 after, watched, faults = self.turn(state, watch, event)
                 self.result.transitions += 1
                 for fault in faults:
@@ -370,6 +373,11 @@ class _Walk:
         self.result.states, self.result.depth = len(self.nodes), max(self.depths)
         self._endings()
         self._audit(pairs)
+
+    def _lost(self, state: State, names: set[str]) -> bool:
+        """A reading of which every value would be refused: the technician could only go back."""
+        step = self._book.procedure.at(state.step) if state.mode is Mode.ASKING else None
+        return isinstance(step, Reading) and "unjudged" in names and not names & {"inside", "outside", "close"}
 
     def _endings(self) -> None:
         """Backward from every ending, over what people do; a state that was not walked may still end."""
