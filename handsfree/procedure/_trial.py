@@ -111,15 +111,10 @@ def judged(step: Reading | Choice, value: Quantity | str, facts: FactMap, policy
 def classes(step: Reading, armed: Armed, facts: FactMap, policy: Policy) -> dict[str, str]:
     """A sentence for each way the reading can be taken now ("implausible" too), as far as one is found."""
     found: dict[str, str] = {}
-    for sentence in _sentences(step, facts, policy):
-        meaning = armed.interpret(sentence)
-        value = None if meaning is None else value_of(step, meaning)
-        if value is None:
-            continue
+    for sentence, value in _sentences(step, armed, facts, policy):
         name = judged(step, value, facts, policy) if is_plausible(step, value) else "implausible"
-        found.setdefault(name, sentence)
-        if len(found) == 4 + bool(step.unit) - 1:
-            break
+        if name not in found and armed.interpret(sentence) is not None:
+            found[name] = sentence
     return found
 
 
@@ -146,18 +141,28 @@ def relevant(step: Reading, facts: FactMap) -> tuple[tuple[str, object], ...]:
     return tuple((name, facts[name]) for name in sorted(names) if name in facts)
 
 
-def _sentences(step: Reading, facts: FactMap, policy: Policy) -> Iterator[str]:
+def _sentences(
+    step: Reading, armed: Armed, facts: FactMap, policy: Policy
+) -> Iterator[tuple[str, Quantity | str]]:
     if step.form == "designation":
-        yield from _SIZES
+        for sentence in _SIZES:
+            meaning = armed.interpret(sentence)
+            value = None if meaning is None else value_of(step, meaning)
+            if value is not None:
+                yield sentence, value
     elif not step.unit:
         assert step.digits is not None
         for width in range(step.digits[0], step.digits[1] + 1):
             for text in _DIGITS:
-                yield " ".join(digit_by_digit(Decimal(d)) for d in (text * 3)[:width])
+                digits = (text * 3)[:width]
+                yield " ".join(digit_by_digit(Decimal(d)) for d in digits), digits
     else:
-        for value in _values(step, facts, policy):
-            unit = spoken_unit(step.unit, value)
-            yield f"{digit_by_digit(value)} {unit}".strip()
+        for drawn in _values(step, facts, policy):
+            number = drawn + 0  # no minus zero
+            places = number.as_tuple().exponent
+            assert isinstance(places, int)
+            value = Quantity(number, step.unit, Decimal(1).scaleb(places))
+            yield f"{digit_by_digit(number)} {spoken_unit(step.unit, number)}".strip(), value
 
 
 def _values(step: Reading, facts: FactMap, policy: Policy) -> Iterator[Decimal]:

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import random
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -86,6 +86,7 @@ class _Alphabet:
         self._calm, self._asked = calm is not None, calm
         self._arms: dict[object, Armed] = {}
         self._classes: dict[object, dict[str, str]] = {}
+        self._sayings: dict[tuple[str, str, str], str] = {}
         self._commands: dict[str, str] = {}
         self._taken: dict[object, str] = {}
         self._owing: dict[str, frozenset[str]] = {}
@@ -198,10 +199,10 @@ class _Alphabet:
         step = self._book.procedure.at(state.step)
         match state.mode:
             case Mode.CONFIRMING:
-                yield from self._by_slot(armed, "answer", ("yes", "no"))
+                yield from self._by_slot(state, "answer", ("yes", "no"))
                 yield from self._values(state, armed)
             case Mode.DISPOSING:
-                yield from self._by_slot(armed, "dispose", ("again", "accept"))
+                yield from self._by_slot(state, "dispose", ("again", "accept"))
                 yield from self._values(state, armed)
             case Mode.READING_BACK:
                 assert isinstance(step, Caution)
@@ -217,35 +218,35 @@ class _Alphabet:
             case Reading():
                 yield from self._values(state, armed)
             case Inspect():
-                yield from self._by_slot(armed, "answer", ("clear", "found"))
+                yield from self._by_slot(state, "answer", ("clear", "found"))
             case Choice():
                 full = sum(1 for group, _ in state.archived if group) >= self._injuries - 1
                 chosen = [o.id for o in step.options if not (o.archive and full)]
-                yield from self._by_slot(armed, "option", chosen)
+                yield from self._by_slot(state, "option", chosen)
             case CountPasses():
                 yield "pass", f"pass {spoken_count(state.index + 1)}"
                 if not self._calm:
                     yield "pass out of turn", f"pass {spoken_count(state.index + 2)}"
             case Do():
-                yield "completed", self._found(armed, "answer", "done")
+                yield "completed", self._found(state, "answer", "done")
             case HoldPoint():
-                yield from self._by_slot(armed, "answer", ("release", "reject"))
+                yield from self._by_slot(state, "answer", ("release", "reject"))
             case _:
                 pass
 
-    def _by_slot(
-        self, armed: Armed, key: str, values: tuple[str, ...] | list[str]
-    ) -> Iterator[tuple[str, str]]:
+    def _by_slot(self, state: State, key: str, values: Iterable[str]) -> Iterator[tuple[str, str]]:
         for value in values:
-            yield value, self._found(armed, key, value)
+            yield value, self._found(state, key, value)
 
-    def _found(self, armed: Armed, key: str, value: str) -> str:
-        """The shortest sentence with that slot."""
-        place = (id(armed), key, value)
-        if place not in self._classes:
-            fitting = (s for s in armed.sentences() if (m := armed.interpret(s)) and m.slot(key) == value)
-            self._classes[place] = {value: next(fitting, "")}
-        return self._classes[place][value]
+    def _found(self, state: State, key: str, value: str) -> str:
+        """The shortest sentence with that slot, of the question's own answers: a reading's are far too many."""
+        expansion = dict(state.armed)["answer"]
+        place = (expansion, key, value)
+        if place not in self._sayings:
+            alone = self._library.arm({"answer": expansion})
+            fitting = (s for s in alone.sentences() if (m := alone.interpret(s)) and m.slot(key) == value)
+            self._sayings[place] = next(fitting, "")
+        return self._sayings[place]
 
     def _values(self, state: State, armed: Armed) -> Iterator[tuple[str, str]]:
         step = self._book.procedure.at(state.step)
@@ -377,7 +378,9 @@ class _Walk:
     def _lost(self, state: State, names: set[str]) -> bool:
         """A reading of which every value would be refused: the technician could only go back."""
         step = self._book.procedure.at(state.step) if state.mode is Mode.ASKING else None
-        return isinstance(step, Reading) and "unjudged" in names and not names & {"inside", "outside", "close"}
+        return (
+            isinstance(step, Reading) and "unjudged" in names and not names & {"inside", "outside", "close"}
+        )
 
     def _endings(self) -> None:
         """Backward from every ending, over what people do; a state that was not walked may still end."""
