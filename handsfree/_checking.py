@@ -16,7 +16,8 @@ from handsfree.session import prompts_text
 
 __all__ = ["check_procedure", "dictionary"]
 
-_MOST_STATES = 4000  # the packaged procedures have fewer when nobody goes back; python -m handsfree.bench walk has no end
+#: The packaged procedures have fewer when nobody goes back; ``python -m handsfree.bench walk`` has no bound.
+_MOST_STATES = 4000
 
 
 @cache

@@ -423,7 +423,9 @@ def test_measuring_again_from_an_earlier_step_ends_the_correction_that_led_there
 def test_conditions_undone_by_going_back_are_all_asked_again() -> None:
     """A correction at the first of them must not reopen the last, and so leave the others out."""
     drive = Drive(whole(PLY, do("clean"), LOOK, do("pull")))
-    drive.say("fabric ply", "affirmative", "completed", CLEAR, CLEAR, CLEAR, "go back", "go back", "completed")
+    drive.say(
+        "fabric ply", "affirmative", "completed", CLEAR, CLEAR, CLEAR, "go back", "go back", "completed"
+    )
     assert (drive.step, drive.state.index) == ("look", 0)
     drive.say("correction")
     assert drive.step == "ply"
