@@ -60,21 +60,14 @@ def technician_main(arguments: Sequence[str]) -> int:
     parser.add_argument(
         "--disk", type=_many, default=200, help="how many of the jobs keep a record, and replay it"
     )
-    parser.add_argument("--sound", type=_many, default=0, help="this many jobs in sound instead of typed")
-    parser.add_argument("--snr", type=float, default=20.0, help="of the sound, dB over pink noise")
     parser.add_argument("--json", type=Path, help="write the figures to this file too")
     args = parser.parse_args(arguments)
     names = _procedures(parser, args.procedure)
     console, every = Console(width=110), dict[str, Figures]()
     for place, name in enumerate(names):
-        if args.sound:
-            from handsfree.bench._sound import simulate_sound
-
-            every[name] = simulate_sound(Work(name), jobs=args.sound, seed=args.seed, snr_db=args.snr)
-        else:
-            jobs, disk = (n // len(names) + (place < n % len(names)) for n in (args.jobs, args.disk))
-            work = Work(name, substitution=args.substitutions)
-            every[name] = simulate(work, jobs=jobs, seed=args.seed, disk=disk)
+        jobs, disk = (n // len(names) + (place < n % len(names)) for n in (args.jobs, args.disk))
+        work = Work(name, substitution=args.substitutions)
+        every[name] = simulate(work, jobs=jobs, seed=args.seed, disk=disk)
         show(console, every[name])
         if args.json:
             args.json.write_text(json.dumps({n: f.as_json() for n, f in every.items()}, indent=1) + "\n")

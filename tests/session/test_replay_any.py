@@ -14,7 +14,7 @@ from procedure.driving import CLEAR, FOUND, START_MS, armed_for, book_of
 
 from handsfree.procedure import DeviceBack, DeviceLost, Mode, NoInput, Record, TimerDue, event_from_body
 from handsfree.procedure import Machine as FreshMachine
-from handsfree.record import RecordError, read_log
+from handsfree.record import read_log
 from handsfree.record._line import build
 from handsfree.record._read import RECORD
 from handsfree.session import Job, Session, SimulatedClock
@@ -25,10 +25,11 @@ from .bay import Scripted, heard, new_job, reopen, session
 
 BOOK = book_of(EVERY_KIND)
 WORDS = [
-    "fabric ply", "affirmative", "affirmative", "affirmative", "negative", "five", "seven point two five", "a quarter",
-    CLEAR, CLEAR, FOUND, "supervisor release one two", "no flame", "completed", "pass one", "pass two",
+    "fabric ply", "affirmative", "affirmative", "affirmative", "negative", "five", "seven point two",
+    "a quarter", CLEAR, CLEAR, FOUND, "supervisor release one two", "no flame", "completed", "pass one", "pass two",
     "two zero degrees celsius", "five zero percent", "measure again", "out of limits", "say again", "hold work",
-    "resume work", "go back", "correction", "what is the limit", "time left", "stop work", "r\u00e9sum\u00e9 \u4e2d \U0001f527",
+    "resume work", "go back", "correction", "what is the limit", "time left", "stop work",
+    "r\u00e9sum\u00e9 \u4e2d \U0001f527",
 ]  # fmt: skip
 
 
@@ -111,13 +112,11 @@ class AnyJob(RuleBasedStateMachine):
         kept = len(content) - torn
         if kept > content.index(b"\n"):
             path.write_bytes(content[:kept])
-        try:
-            job, clock = reopen(self.folder, after)
-        except RecordError as error:
-            assert "is finished" in str(error)
+        if self.job.machine.state.mode is Mode.FINISHED:
             path.write_bytes(content)
             self._begin_anew()
             return
+        job, clock = reopen(self.folder, after)
         assert isinstance(clock, SimulatedClock)
         self.clock = clock
         self._sit_down(job)
