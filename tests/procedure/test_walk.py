@@ -37,13 +37,13 @@ def test_every_answer_to_every_step_of_a_packaged_procedure(name: str) -> None:
 
 
 def test_going_back_and_correcting_from_every_state() -> None:
-    result = walked(EVERY_KIND, calm=("resume", "go_back", "correction"), remember=2, audit=60)
+    result = walked(EVERY_KIND, calm=("resume", "go_back", "correction"), remember=2, audit=40)
     assert result.findings == []
     assert result.whole
     assert result.states > 500
-    assert result.audited == 60
+    assert result.audited == 40
     # The key leaves the deep past of the way out: a few pairs in a hundred may differ after going back twice.
-    assert len(result.differing) <= 6
+    assert len(result.differing) <= 4
 
 
 def test_everything_that_can_happen_to_a_small_job() -> None:
@@ -55,7 +55,7 @@ def test_everything_that_can_happen_to_a_small_job() -> None:
 
 def test_long_walks_at_random_with_nothing_left_out() -> None:
     book = book_of(EVERY_KIND)
-    assert [line for seed in range(6) for line in stray(book, Known(), seed=seed, events=300)] == []
+    assert [line for seed in range(4) for line in stray(book, Known(), seed=seed, events=200)] == []
 
 
 def test_a_bound_is_told() -> None:
@@ -80,7 +80,7 @@ def test_a_reading_recorded_without_its_read_back(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setitem(answers._TAKE, Kind.READING, at_once)  # type: ignore[arg-type]
     line = found(walked(whole(SIZE), calm=()), "injury.size recorded without an affirmative")
-    assert line.endswith("after: start, inside")
+    assert line.count(", ") == 1  # after: start, and one answer
 
 
 def test_a_limit_that_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -94,7 +94,7 @@ def test_a_caution_taken_in_other_words(monkeypatch: pytest.MonkeyPatch) -> None
         go(turn, "done")
 
     monkeypatch.setitem(TABLE[Mode.READING_BACK], Answer, anything)  # type: ignore[arg-type]
-    found(walked(whole(CARE, do()), calm=()), "caution care taken as read back in other words")
+    found(walked(whole(CARE, do())), "caution care taken as read back in other words")
 
 
 def test_a_caution_that_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,4 +135,7 @@ def test_a_step_at_which_nothing_can_be_judged() -> None:
 def test_a_tire_released_against_a_finding(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Turn, "reason", lambda self, text: None)
     out = SIZE.replace("forms", 'on = { outside = "last" }\nforms')
-    assert "released as returned against size" in " ".join(walked(whole(out), calm=()).findings)
+    text = whole(out).replace(
+        'disposition = "return to service"', 'disposition = "return to service"\nreleased = true'
+    )
+    assert "released as returned against size" in " ".join(walked(text, calm=("resume",)).findings)
