@@ -165,9 +165,11 @@ def _reopens(turn: Turn, entry: Entry) -> bool:
     state = turn.state
     if isinstance(turn.step, Caution) and entry.step in turn.step.guards:
         return False
-    if isinstance(turn.step, Inspect) and entry.step == state.step and entry.index >= state.index:
-        return False
-    return any(visit.step == entry.step for visit in state.path)
+    if entry.step == state.step:
+        return not isinstance(turn.step, Inspect) or entry.index < state.index
+    # Of a step that was passed twice (two injuries), only the round that stands counts.
+    then = {(e.step, e.index) for e in state.path[-1].entries}
+    return (entry.step, entry.index) in then and any(visit.step == entry.step for visit in state.path)
 
 
 def _limit(turn: Turn) -> None:

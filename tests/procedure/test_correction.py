@@ -453,3 +453,12 @@ def test_an_injury_put_aside_by_mistake_is_taken_up_again() -> None:
     assert drive.state.facts["injury.size"] == Quantity(Decimal(5), "mm", Decimal(1))
     assert {"size", "edge"} <= {entry.step for entry in drive.state.entries}
     assert [r["outcome"] for r in drive.records("answer") if r["step"] == "more"] == ["again", "none"]
+
+
+def test_going_back_within_the_second_injury_reopens_nothing_of_it_that_is_undone() -> None:
+    drive = Drive(INJURIES)
+    drive.say(*ORDERED, *FIRST, "another injury", *FIRST)
+    drive.say("go back", "go back")
+    assert drive.step == "size"
+    drive.say("correction")
+    assert drive.step != "edge"
