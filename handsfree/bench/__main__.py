@@ -112,7 +112,15 @@ def _process(console: Console) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m handsfree.bench", description=__doc__)
+    if sys.argv[1:2] in (["technician"], ["walk"]):
+        from handsfree.bench._technician_main import technician_main, walk_main
+
+        sys.exit((technician_main if sys.argv[1] == "technician" else walk_main)(sys.argv[2:]))
+    parser = argparse.ArgumentParser(
+        prog="python -m handsfree.bench",
+        description=__doc__,
+        epilog="Each with its own --help: technician, walk.",
+    )
     parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
     args = parser.parse_args()

@@ -13,7 +13,7 @@ from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
 from handsfree.procedure._derived import belongs, complete, unrepaired
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass
+from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass, rewind
 from handsfree.procedure._misses import miss
 from handsfree.procedure._model import (
     Caution,
@@ -360,6 +360,8 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         ask(turn, lead=objection)
         return
     earlier = next((e for e in turn.state.entries if e.step == step.id), None)
+    if turn.state.return_to:
+        _take_back(turn)
     number = turn.record(
         "answer",
         step=step.id,
@@ -384,6 +386,24 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     turn.chime("accepted")
     turn.say(turn.prompt("chosen", name=option.name), "verdict")
     go(turn, option.id)
+
+
+def _take_back(turn: Turn) -> None:
+    """A corrected answer puts nothing aside and takes nothing up: what the one it replaces did is undone first."""
+    visit = next(v for v in reversed(turn.state.path) if v.step == turn.state.step)
+    step = turn.step
+    assert isinstance(step, Choice)
+    groups = {name for option in step.options for name in (option.archive, option.recall) if name}
+    if not groups or turn.state.archived == visit.archived:
+        return
+    others = {k: v for k, v in turn.state.facts.items() if not any(belongs(k, g) for g in groups)}
+    before = {k: v for k, v in visit.facts.items() if any(belongs(k, g) for g in groups)}
+    known = {(e.step, e.index) for e in turn.state.entries}
+    turn.set(
+        facts=MappingProxyType({**others, **before}),
+        archived=visit.archived,
+        entries=(*(e for e in visit.entries if (e.step, e.index) not in known), *turn.state.entries),
+    )
 
 
 def _archive(turn: Turn, group: str) -> None:
@@ -521,6 +541,7 @@ def dispose(turn: Turn, answer: Answer) -> None:
         turn.record("disposed", step=step.id, outcome=choice, heard=answer.text)
         if step.again:
             turn.say(turn.prompt("measure_again", ask=""))
+            _undo_after(turn, step.id)
             enter(turn, step.again)
         else:
             ask(turn, lead=turn.prompt("measure_again", ask=""))
@@ -529,6 +550,13 @@ def dispose(turn: Turn, answer: Answer) -> None:
         raise Refusal(f"{choice!r} is no disposition")
     value = turn.state.facts[step.fact]
     _pend(turn, Pending("out", answer.text, turn.prompt("read_back_out", name=step.name), value))
+
+
+def _undo_after(turn: Turn, step_id: str) -> None:
+    """Measuring again from an earlier step on: a correction that led here does not lead back, and what was done
+    after this step is done again."""
+    turn.set(return_to="", return_index=0)
+    rewind(turn, max(n for n, visit in enumerate(turn.state.path) if visit.step == step_id) + 1)
 
 
 def _commit_out(turn: Turn, pending: Pending) -> None:

@@ -21,9 +21,9 @@ from handsfree.procedure._flow import (
     timers_due,
 )
 from handsfree.procedure._misses import hold, rearm
-from handsfree.procedure._model import Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
+from handsfree.procedure._model import Caution, Choice, CountPasses, HoldPoint, Inspect, Reading, Wait
 from handsfree.procedure._people import sign, signed
-from handsfree.procedure._state import Mode, Visit
+from handsfree.procedure._state import Entry, Mode, Visit
 from handsfree.procedure._turn import Turn
 from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
 
@@ -165,9 +165,7 @@ def _correction(turn: Turn) -> None:
     if state.mode in (Mode.DISPOSING, Mode.PROVING):
         ask(turn, lead=turn.prompt("correcting", ask=""))
         return
-    # Steps that going back has undone are asked anew in their turn; their entries are not reopened from here.
-    done = {visit.step for visit in state.path}
-    entry = next((e for e in reversed(state.entries) if e.step in done), None)
+    entry = next((e for e in reversed(state.entries) if _reopens(turn, e)), None)
     if entry is None or state.return_to:
         turn.say(turn.prompt("nothing_to_correct", ask=""))
         rearm(turn)
@@ -215,6 +213,19 @@ def take_badge(turn: Turn, answer: Answer) -> None:
 def _work_on(turn: Turn, lead: str) -> None:
     turn.set(mode=turn.state.signing_from, signing_from=None, pending=None, misses=0)
     take_up(turn, lead)
+
+
+def _reopens(turn: Turn, entry: Entry) -> bool:
+    """Whether the entry was made on the way that stands. Steps that going back has undone are asked anew in their
+    turn: reopening one from here would pass over what stands before it, conditions or a caution."""
+    state = turn.state
+    if isinstance(turn.step, Caution) and entry.step in turn.step.guards:
+        return False
+    if entry.step == state.step:
+        return not isinstance(turn.step, Inspect) or entry.index < state.index
+    # Of a step that was passed twice (two injuries), only the round that stands counts.
+    then = {(e.step, e.index) for e in state.path[-1].entries}
+    return (entry.step, entry.index) in then and any(visit.step == entry.step for visit in state.path)
 
 
 def _limit(turn: Turn) -> None:

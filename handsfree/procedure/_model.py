@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from enum import StrEnum
+from functools import cached_property
 from math import isfinite
 from typing import Annotated, Literal
 
@@ -283,7 +284,7 @@ class Procedure(_Frozen):
 
     def at(self, step_id: str) -> Step:
         """The step of that id. Raises KeyError."""
-        return self._steps()[step_id]
+        return self._steps[step_id]
 
     def end(self, ending_id: str) -> Ending | None:
         """The ending of that id, or None when the id is a step's."""
@@ -312,6 +313,7 @@ class Procedure(_Frozen):
             todo += fresh
         return frozenset(seen)
 
+    @cached_property
     def _steps(self) -> dict[str, Step]:
         return {s.id: s for s in self.step}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 
 import pytest
 
@@ -13,6 +14,7 @@ from handsfree.quantity import Quantity
 from .conftest import TO_LOOK
 from .driving import (
     BADGE,
+    CARE,
     CLEAR,
     DISPOSE,
     ENDINGS,
@@ -405,3 +407,58 @@ def test_a_two_piece_repair_is_no_reason_where_it_can_be_made(
     assert drive.step == "act"
     drive.say("correction", "four zero", "affirmative")
     assert drive.step == step
+
+
+def test_measuring_again_from_an_earlier_step_ends_the_correction_that_led_there() -> None:
+    """A corrected value is out of limits and is measured again from two steps back: the job goes on from there."""
+    again = SIZE.replace("forms", 'again = "mark"\non = { outside = "scrap" }\nforms')
+    drive = Drive(whole(do("mark"), again, ORDER, do("after")))
+    drive.say("completed", "five", "affirmative", "correction", "seven", "affirmative", "measure again")
+    assert (drive.step, drive.mode) == ("mark", Mode.ASKING)
+    drive.say("completed", "five", "affirmative", *ORDERED)
+    assert drive.step == "after"
+    assert [v for _, v in drive.readings()] == ["5 mm", "7 mm", "5 mm", "123"]
+
+
+def test_conditions_undone_by_going_back_are_all_asked_again() -> None:
+    """A correction at the first of them must not reopen the last, and so leave the others out."""
+    drive = Drive(whole(PLY, do("clean"), LOOK, do("pull")))
+    drive.say(
+        "fabric ply", "affirmative", "completed", CLEAR, CLEAR, CLEAR, "go back", "go back", "completed"
+    )
+    assert (drive.step, drive.state.index) == ("look", 0)
+    drive.say("correction")
+    assert drive.step == "ply"
+    drive.say("fabric ply", "affirmative")
+    assert (drive.step, drive.state.index) == ("look", 0)
+
+
+def test_a_reading_is_not_reopened_over_the_caution_that_stands_before_it() -> None:
+    loop = BADGE.replace('on = { refused = "scrap" }', 'on = { released = "care", refused = "scrap" }')
+    drive = Drive(HEAD + CARE.replace('"act"', '"size"') + SIZE + loop + do("last", to="returned") + ENDINGS)
+    drive.say("no flame", "five", "affirmative", "supervisor release one two", "affirmative")
+    assert (drive.step, drive.mode) == ("care", Mode.READING_BACK)
+    drive.say("correction")
+    assert (drive.step, drive.mode) == ("care", Mode.READING_BACK)
+
+
+def test_an_injury_put_aside_by_mistake_is_taken_up_again() -> None:
+    """ "Another injury" was wrong: the one that was measured must not be lost to the steps that need it."""
+    drive = Drive(INJURIES)
+    drive.say(*ORDERED, *FIRST, "another injury")
+    assert (drive.step, len(drive.state.archived)) == ("size", 1)
+    drive.say("correction", "no more injuries")
+    assert drive.step != "size"
+    assert drive.state.archived == ()
+    assert drive.state.facts["injury.size"] == Quantity(Decimal(5), "mm", Decimal(1))
+    assert {"size", "edge"} <= {entry.step for entry in drive.state.entries}
+    assert [r["outcome"] for r in drive.records("answer") if r["step"] == "more"] == ["again", "none"]
+
+
+def test_going_back_within_the_second_injury_reopens_nothing_of_it_that_is_undone() -> None:
+    drive = Drive(INJURIES)
+    drive.say(*ORDERED, *FIRST, "another injury", *FIRST)
+    drive.say("go back", "go back")
+    assert drive.step == "size"
+    drive.say("correction")
+    assert drive.step != "edge"
