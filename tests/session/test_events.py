@@ -1,6 +1,7 @@
 """What happens in a real bay, each event as a scenario from words to record.
 
-typed: lines through the keyboard's ears; sound: synthetic speech through endpointer and PocketSphinx.
+typed: lines through the keyboard's ears; sound: synthetic speech through endpointer and PocketSphinx
+(pytest -m slow).
 
 | event | typed | sound |
 |---|---|---|
@@ -114,7 +115,7 @@ def said(folder: Path) -> list[str]:
     return [str(e["text"]) for e in lines_of(folder, "event") if e["type"] == "spoken"]
 
 
-@pytest.fixture(params=["typed", "sound"])
+@pytest.fixture(params=["typed", pytest.param("sound", marks=pytest.mark.slow)])
 def says(request: pytest.FixtureRequest, mouth: Mouth) -> Callable[..., Callable[[SimulatedClock], Ears]]:
     """Lines as typed words, or as sound."""
     if request.param == "typed":
@@ -150,6 +151,7 @@ def test_a_phone_call_in_a_wait_that_goes_on(folder: Path) -> None:
     assert "The wait is over. The job is on hold." in said(folder)
 
 
+@pytest.mark.slow
 def test_a_phone_call_in_a_wait_in_sound(folder: Path, mouth: Mouth) -> None:
     """The wait runs out while the job is on hold; the technician hears of both."""
     job_lines = [*TO_WAIT, "! hold work"]
@@ -209,6 +211,7 @@ def test_a_release_by_badge_and_code_word(folder: Path, says: Says) -> None:
     assert {str(e["text"]) for e in events} == {"(code word)"}
 
 
+@pytest.mark.slow
 def test_no_sound_of_a_code_word_is_on_the_disk(folder: Path, mouth: Mouth) -> None:
     lines = ["supervisor release four zero nine", "affirmative", CODE, "completed"]
     assert run(folder, RELEASE, lambda clock: ears(Bay(mouth, lines), clock), shop=True) == "returned"
@@ -316,6 +319,7 @@ def test_a_wait_goes_on_while_the_technician_changes(folder: Path) -> None:
 # -- a microphone that goes and comes ------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_microphone_lost_and_back_in_sound(folder: Path, mouth: Mouth) -> None:
     """Two lines are spoken, then the cable is out; the keyboard goes on; then it is heard again."""
     tries: list[int] = []
@@ -360,6 +364,7 @@ def test_without_a_keyboard_the_microphone_is_waited_for(folder: Path) -> None:
     assert readings(folder) == SHORT_READINGS
 
 
+@pytest.mark.slow
 def test_what_is_typed_is_taken_beside_a_microphone_that_is_back(mouth: Mouth) -> None:
     clock = SimulatedClock(START_MS)
     keyboard = TypedEars(typed([], clock).engine, clock)
@@ -431,6 +436,7 @@ class Compressor(Bay):
         return super().exhausted
 
 
+@pytest.mark.slow
 def test_a_room_too_loud_for_the_voice_is_said_in_sound(folder: Path, mouth: Mouth) -> None:
     clock = SimulatedClock(START_MS)
     job = new_job(folder, whole(SIZE), clock)
@@ -449,6 +455,7 @@ def test_a_room_too_loud_for_the_voice_is_said_in_sound(folder: Path, mouth: Mou
 # -- not understood, wrong read-backs, stopping --------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_three_sentences_of_chatter_then_the_answer_in_sound(folder: Path, mouth: Mouth) -> None:
     chatter = ["did the van come back yet", "where is my coffee cup", "tell him i will call later"]
     lines = [*chatter, "five point five", "affirmative", "completed"]
@@ -477,6 +484,7 @@ def test_silence_after_a_caution_holds_the_job(folder: Path) -> None:
     assert lines_of(folder, "caution") == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "before",
     [(), ("fabric ply",), ("fabric ply", "affirmative", "seven", "affirmative"), ("! hold work",)],
@@ -488,6 +496,7 @@ def test_stop_work_in_one_utterance_in_sound(folder: Path, mouth: Mouth, before:
     assert said(folder)[-1].startswith("Work stopped.")
 
 
+@pytest.mark.slow
 def test_a_defect_found_halfway_ends_the_repair_in_sound(folder: Path, mouth: Mouth) -> None:
     text = whole(PLY, LOOK + 'on = { found = "scrap" }\n')
     lines = ["fabric ply", "affirmative", "nothing found", FOUND, "affirmative", "nothing found"]
@@ -596,6 +605,7 @@ def test_two_tires_are_opened_again_after_the_power_was_lost(tmp_path: Path) -> 
     assert readings(floor.folders["alfa"]) == WHOLE_READINGS
 
 
+@pytest.mark.slow
 def test_two_tires_in_sound(tmp_path: Path, mouth: Mouth) -> None:
     floor = Shopfloor(tmp_path, whole(PLY, SIZE))
     lines = [
