@@ -25,7 +25,7 @@ from handsfree.procedure._model import (
     Option,
     Reading,
 )
-from handsfree.procedure._people import release_asked, released
+from handsfree.procedure._people import badge_read_back, release_asked, released, signed
 from handsfree.procedure._rivals import rival
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
@@ -63,43 +63,74 @@ def _pend(turn: Turn, pending: Pending) -> None:
 def _take_reading(turn: Turn, answer: Answer) -> None:
     step = turn.step
     assert isinstance(step, Reading)
-    if step.form == "designation":
-        text = tire_designation(Interpretation(answer.label, answer.text, answer.slots))
-        try:
-            limits.parse_designation(text or "")
-        except LimitsError as error:
-            miss(
-                turn,
-                answer.text,
-                str(error),
-                say=turn.prompt("not_judged", reason=str(error), ask=turn.question),
-            )
-            return
-        value: Quantity | str = text or ""
-    elif not step.unit:
-        digits = _slot(answer, "digits")
-        assert step.digits is not None
-        low, high = step.digits
-        if not low <= len(digits) <= high:
-            text = turn.prompt(
-                "wrong_length", count=str(len(digits)), low=str(low), high=str(high), ask=turn.question
-            )
-            miss(turn, answer.text, "wrong number of digits", say=text)
-            return
-        value = digits
-    else:
-        measured = _measured(step, answer)
-        if isinstance(measured, str):
-            miss(turn, answer.text, measured, say=_implausible(turn, step, answer))
-            return
-        other = _rival(step, answer)
-        if other is not None:
-            which = turn.prompt("which_one", first=_bare(measured), second=_bare(other))
-            miss(turn, answer.text, "one of two numbers that sound alike", say=which)
-            return
-        value = measured
-    spoken_back = turn.prompt("read_back", name=step.name, value=spoken(value))
-    _pend(turn, Pending("reading", answer.text, spoken_back, value))
+    kind = "measured" if step.unit else step.form
+    pending = _READ[kind](turn, step, answer)
+    if pending is not None:
+        _pend(turn, pending)
+
+
+def _read_back(turn: Turn, step: Reading, answer: Answer, value: Quantity | str) -> Pending:
+    text = turn.prompt("read_back", name=step.name, value=spoken(value))
+    return Pending("reading", answer.text, text, value)
+
+
+def _take_designation(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
+    text = tire_designation(Interpretation(answer.label, answer.text, answer.slots)) or ""
+    try:
+        limits.parse_designation(text)
+    except LimitsError as error:
+        told = turn.prompt("not_judged", reason=str(error), ask=turn.question)
+        miss(turn, answer.text, str(error), say=told)
+        return None
+    return _read_back(turn, step, answer, text)
+
+
+def _take_digits(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
+    digits = _slot(answer, "digits")
+    if not _fits(turn, step, answer, digits):
+        return None
+    return _read_back(turn, step, answer, digits)
+
+
+def _take_badge(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
+    badge = _slot(answer, "badge")
+    if not _fits(turn, step, answer, badge):
+        return None
+    return badge_read_back(turn, "reading", answer, turn.question)
+
+
+def _fits(turn: Turn, step: Reading, answer: Answer, digits: str) -> bool:
+    assert step.digits is not None
+    low, high = step.digits
+    if low <= len(digits) <= high:
+        return True
+    told = turn.prompt(
+        "wrong_length", count=str(len(digits)), low=str(low), high=str(high), ask=turn.question
+    )
+    miss(turn, answer.text, "wrong number of digits", say=told)
+    return False
+
+
+def _take_measured(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
+    measured = _measured(step, answer)
+    if isinstance(measured, str):
+        miss(turn, answer.text, measured, say=_implausible(turn, step, answer))
+        return None
+    other = _rival(step, answer)
+    if other is not None:
+        which = turn.prompt("which_one", first=_bare(measured), second=_bare(other))
+        miss(turn, answer.text, "one of two numbers that sound alike", say=which)
+        return None
+    return _read_back(turn, step, answer, measured)
+
+
+#: How an answer becomes a value to be read back, by what is read; None after a miss that was told.
+_READ: Mapping[str, Callable[[Turn, Reading, Answer], Pending | None]] = {
+    "measured": _take_measured,
+    "value": _take_digits,
+    "designation": _take_designation,
+    "badge": _take_badge,
+}
 
 
 def _quantity(step: Reading, answer: Answer) -> Quantity:
@@ -161,6 +192,8 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
         return
     number = _record_value(turn, step.fact, pending)
+    if step.form == "badge":
+        signed(turn, pending)
     turn.forget(_told_before(turn, step))
     for fact, value in learned.items():
         turn.learn(fact, value)

@@ -207,7 +207,10 @@ def _unsigned(turn: Turn, prompt: str) -> None:
 def take_badge(turn: Turn, answer: Answer) -> None:
     """An answer in the change of technician; when it is confirmed the work goes on where it was."""
     if sign(turn, answer):
-        _work_on(turn, turn.prompt("signed", name=signed(turn)))
+        assert turn.state.pending is not None
+        name = signed(turn, turn.state.pending)
+        turn.chime("accepted")
+        _work_on(turn, turn.prompt("signed", name=name))
 
 
 def _work_on(turn: Turn, lead: str) -> None:

@@ -101,7 +101,9 @@ class Reading(_Step):
     unit: str
     plausible: tuple[float, float] | None = Field(default=None, description="physical range, in unit")
     again: str = Field(default="", description="step to go back to for measuring again, when not this one")
-    form: Literal["value", "designation"] = Field(default="value", description="designation: a tire size")
+    form: Literal["value", "designation", "badge"] = Field(
+        default="value", description="designation: a tire size; badge: who works from here on"
+    )
     unless_known: bool = Field(default=False, description="left out when its fact is known already")
     digits: tuple[int, int] | None = Field(default=None, description="shortest and longest digit string")
     limits: tuple[str, ...] = ()
@@ -122,7 +124,9 @@ class Reading(_Step):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
         if self.unit:
             self._needs_range()
-        elif self.form == "value" and (self.digits is None or not 1 <= self.digits[0] <= self.digits[1]):
+        elif self.form != "designation" and (
+            self.digits is None or not 1 <= self.digits[0] <= self.digits[1]
+        ):
             raise ValueError("a digit string needs digits = [shortest, longest], from 1 up")
         return self
 

@@ -7,17 +7,16 @@ the shop's file, and no record can give a code word away.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from handsfree.procedure._events import Answer
-from handsfree.procedure._flow import arm_badge, ask_badge, go
+from handsfree.procedure._flow import ask_badge, go
 from handsfree.procedure._misses import hold, miss, rearm
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
 from handsfree.procedure._words import plainly, spoken
 
-__all__ = ["release_asked", "released", "sign", "signed", "take_code"]
+__all__ = ["badge_read_back", "release_asked", "released", "sign", "signed", "take_code"]
 
 MOST_WRONG_CODES = 3
 
@@ -125,7 +124,7 @@ def sign(turn: Turn, answer: Answer) -> bool:
         if pending is not None:
             turn.record("not_confirmed", step=turn.state.step, heard=pending.heard, instead=answer.text)
         turn.set(pending=None)
-        _read_back_badge(turn, answer.text, slots)
+        _read_back_badge(turn, answer)
         return False
     if pending is None or "answer" not in slots:
         raise Refusal("the answer has no badge")
@@ -137,30 +136,34 @@ def sign(turn: Turn, answer: Answer) -> bool:
     return False
 
 
-def _read_back_badge(turn: Turn, heard: str, slots: Mapping[str, str]) -> None:
+def _read_back_badge(turn: Turn, answer: Answer) -> None:
+    pending = badge_read_back(turn, "technician", answer, turn.prompt("badge"))
+    if pending is not None:
+        turn.set(pending=pending, misses=0)
+        ask_badge(turn)
+
+
+def badge_read_back(turn: Turn, kind: str, answer: Answer, ask: str) -> Pending | None:
+    """A technician's badge number to be read back, with the name that belongs to it; None (a miss, and ``ask`` said
+    again) when the shop does not know it."""
+    slots = dict(answer.slots)
     badge, name = slots["badge"], slots.get("technician", "")
     if _shop(turn) and not name:
-        # What may be said now is a badge number again, whatever was armed for the read-back.
-        arm_badge(turn)
-        told = turn.prompt("not_technician", value=spoken(badge), ask=turn.prompt("badge"))
-        miss(turn, heard, "not a badge of this shop", say=told)
-        return
-    key = {"value": spoken(badge), "name": name}
-    text = (
-        turn.prompt("read_back_named", **key) if name else turn.prompt("read_back_badge", value=key["value"])
-    )
-    turn.set(pending=Pending("technician", heard, text, badge, holder=name), misses=0)
-    ask_badge(turn)
+        told = turn.prompt("not_technician", value=spoken(badge), ask=ask)
+        miss(turn, answer.text, "not a badge of this shop", say=told)
+        return None
+    if name:
+        text = turn.prompt("read_back_named", value=spoken(badge), name=name)
+    else:
+        text = turn.prompt("read_back_badge", value=spoken(badge))
+    return Pending(kind, answer.text, text, badge, holder=name)
 
 
-def signed(turn: Turn) -> str:
-    """Another technician works from here on. Returns the name to greet, or the badge number spoken."""
-    pending = turn.state.pending
-    assert pending is not None
+def signed(turn: Turn, pending: Pending) -> str:
+    """This technician works from here on. Returns the name to greet, or the badge number spoken."""
     badge = str(pending.value)
     now = f"{pending.holder}, badge {badge}" if pending.holder else f"badge {badge}"
     was = turn.state.technician or dict(turn.state.job).get("technician", "")
     turn.record("technician", step=turn.state.step, was=was, now=now, badge=badge, name=pending.holder)
     turn.set(technician=now)
-    turn.chime("accepted")
     return pending.holder or spoken(badge)

@@ -65,7 +65,7 @@ def value_of(step: Reading, meaning: Interpretation) -> Quantity | str | None:
             return None
         return text
     if not step.unit:
-        digits = meaning.slot("digits")
+        digits = meaning.slot("badge" if step.form == "badge" else "digits")
         assert step.digits is not None
         return digits if digits and step.digits[0] <= len(digits) <= step.digits[1] else None
     try:

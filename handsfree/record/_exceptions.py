@@ -143,7 +143,7 @@ _RULES: dict[str, Callable[[Told], str]] = {
         if value_of(row, "outcome") != "right"
         else ""
     ),
-    "technician": lambda row: f"technician changed {takes_over(row)}",
+    "technician": lambda row: f"technician changed {takes_over(row)}" if has(row, "was") else "",
     "hold": _at("put on hold"),
     "stop": _at("work stopped"),
     "resumed": _at("interrupted and opened again"),

@@ -210,7 +210,8 @@ def _code(row: Told) -> Phrase:
 
 def takes_over(row: Told) -> str:
     """Who works from here on, and who did."""
-    return f"from {value_of(row, 'was') or 'nobody named'} to {value_of(row, 'now')}"
+    was, now = value_of(row, "was"), value_of(row, "now")
+    return f"from {was} to {now}" if was else now
 
 
 def _refused(row: Told) -> Phrase:

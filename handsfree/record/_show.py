@@ -86,7 +86,7 @@ def _workers(rows: Sequence[Told]) -> str:
     """Who worked on the tire, in turn."""
     began = _known(rows, "technician")
     changes = [value_of(row, "now") for row in rows if row.get("kind") == "technician"]
-    return ", then ".join([began or "nobody named", *changes]) if changes else began
+    return ", then ".join(filter(None, [began, *changes]))
 
 
 def _known(rows: Sequence[Told], key: str) -> str:

@@ -237,3 +237,45 @@ def test_only_a_job_that_is_on_hold_is_taken_up() -> None:
     before = drive.state
     drive.feed(TakenUp(drive.at, "alfa"))
     assert drive.state is before
+
+
+SIGN_IN = """[[step]]
+id = "technician"
+phase = "receive"
+kind = "reading"
+ask = "Your badge number?"
+name = "Technician badge"
+fact = "job.technician"
+grammar = "answers.badge"
+unit = ""
+form = "badge"
+digits = [2, 6]
+no_limit = "an identifier"
+"""
+
+
+def test_who_signs_in_by_voice_is_somebody_of_the_shop() -> None:
+    shop = Shop(whole(SIGN_IN, SIZE))
+    shop.say("four two")
+    assert shop.said().startswith("Badge four two is not in the shop file. Your badge number?")
+    shop.say("one seven")
+    assert shop.said() == "Badge one seven, Mara Lindqvist. Affirmative?"
+    shop.say("affirmative")
+    assert shop.readings() == [("job.technician", "17")]
+    (line,) = shop.records("technician")
+    assert (line["was"], line["now"]) == ("Ana", "Mara Lindqvist, badge 17")
+
+
+def test_without_a_shop_file_the_badge_is_read_back_and_counts() -> None:
+    drive = Drive(whole(SIGN_IN, SIZE))
+    drive.say("one one two two")
+    assert drive.said() == "Badge one one two two. Affirmative?"
+    drive.say("affirmative")
+    assert drive.records("technician")[0]["now"] == "badge 1122"
+
+
+def test_a_corrected_badge_is_who_works() -> None:
+    drive = Drive(whole(SIGN_IN, SIZE))
+    drive.say("one one two two", "affirmative", "correction", "one one two three", "affirmative")
+    assert drive.state.technician == "badge 1123"
+    assert [r["replaces"] != "" for r in drive.records("reading")] == [False, True]
