@@ -112,8 +112,13 @@ def _process(console: Console) -> None:
 
 
 def main() -> None:
+    if sys.argv[1:2] == ["confusions"]:  # has options of its own
+        from handsfree.bench.confusions import main as confusions_main
+
+        confusions_main(sys.argv[2:])
+        return
     parser = argparse.ArgumentParser(prog="python -m handsfree.bench", description=__doc__)
-    parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits"))
+    parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits", "confusions"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
     args = parser.parse_args()
     if args.what == "limits":
