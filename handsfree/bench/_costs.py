@@ -33,7 +33,7 @@ CLASSES: Mapping[str, tuple[str, ...]] = {
         "L R W Y",
     ),
 }
-_SAME, _GAP = (0.5, 0.7, 0.9), (0.5, 0.65, 0.8, 1.0, 1.2)  # another phone costs 1.0: only ratios matter
+_SAME, _GAP = (0.5, 0.7, 0.9), (0.35, 0.5, 0.65, 0.8, 1.0)  # another phone costs 1.0: only ratios matter
 AS_SET = f"as set, same {COSTS.same:g}, gap {COSTS.gap:g}"
 BY_LENGTH = "as set, divided by length"
 
