@@ -122,7 +122,7 @@ def _curves(trials: Sequence[Trial], levels: Sequence[float]) -> Iterator[str]:
             falls = []
             for rate in (TARGET, STRICT):
                 at, (low, high) = threshold(found, rate)
-                falls.append(f"{rate:.0%} at {at:.1f} phones (95 % interval {low:.1f} to {high:.1f})")
+                falls.append(f"{100 * rate:g} % at {at:.1f} phones (95 % interval {low:.1f} to {high:.1f})")
             now = 100 * float(found.curve().rate(TOO_ALIKE))
             yield f"{part} half, {level_name(level)}: {now:.1f} % at {TOO_ALIKE:g} phones, {', '.join(falls)}"
 
@@ -135,9 +135,10 @@ def _verdict(trials: Sequence[Trial]) -> Iterator[str]:
     ):
         found = counts(trials, part, TARGET_LEVEL)
         over, under = found.total(TOO_ALIKE, 99.0), found.total(0.0, TOO_ALIKE)
+        nearer = f", {under[0]} of {under[1]} ({_percent(*under)} %) when nearer" if under[1] else ""
         yield (
             f"{name}, {TARGET_LEVEL:g} dB: confused {over[0]} of {over[1]} times ({_percent(*over)} %) when at "
-            f"least {TOO_ALIKE:g} apart, {under[0]} of {under[1]} ({_percent(*under)} %) when nearer"
+            f"least {TOO_ALIKE:g} apart{nearer}"
         )
 
 
@@ -160,7 +161,7 @@ def _costs(trials: Sequence[Trial]) -> Iterator[str]:
         if row in ranked[:3] or row.name in (AS_SET, BY_LENGTH):
             yield f"{row.name}: {row.correlation:.3f} tuned on, {other[row.name]:.3f} reported"
     low, high = gain(ranked[0].name, report.pairs, report.rates)
-    yield f"best of the tuned half against as set, reported half: {low:+.3f} to {high:+.3f} (95 % interval)"
+    yield f"best of the tuned half less as set, reported half: {low:+.3f} to {high:+.3f} (95 % interval)"
 
 
 def _worst(trials: Sequence[Trial]) -> Iterator[str]:
@@ -192,7 +193,7 @@ def docs_lines(trials: Sequence[Trial]) -> list[str]:
         *(f"curve of the {line}" for line in _curves(trials, levels)),
     ]
     items += _verdict(trials)
-    items += [f"rank correlation with the costs {line}" for line in _costs(trials)]
+    items += [f"rank correlation, {line}" for line in _costs(trials)]
     return [*lines, "", *(f"- {item}." for item in items)]
 
 
@@ -202,5 +203,5 @@ def paragraphs(trials: Sequence[Trial]) -> Iterator[tuple[str, list[str]]]:
     yield f"Threshold in force: {TOO_ALIKE:g} phones", list(_verdict(trials))
     yield "Rank correlation of distance with confusions", list(_costs(trials))
     yield "Armed pairs that were confused, all levels", list(_worst(trials))
-    title = f"Armed pairs nearer than confused {STRICT:.0%} of the time at {TARGET_LEVEL:g} dB"
+    title = f"Armed pairs nearer than confused {100 * STRICT:g} % of the time at {TARGET_LEVEL:g} dB"
     yield title, list(_nearer_than_strict(trials))

@@ -1,7 +1,7 @@
 """How often two phrases are confused by how alike they sound, and where the threshold of ``handsfree check`` lies.
 
-    python -m handsfree.bench confusions                       all of it: about ten minutes on an idle core
-    python -m handsfree.bench confusions --quick               few pairs, two voices, under two minutes
+    python -m handsfree.bench confusions                       all of it: eleven minutes of one core
+    python -m handsfree.bench confusions --quick               few pairs, two voices, under one minute
     python -m handsfree.bench confusions --json all.json --plot curve.png --docs DEVELOPERS.md
     python -m handsfree.bench confusions --read all.json       the tables of an earlier run, nothing measured
 

@@ -3,7 +3,7 @@
 Phones are those of the CMU dictionary (ARPAbet without stress). Two phones of one class (two vowels, two
 nasals) are a cheap substitution, others a dear one. The distance counts phones, and is not divided by length:
 what tells two phrases apart is how much sound differs, however much they share. Classes and costs are our own
-(no published source).
+(no published source); `python -m handsfree.bench confusions` tries others on measured confusions.
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from itertools import combinations, product
 __all__ = ["COSTS", "TOO_ALIKE", "Costs", "alike", "distance", "nearest", "phrase_phones"]
 
 #: Pairs nearer than this are too alike to be armed together. "eighty" and "eighteen" are 0.8 apart, "hold" and
-#: "cold" 1.0, "pass four" and "pass five" 1.5, "passenger front" and "passenger rear" 3.1.
+#: "cold" 1.0, "pass four" and "pass five" 1.5, "passenger front" and "passenger rear" 3.1. Measured by `python -m
+#: handsfree.bench confusions` (synthetic voices, pink noise): at 20 dB the curve of confusions falls to 5 % at 1.9
+#: phones on the half it is fitted to, at 1.7 on the other half; here rounded up. To 1 % it falls at 3.5 and 3.3.
 TOO_ALIKE = 2.0
 
 _CLASSES = (
