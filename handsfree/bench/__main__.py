@@ -116,10 +116,15 @@ def main() -> None:
         from handsfree.bench._technician_main import technician_main, walk_main
 
         sys.exit((technician_main if sys.argv[1] == "technician" else walk_main)(sys.argv[2:]))
+    if sys.argv[1:2] == ["confusions"]:
+        from handsfree.bench.confusions import main as confusions_main
+
+        confusions_main(sys.argv[2:])
+        return
     parser = argparse.ArgumentParser(
         prog="python -m handsfree.bench",
         description=__doc__,
-        epilog="Each with its own --help: technician, walk.",
+        epilog="Each with its own --help: technician, walk, confusions.",
     )
     parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import islice
+from itertools import combinations, islice
 
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError, Library
@@ -26,7 +26,7 @@ from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import COMMANDS
 
-__all__ = ["check"]
+__all__ = ["armed_pairs", "check"]
 
 _MOST_SENTENCES = 64  # an answer with more sentences is a number, told apart by reading back
 
@@ -247,25 +247,47 @@ def _finite(library: Library, expansion: str) -> list[str]:
     return sentences if len(sentences) <= _MOST_SENTENCES else []
 
 
+def _together(procedure: Procedure, step: Step, library: Library) -> tuple[Armed, list[str]] | None:
+    """What a step arms, and its sentences that must be told apart. None for a step without an answer."""
+    expansion = _answers(procedure, step)
+    if not expansion:
+        return None
+    labels = {"command": _commands(), "answer": expansion}
+    if isinstance(step, Caution):  # a wrong read-back must not pass for the right one
+        labels["decoy"] = decoys(procedure, step.read_back)
+    # Numbers may sound alike: a reading is read back, and only the next pass counts.
+    sentences = [] if isinstance(step, CountPasses | Reading) else _finite(library, expansion)
+    sentences += _finite(library, labels["decoy"]) if "decoy" in labels else []
+    return library.arm(labels), sentences
+
+
+def armed_pairs(procedure: Procedure, library: Library) -> Iterator[tuple[str, str, str]]:
+    """(step, one, other) for any two sentences of different meaning that are armed together, commands too."""
+    commands = _finite(library, _commands())
+    for step in procedure.step:
+        together = _together(procedure, step, library)
+        if together is not None:
+            armed, sentences = together
+            meaning = {sentence: _meaning(armed, sentence) for sentence in {*commands, *sentences}}
+            for one, other in combinations(sorted(meaning), 2):
+                # Two ways to say one thing ("hold", "hold work") may sound as alike as they like.
+                if meaning[one] != meaning[other]:
+                    yield step.id, one, other
+
+
 def _words(procedure: Procedure, library: Library, pronounce: Pronounce) -> Iterator[str]:
     """Unknown words, one sentence with two meanings, and answers that sound alike."""
     commands = _finite(library, _commands())
     named: set[str] = set()
     for step in procedure.step:
-        expansion = _answers(procedure, step)
-        if not expansion:
+        together = _together(procedure, step, library)
+        if together is None:
             continue
-        labels = {"command": _commands(), "answer": expansion}
-        if isinstance(step, Caution):  # a wrong read-back must not pass for the right one
-            labels["decoy"] = decoys(procedure, step.read_back)
-        armed = library.arm(labels)
+        armed, sentences = together
         for word in sorted(armed.words()):
             if word not in named and not pronounce(word):
                 named.add(word)
                 yield f"{step.id}: the recognizer does not know {word!r}; add it to pronunciations.dict"
-        # Numbers may sound alike: a reading is read back, and only the next pass counts.
-        sentences = [] if isinstance(step, CountPasses | Reading) else _finite(library, expansion)
-        sentences += _finite(library, labels["decoy"]) if "decoy" in labels else []
         for sentence in sentences:
             if len(armed.interpretations(sentence)) > 1:
                 yield f"{step.id}: {sentence!r} has two meanings"
@@ -276,8 +298,7 @@ def _too_alike(
     armed: Armed, commands: Iterable[str], answers: Iterable[str], pronounce: Pronounce
 ) -> Iterator[str]:
     for one, other, nearness in alike({*commands, *answers}, pronounce):
-        # Two ways to say one thing ("hold", "hold work") may sound as alike as they like.
-        if _meaning(armed, one) != _meaning(armed, other):
+        if _meaning(armed, one) != _meaning(armed, other):  # as in armed_pairs
             wanted = f"at least {TOO_ALIKE:.1f} wanted"
             yield f"{one!r} and {other!r} sound alike (distance {nearness:.1f}, {wanted})"
 
