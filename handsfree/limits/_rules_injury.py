@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from handsfree.limits._channel import STEEPEST_DEG, Channel, Lean, ellipse, trace
+from handsfree.limits._channel import STEEPEST_DEG, Channel, End, Lean, ellipse, trace
 from handsfree.limits._compare import Interval, interval
 from handsfree.limits._crown import band_share, crown_half_width
 from handsfree.limits._measurands import choice, quantity
@@ -69,23 +69,28 @@ def _band_half(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
     return computed(verdict(rule, reach, spread, limit, extra))
 
 
-def _channel(facts: Facts) -> Channel:
+def _channel(facts: Facts, measured_at: End) -> Channel:
     return trace(
         quantity(facts, "injury.size"),
         quantity(facts, "injury.angle"),
         quantity(facts, "tire.thickness"),
         quantity(facts, "injury.center_distance"),
         Lean(choice(facts, "injury.lean")),
+        measured_at,
     )
 
 
 def _whole_channel(rule: Rule, facts: Facts, policy: Policy) -> Verdict:
-    """Both ends of the channel against the crown zone the policy asks for."""
+    """Both ends of the channel against the crown zone the policy asks for.
+
+    Inside and outside of a tire are measured in the same place by nobody: the distance is taken to belong to that
+    end from which the other one lies farther out.
+    """
     limit = rule.effective(facts, policy)
     name, needs = _CROWN[limit.key]
     half = Fraction(crown_half_width(name, {needs: quantity(facts, f"tire.{needs}")}).value)
     shop = half if limit.value is None else min(half, Fraction(limit.value.to("mm").value))
-    channel = _channel(facts)
+    channel = max((_channel(facts, end) for end in End), key=lambda way: (way.reach.high, way.reach.low))
     reading = Quantity(channel.nominal_reach, "mm").to(quantity(facts, "injury.center_distance").unit)
     limit = replace(limit, value=Quantity(shop, "mm"))
     return computed(verdict(rule, reading, channel.reach, limit, "the farther of liner and tread end"))
@@ -283,7 +288,7 @@ INJURY_RULES: tuple[Rule, ...] = (
             "tire.tread_width": spoken("170", "mm"),
         },
         computed=True,
-        formula="max(x, |x +- t tan a|) + d / (2 cos a) <= half width of the crown zone",
+        formula="(x + t tan a where it leans across, at either end) + d / (2 cos a) <= half width of the crown zone",
     ),
     Rule(
         "patch.size.min",

@@ -367,7 +367,9 @@ def test_an_angled_injury_that_runs_out_of_the_crown() -> None:
     """Inside on the liner, outside on the tread: the whole channel counts, not the place."""
     facts = {**CHANNEL, "injury.center_distance": exact("52", "mm"), "injury.angle": exact("30", "deg")}
     assert judge("injury.channel.crown", facts).outcome is OUT
-    assert judge("injury.channel.crown", {**facts, "injury.lean": "inward"}).outcome is IN
+    # Leaning inward it is the liner end that lies farther out, if the place was measured on the tread.
+    assert judge("injury.channel.crown", {**facts, "injury.lean": "inward"}).outcome is OUT
+    assert judge("injury.channel.crown", {**facts, "injury.lean": "round"}).outcome is IN
     assert judge("injury.channel.crown", {**facts, "injury.lean": "round"}).outcome is IN
     close = {**facts, "injury.angle": spoken("0", "deg"), "injury.center_distance": spoken("57", "mm")}
     assert judge("injury.channel.crown", close).outcome is CLOSE
