@@ -1,6 +1,7 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
 from handsfree.procedure._check import check
+from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
     Answer,
@@ -66,6 +67,7 @@ __all__ = [
     "State",
     "TimerDue",
     "check",
+    "complete",
     "event_body",
     "event_from_body",
     "read_procedure",

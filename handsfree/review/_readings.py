@@ -1,0 +1,244 @@
+"""The readings with what they were judged by, the answers, and the waits: rows for a page's tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from handsfree import limits
+from handsfree.limits import MEASURANDS, LimitsError
+from handsfree.quantity import Quantity
+from handsfree.record import Told, limit_of, measured, value_of
+
+from ._charts import Level, Pressure, Wait
+from ._clock import Clock
+from ._source import Source
+from ._values import both, parse, reading, shown, told
+
+__all__ = ["Answer", "Judged", "Reading", "answers", "levels_of", "pressures_of", "readings_of", "waits_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One verdict. ``outcome``: inside, outside, close or none; ``word`` says it with the margin."""
+
+    title: str
+    outcome: str
+    word: str
+    limit: str
+    source: str
+    severity: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading as the page shows it; ``instead``: the value that took its place, "" while it is in force."""
+
+    seq: str
+    at: str
+    phase: str
+    name: str
+    measurand: str
+    spoken: str
+    converted: str
+    resolution: str
+    judged: Sequence[Judged]
+    no_limit: str
+    instead: str
+    corrects: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A choice, a condition inspected, or an action confirmed."""
+
+    seq: str
+    at: str
+    phase: str
+    name: str
+    text: str
+    found: bool
+
+
+def readings_of(source: Source, clock: Clock) -> list[Reading]:
+    """Every reading of the record in order, also those that another one replaced."""
+    names = [_name(source, row) for row in source.rows if row.get("kind") == "reading"]
+    total, seen = Counter(names), Counter[str]()
+    found = []
+    for phase, row in _phased(source.rows):
+        if row.get("kind") != "reading":
+            continue
+        name = _name(source, row)
+        seen[name] += 1
+        label = f"{name}, {seen[name]}" if total[name] > 1 else name
+        found.append(_reading(source, row, label, phase, clock))
+    return found
+
+
+def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock) -> Reading:
+    value = reading(value_of(row, "value"), value_of(row, "unit"), value_of(row, "resolution"))
+    spoken, converted = both(value) if value is not None else (_bare(row), "")
+    step = source.step(value_of(row, "step"))
+    return Reading(
+        seq=value_of(row, "seq"),
+        at=clock.time(row),
+        phase=phase,
+        name=name,
+        measurand=value_of(row, "measurand"),
+        spoken=spoken,
+        converted=converted,
+        resolution=value_of(row, "resolution"),
+        judged=[_judged(verdict) for verdict in row.verdicts],
+        no_limit=getattr(step, "no_limit", "") or "no limit judges this reading",
+        instead="" if row.replaced_by is None else _bare(row.latest),
+        corrects=_bare(row.replaced) if row.replaced else "",
+    )
+
+
+def _bare(row: Mapping[str, Any]) -> str:
+    """A row's value without its measurand."""
+    value = reading(value_of(row, "value"), value_of(row, "unit"))
+    return told(value) if value is not None else measured({**row, "measurand": ""})
+
+
+def _name(source: Source, row: Told) -> str:
+    step, measurand = source.step(value_of(row, "step")), value_of(row, "measurand")
+    named: str = getattr(step, "name", "")
+    return named or (MEASURANDS[measurand].title if measurand in MEASURANDS else measurand)
+
+
+def _judged(row: Mapping[str, Any]) -> Judged:
+    parts = value_of(row, "reason").rstrip(".").split("; ")
+    low, high = shown(value_of(row, "low")), shown(value_of(row, "high"))
+    limit = limit_of(Told({**row, "low": low, "high": high}))
+    if not limit and len(parts) > 1:
+        limit = parts[1].removeprefix("rule: ")
+    outcome, margin = value_of(row, "outcome"), parse(value_of(row, "margin"))
+    gap = f" by {told(margin, 3).lstrip(chr(0x2212))}" if margin is not None and outcome != "close" else ""
+    word = {"close": "too close to call"}.get(outcome, outcome)
+    return Judged(
+        title=_title(value_of(row, "rule")),
+        outcome=outcome,
+        word=f"{word}{gap}",
+        limit=limit or "no number under this policy",
+        source=value_of(row, "source"),
+        severity=value_of(row, "severity"),
+    )
+
+
+def _title(rule: str) -> str:
+    try:
+        return limits.rule(rule).title
+    except LimitsError:
+        return rule
+
+
+def _phased(rows: Sequence[Told]) -> Iterator[tuple[str, Told]]:
+    """Every row with the phase of the work it belongs to."""
+    phase = ""
+    for row in rows:
+        if row.get("kind") == "step":
+            phase = value_of(row, "phase")
+        yield phase, row
+
+
+def answers(source: Source, clock: Clock) -> list[Answer]:
+    """Choices, inspections and confirmed actions in force."""
+    found = []
+    for phase, row in _phased(source.rows):
+        kind = row.get("kind")
+        if kind not in ("answer", "inspect") or row.replaced_by is not None:
+            continue
+        name, text = _asked(source, row)
+        bad = value_of(row, "outcome") == "found"
+        found.append(Answer(value_of(row, "seq"), clock.time(row), phase, name, text, bad))
+    return found
+
+
+def _asked(source: Source, row: Told) -> tuple[str, str]:
+    step, outcome = source.step(value_of(row, "step")), value_of(row, "outcome")
+    if row.get("kind") == "inspect":
+        conditions = getattr(step, "conditions", ())
+        asked = next((c.ask for c in conditions if c.id == value_of(row, "condition")), "")
+        return asked or value_of(row, "condition"), {"clear": "nothing found", "found": "DEFECT FOUND"}.get(
+            outcome, outcome
+        )
+    options = getattr(step, "options", ())
+    text = next((option.name for option in options if option.id == outcome), outcome)
+    return getattr(step, "ask", "") or value_of(row, "step"), text
+
+
+def waits_of(source: Source) -> list[Wait]:
+    """Each wait that was begun, with how it ended; the last word on it counts."""
+    found: dict[int, Wait] = {}
+    for row in source.rows:
+        if row.get("kind") != "wait" or not row.plan:
+            continue
+        planned = _seconds(row.plan, "planned_s")
+        if planned is None:
+            continue
+        found[id(row.plan)] = Wait(
+            value_of(row, "step"),
+            planned,
+            _seconds(row.plan, "longest_s"),
+            _seconds(row, "waited_s"),
+            value_of(row, "outcome"),
+            value_of(row.plan, "reason"),
+            value_of(row.plan, "source"),
+        )
+    return list(found.values())
+
+
+def _seconds(row: Mapping[str, Any], key: str) -> int | None:
+    text = value_of(row, key)
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else None
+
+
+def pressures_of(source: Source, clock: Clock) -> list[Pressure]:
+    """Pressures in force, in order, with those limits that are themselves pressures to be read on this scale."""
+    found = []
+    for row in source.rows:
+        value = reading(value_of(row, "value"), value_of(row, "unit"))
+        if row.get("kind") != "reading" or row.replaced_by is not None or value is None:
+            continue
+        if not value_of(row, "measurand").startswith(("pressure.", "sensor.pressure", "run_flat.pressure")):
+            continue
+        ends = [_ends(value, verdict) for verdict in row.verdicts]
+        low = next((low for low, _ in ends if low is not None), None)
+        high = next((high for _, high in ends if high is not None), None)
+        outcome = next((value_of(v, "outcome") for v in row.verdicts if v.get("outcome") != "inside"), "")
+        outcome = outcome or ("inside" if row.verdicts else "")
+        found.append(Pressure(_name(source, row), clock.time(row)[:5], value, low, high, outcome))
+    return found
+
+
+def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:
+    """A verdict's limits on the pressure itself. A leak's limit is a loss: less its margin, it is the least that
+    would still have passed."""
+    if value_of(verdict, "rule") != "pressure.leak":
+        return parse(value_of(verdict, "low")), parse(value_of(verdict, "high"))
+    margin = parse(value_of(verdict, "margin"))
+    if margin is None or margin.unit != value.unit:
+        return None, None
+    return Quantity(Fraction(value.value) - Fraction(margin.value), value.unit), None
+
+
+def levels_of(source: Source, clock: Clock) -> list[Level]:
+    """How loud every utterance was, where the sound was measured."""
+    found = []
+    for row in source.rows:
+        level = row.get("level")
+        if row.get("kind") != "event" or not isinstance(level, dict):
+            continue
+        try:
+            speech, noise = float(level["speech_dbfs"]), float(level["noise_dbfs"])
+        except (KeyError, TypeError, ValueError):
+            continue
+        if not (-200 < speech <= 10 and -200 < noise <= 10):  # NaN and the like fail this too
+            continue
+        taken = value_of(row, "type") in ("answer", "command")
+        found.append(Level(clock.time(row), value_of(row, "text"), speech, noise, taken))
+    return found
