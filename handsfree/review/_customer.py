@@ -64,7 +64,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             done=_done(source, injuries, readings),
             limits=_kept(readings),
             pictures=_pictures(injuries),
-            advice=_advice(readings) if status.tone != "no" else [],
+            advice=_advice(readings) if status.released else [],
             notice=source.book.procedure.notice if source.book else "",
         )
     )

@@ -59,7 +59,7 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
 
 def unreadable(name: str, why: str) -> Entry:
     """A folder whose record can't be read at all: it must not be missing from the list."""
-    status = Status("no", "No: the record can\u2019t be read", "unknown", "damaged record", (), (why,))
+    status = Status("no", "No: the record can\u2019t be read", "unknown", "damaged record", warnings=(why,))
     return Entry(name, "", status, "", "", "", "", (), why)
 
 

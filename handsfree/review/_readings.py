@@ -6,19 +6,22 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeGuard
 
 from handsfree import limits
 from handsfree.limits import MEASURANDS, LimitsError
-from handsfree.quantity import Quantity
+from handsfree.quantity import UNITS, Quantity
 from handsfree.record import Told, limit_of, measured, value_of
 
 from ._charts import Level, Pressure, Wait
 from ._clock import Clock
+from ._injury import clock_words
 from ._source import Source
 from ._values import both, parse, reading, shown, told
 
 __all__ = ["Answer", "Judged", "Reading", "answers", "levels_of", "pressures_of", "readings_of", "waits_of"]
+
+_MOST_KPA = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,8 @@ def readings_of(source: Source, clock: Clock) -> list[Reading]:
 def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock) -> Reading:
     value = reading(value_of(row, "value"), value_of(row, "unit"), value_of(row, "resolution"))
     spoken, converted = both(value) if value is not None else (_bare(row), "")
+    if value is not None and value_of(row, "measurand") == "injury.clock":
+        spoken = clock_words(value)
     step = source.step(value_of(row, "step"))
     return Reading(
         seq=value_of(row, "seq"),
@@ -202,17 +207,22 @@ def pressures_of(source: Source, clock: Clock) -> list[Pressure]:
     found = []
     for row in source.rows:
         value = reading(value_of(row, "value"), value_of(row, "unit"))
-        if row.get("kind") != "reading" or row.replaced_by is not None or value is None:
-            continue
-        if not value_of(row, "measurand").startswith(("pressure.", "sensor.pressure", "run_flat.pressure")):
+        if row.get("kind") != "reading" or row.replaced_by is not None or not _fits(value):
             continue
         ends = [_ends(value, verdict) for verdict in row.verdicts]
-        low = next((low for low, _ in ends if low is not None), None)
-        high = next((high for _, high in ends if high is not None), None)
+        low = next((low for low, _ in ends if _fits(low)), None)
+        high = next((high for _, high in ends if _fits(high)), None)
         outcome = next((value_of(v, "outcome") for v in row.verdicts if v.get("outcome") != "inside"), "")
         outcome = outcome or ("inside" if row.verdicts else "")
         found.append(Pressure(_name(source, row), clock.time(row)[:5], value, low, high, outcome))
     return found
+
+
+def _fits(value: Quantity | None) -> TypeGuard[Quantity]:
+    """Whether it is a pressure that a tire could have: the scale must show the others, too."""
+    if value is None or UNITS[value.unit].kind != "pressure":
+        return False
+    return 0 <= Fraction(value.to("kPa").value) <= _MOST_KPA
 
 
 def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:

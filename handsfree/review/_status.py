@@ -16,13 +16,15 @@ __all__ = ["Status", "closing", "status_of"]
 class Status:
     """``answer``: yes or no, with the shortest reason; ``tone``: yes, look or no, for color and sign beside it.
 
-    ``group``: what it is filed under in an index. ``warnings`` stand in red above everything else.
+    ``group``: what it is filed under in an index. ``released``: the work came to an end that releases a tire,
+    be it practice. ``warnings`` stand in red above everything else.
     """
 
     tone: str
     answer: str
     disposition: str
     group: str
+    released: bool = False
     reasons: Sequence[str] = ()
     warnings: Sequence[str] = ()
     after: Sequence[str] = ()
@@ -57,7 +59,8 @@ def status_of(source: Source, exceptions: int) -> Status:
         tone, answer, group = "yes", "Yes", disposition
     if source.doubt:
         warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
-    return Status(tone, answer, disposition, group, reasons, warnings, _after(source, closed))
+    released = closed is not None and not source.damage and _released(source, closed) and not reasons
+    return Status(tone, answer, disposition, group, released, reasons, warnings, _after(source, closed))
 
 
 def _damage(line: int, message: str) -> str:

@@ -13,7 +13,7 @@ from ._svg import Drawing
 
 __all__ = ["face"]
 
-_CX, _CY, _TREAD, _SIDE, _RIM = 180.0, 140.0, 100.0, 84.0, 46.0
+_CX, _CY, _TREAD, _SIDE, _RIM = 180.0, 132.0, 92.0, 77.0, 42.0
 
 
 def _at(clock: float, radius: float) -> tuple[float, float]:
@@ -27,7 +27,7 @@ def face(injuries: Sequence[Injury], name: str = "face") -> Markup | None:
     placed = [injury for injury in injuries if injury.clock is not None]
     if not placed:
         return None
-    drawing = Drawing(name, 280, "Tire face, valve at twelve o\u2019clock", _words(placed))
+    drawing = Drawing(name, 264, "Tire face, valve at twelve o\u2019clock", _words(placed))
     drawing.circle("tread", _CX, _CY, _TREAD)
     drawing.circle("sidewall", _CX, _CY, _SIDE)
     drawing.circle("rim", _CX, _CY, _RIM)
@@ -71,7 +71,7 @@ def _mark(drawing: Drawing, injury: Injury) -> None:
     else:
         drawing.polygon(cls, (x, y - 13), (x + 13, y), (x, y + 13), (x - 13, y), data_clock=f"{clock:g}")
     drawing.text(x, y + 4.5, str(injury.number), "on-mark")
-    lx, ly = _at(clock, _TREAD + 14)
+    lx, ly = _at(clock, _TREAD + 12)
     side = clock % 12
     anchor = "middle" if side in (0, 6) else "start" if side < 6 else "end"
     drawing.text(lx, ly + 4, clock_words(injury.clock), "strong", anchor)

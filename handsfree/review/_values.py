@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from fractions import Fraction
 
 from handsfree.quantity import UNITS, Quantity, UnitError
@@ -23,7 +23,9 @@ _SYMBOL: Mapping[str, str] = {
     "deg": "°", "degC": "\u202f°C", "degF": "\u202f°F", "N.m": "\u202fN·m", "lbf.ft": "\u202flbf·ft",
     "a": "\u202fyears", "1": "", "%": "\u202f%", "K": "\u202fK",
 }  # fmt: skip
-_QUANTITY = re.compile(r"(?P<value>[+-]?\d[\d./]*) (?P<unit>\S+)")
+_QUANTITY = re.compile(r"(?P<value>\S+) (?P<unit>\S+)")
+#: Far beyond anything that is measured; a longer number is no reading, and would only cost time.
+_NUMBER = re.compile(r"[+-]?\d{1,12}(\.\d{1,12}|/\d{1,12})?", re.ASCII)
 
 
 def reading(value: str, unit: str, resolution: str = "") -> Quantity | None:
@@ -41,11 +43,12 @@ def parse(text: str) -> Quantity | None:
 
 
 def _number(text: str) -> Decimal | Fraction | None:
-    try:
-        value: Decimal | Fraction = Fraction(text) if "/" in text else Decimal(text)
-    except (InvalidOperation, ValueError, ZeroDivisionError):
+    if not _NUMBER.fullmatch(text):
         return None
-    return value if isinstance(value, Fraction) or value.is_finite() else None
+    try:
+        return Fraction(text) if "/" in text else Decimal(text)
+    except ZeroDivisionError:
+        return None
 
 
 def amount(value: Quantity, digits: int = 4) -> str:
@@ -60,7 +63,7 @@ def _plain(value: Decimal | Fraction, digits: int) -> str:
         return format(value, "f").replace("-", "\u2212")
     if value.denominator == 1:
         return str(value.numerator).replace("-", "\u2212")
-    size = abs(float(value))
+    size = abs(float(value)) or 1.0
     places = max(digits - 1 - math.floor(math.log10(size)), 0)
     text = f"{float(value):.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
@@ -76,9 +79,16 @@ def both(value: Quantity, digits: int = 4) -> tuple[str, str]:
         converted = value.to(other)
     except UnitError:
         return amount(value, digits), ""
-    exact = Fraction(converted.value)
-    text = amount(Quantity(exact, other), 3)
-    return amount(value, digits), text
+    return amount(value, digits), amount(_no_finer(converted), 3)
+
+
+def _no_finer(value: Quantity) -> Quantity:
+    """A conversion must not look finer than what was read: to a tenth of the reading's resolution."""
+    exact = Fraction(value.value)
+    if value.resolution is None:
+        return Quantity(exact, value.unit)
+    places = max(math.ceil(-math.log10(float(value.resolution) / 10)), 0)
+    return Quantity(Fraction(round(exact * 10**places), 10**places), value.unit)
 
 
 def told(value: Quantity, digits: int | None = None) -> str:
