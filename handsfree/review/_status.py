@@ -53,6 +53,8 @@ def status_of(source: Source, exceptions: int) -> Status:
         tone, answer, group = "no", "No: practice, not a real tire", "practice"
     elif not _released(source, closed) or reasons:
         tone, answer, group = "no", f"No: {disposition}", disposition
+    elif any(text.startswith("concession") for text in items(closed, "exceptions")):
+        tone, answer, group = "look", "Yes, by concession: look first", disposition
     elif exceptions:
         tone, answer, group = "look", "Yes, after you have looked", disposition
     else:

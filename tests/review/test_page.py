@@ -165,7 +165,7 @@ def test_what_is_out_of_the_ordinary_is_sorted_by_its_weight(job: Jobs) -> None:
 #: What the page answers at its top: the only yes is for a job that was done, released, and is whole.
 ANSWERS = {
     "whole": "Yes",
-    "eventful": "Yes, after you have looked",
+    "eventful": "Yes, by concession: look first",
     "truck": "Yes, after you have looked",
     "recheck": "No: practice, not a real tire",
     "scrap": "No: scrap",
