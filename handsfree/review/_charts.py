@@ -31,6 +31,11 @@ class Wait:
     source: str
 
     @property
+    def name(self) -> str:
+        """What is waited for, as the rule calls it; else the step."""
+        return self.reason.partition(":")[0] if ":" in self.reason else self.step
+
+    @property
     def kept(self) -> bool:
         """Whether it lasted at least as long as planned, and not too long."""
         if self.waited is None or self.outcome == "overrun":
@@ -85,7 +90,7 @@ def wait_bar(wait: Wait, name: str) -> Markup:
     drawing = Drawing(
         name,
         92,
-        f"Wait at {wait.step}",
+        f"Wait: {wait.name}",
         f"Window {clock(wait.planned)}{limit}. Waited: {waited}, {wait.words}.",
     )
 

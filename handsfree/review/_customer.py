@@ -133,7 +133,7 @@ def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading
 
 def _waited(wait: Wait) -> str:
     assert wait.waited is not None
-    return f"Wait \u201c{wait.step}\u201d: {clock(wait.waited)}, {wait.words.lower()}"
+    return f"{wait.name}: {clock(wait.waited)}, {wait.words.lower()}"
 
 
 def _value(one: Reading) -> str:

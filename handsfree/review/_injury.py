@@ -61,19 +61,26 @@ def clock_words(clock: Quantity) -> str:
 
 
 def injuries_of(
-    facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy
+    facts: FactMap,
+    archived: Sequence[tuple[str, FactMap]],
+    policy: Policy,
+    measured: Sequence[Fraction] = (),
 ) -> tuple[Injury, ...]:
-    """Every injury of a job's facts, in order round the tire from the valve."""
+    """Every injury of a job's facts, numbered as the reasons against a tire number them: as they were measured.
+
+    ``measured``: the clock positions in the order of the record (taking one up again moves it to the end).
+    """
     groups = [{**facts, **group} for name, group in archived if name == "injury"]
     if any(name.startswith("injury.") for name in facts):
         groups.append(dict(facts))
-    known = sorted((complete(group) for group in groups), key=_round)
+    known = sorted((complete(group) for group in groups), key=lambda group: _turn(group, measured))
     return tuple(_injury(number, group, policy) for number, group in enumerate(known, start=1))
 
 
-def _round(facts: FactMap) -> Fraction:
+def _turn(facts: FactMap, measured: Sequence[Fraction]) -> int:
     clock = facts.get("injury.clock")
-    return Fraction(clock.value) % 12 if isinstance(clock, Quantity) else Fraction(13)
+    at = Fraction(clock.value) if isinstance(clock, Quantity) else None
+    return measured.index(at) if at in measured else len(measured)
 
 
 def _mm(facts: FactMap, name: str) -> Fraction | None:

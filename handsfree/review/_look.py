@@ -20,6 +20,7 @@ NEAR = 0.3
 #: In the order of the page: key, heading.
 HEADINGS: Mapping[str, str] = {
     "release": "Released, refused or accepted by a person",
+    "refused": "Not repairable by the limits",
     "outside": "Outside a limit",
     "close": "Too close to call",
     "judged": "Not judged",
@@ -78,7 +79,7 @@ def _of(row: Told, source: Source) -> Iterator[Odd]:
         yield Odd("weak", seq, weak)
 
 
-_GRAVE = ("release", "outside", "close", "judged", "found", "wait", "loosened")
+_GRAVE = ("release", "refused", "outside", "close", "judged", "found", "wait", "loosened")
 
 
 def _odd(row: Told, seq: str, text: str) -> Odd:
@@ -92,6 +93,8 @@ def _sort(row: Told, text: str) -> str:
     kind = value_of(row, "kind")
     if kind == "open":
         return "loosened" if text.startswith("limit loosened") else "practice"
+    if kind == "hold_point" and value_of(row, "by") == "disposition":
+        return "refused"
     if kind == "verdict":
         return "close" if value_of(row, "outcome") == "close" else "outside"
     return _KINDS.get(kind, "other")

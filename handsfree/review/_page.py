@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -22,7 +23,7 @@ from ._status import closing, status_of
 from ._timeline import timeline
 from ._tire_face import face
 from ._unit_view import channel_view, liner_view
-from ._values import told
+from ._values import reading, told
 
 __all__ = ["environment", "facts_of", "job_injuries", "job_page"]
 
@@ -60,6 +61,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
             readings=by_phase([one for one in readings if not one.instead]),
             replaced=[one for one in readings if one.instead],
             answers=answers(source, clock),
+            doubt=source.doubt,
             face=face(injuries),
             injuries=[_pictures(injury) for injury in injuries],
             waits=[(wait, wait_bar(wait, f"wait-{n}")) for n, wait in enumerate(waits_of(source), 1)],
@@ -89,7 +91,13 @@ def job_injuries(source: Source) -> tuple[Injury, ...]:
     """The injuries as the procedure knows them at the end of the record; none where it can't be replayed."""
     if source.state is None or source.book is None:
         return ()
-    return injuries_of(source.state.facts, source.state.archived, source.book.policy)
+    clocks = [
+        reading(value_of(row, "value"), value_of(row, "unit"))
+        for row in source.rows
+        if row.get("measurand") == "injury.clock" and row.get("kind") == "reading" and row.replaced_by is None
+    ]
+    measured = [Fraction(clock.value) for clock in clocks if clock is not None]
+    return injuries_of(source.state.facts, source.state.archived, source.book.policy, measured)
 
 
 def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:

@@ -77,7 +77,8 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT) -> Source:
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
         doubt = str(error)
     sounds = _sounds(folder, rows, audio_limit)
-    return Source(folder.resolve().name, rows, findings, book, state, doubt, sounds)
+    name = folder.name if folder.name not in ("", "..") else folder.resolve().name
+    return Source(name, rows, findings, book, state, doubt, sounds)
 
 
 def _sounds(folder: Path, rows: Sequence[Told], limit: int) -> dict[str, Sound]:

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -83,9 +84,13 @@ def test_repaired_and_not_repaired_differ_in_shape() -> None:
     open_one = {**facts("9"), "injury.repaired": "no"}
     group = {k: v for k, v in open_one.items() if k.startswith("injury.") or k == "tire.thickness"}
     svg = tree(face(injuries_of(known, (("injury", group),), DEFAULT)))
-    assert [mark.tag for mark in shapes(svg, "mark")] == ["circle", "polygon"]
+    assert {mark.attrib["data-clock"]: mark.tag for mark in shapes(svg, "mark")} == {
+        "4": "circle",
+        "9": "polygon",
+    }
     desc = svg.findall("desc")[0].text or ""
-    assert "Injury 1 at 4 o\u2019clock, repaired; Injury 2 at 9 o\u2019clock, not repaired" in desc
+    assert "at 4 o\u2019clock, repaired" in desc
+    assert "at 9 o\u2019clock, not repaired" in desc
 
 
 @pytest.mark.parametrize("angle", ["0", "10", "25", "40"])
@@ -118,6 +123,13 @@ def test_the_cross_section_is_the_channel_that_was_judged(angle: str, lean: str,
     )
     (slab,) = shapes(svg, "slab")
     assert float(slab.attrib["width"]) / scale == pytest.approx(180, abs=0.001)
+
+
+def test_injuries_are_numbered_as_they_were_measured() -> None:
+    """Measured at nine, then at four; the first was taken up again last, to be repaired."""
+    second = {k: v for k, v in facts("4").items() if k.startswith("injury.") or k == "tire.thickness"}
+    found = injuries_of(facts("9"), (("injury", second),), DEFAULT, [Fraction(9), Fraction(4)])
+    assert [one.name for one in found] == ["Injury 1 at 9 o\u2019clock", "Injury 2 at 4 o\u2019clock"]
 
 
 def test_another_policy_draws_another_crown_zone() -> None:

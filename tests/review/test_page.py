@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import random
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -233,3 +234,29 @@ def test_a_job_whose_pinned_files_changed_is_never_a_yes(name: str, copied: Jobs
         file.write("\n# changed\n")
     assert answer(folder) == "No: the record does not hold up"
     assert f"{name} was changed since the job began" in words(page(folder))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_lines_are_lost_or_swapped_the_page_is_written_and_is_no_yes(
+    seed: int, copied: Jobs
+) -> None:
+    """Lines taken out, doubled, swapped, cut: each line is whole in itself, what ties them together is not."""
+    folder = copied("recheck")
+    chance = random.Random(seed)
+    lines = (folder / "record.jsonl").read_bytes().splitlines(keepends=True)
+    for _ in range(chance.randint(1, 12)):
+        at, other = chance.randrange(len(lines)), chance.randrange(len(lines))
+        match chance.randrange(4):
+            case 0:
+                del lines[at]
+            case 1:
+                lines.insert(other, lines[at])
+            case 2:
+                lines[at], lines[other] = lines[other], lines[at]
+            case _:
+                lines[at] = lines[at][: chance.randrange(len(lines[at]))] + b"\n"
+    (folder / "record.jsonl").write_bytes(b"".join(lines))
+    assert check_chain(folder)
+    source = read_source(folder)
+    assert "No: the record is damaged" in job_page(source, UTC_CLOCK)
+    assert "Released" not in customer_page(source, UTC_CLOCK)
