@@ -75,14 +75,16 @@ def channel_view(injury: Injury, name: str) -> Markup | None:
         drawing.text(
             x(0) - sign * 8, top - 30, f"{injury.angle:g}°", "strong", "end" if sign > 0 else "start"
         )
+    # Words stand on the side that the channel leans away from.
+    near, far = ("start", "end") if sign > 0 else ("end", "start")
+    edge = x(-sign * span)
     if injury.trim is not None and stem:
-        drawing.line("trim", x(-span), y(t + float(injury.trim)), x(span), y(t + float(injury.trim)))
-        drawing.text(
-            x(-span), y(t + float(injury.trim)) - 4, f"trimmed at {float(injury.trim):g} mm", "small", "start"
-        )
-    drawing.text(x(-span) + 4, top + 14, "tread side", "small on-slab", "start")
-    drawing.text(x(-span) + 4, bottom - 6, "liner", "small on-slab", "start")
-    drawing.text(x(span) - 4, (top + bottom) / 2 + 4, f"{t:g} mm thick", "small on-slab", "end")
+        cut = y(t + float(injury.trim))
+        drawing.line("trim", x(-span), cut, x(span), cut)
+        drawing.text(edge, cut - 4, f"trimmed at {float(injury.trim):g} mm", "small", near)
+    drawing.text(edge + sign * 4, top + 14, "tread side", "small on-slab", near)
+    drawing.text(edge + sign * 4, bottom - 6, "liner", "small on-slab", near)
+    drawing.text(x(sign * span) - sign * 4, bottom - 6, f"{t:g} mm thick", "small on-slab", far)
     drawing.scale_bar(_PAD, bottom + 72, scale, (20, 10, 5))
     return drawing.svg()
 
