@@ -11,8 +11,9 @@ from ._charts import Wait, clock
 from ._clock import Clock
 from ._injury import Injury
 from ._page import environment, facts_of, job_injuries
-from ._readings import Reading, readings_of, waits_of
+from ._readings import Reading, readings_of
 from ._section import section
+from ._series import waits_of
 from ._source import Source
 from ._status import closing, status_of
 from ._tire_face import face

@@ -16,8 +16,9 @@ from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
 from ._injury import Injury, injuries_of
 from ._look import look_at, sorted_out
-from ._readings import Reading, answers, levels_of, pressures_of, readings_of, waits_of
+from ._readings import Reading, answers, readings_of
 from ._section import section
+from ._series import levels_of, pressures_of, waits_of
 from ._source import Source
 from ._status import closing, status_of
 from ._timeline import timeline

@@ -1,27 +1,22 @@
-"""The readings with what they were judged by, the answers, and the waits: rows for a page's tables."""
+"""The readings with what they were judged by, and the answers: rows for a page's tables."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
-from typing import Any, TypeGuard
+from typing import Any
 
 from handsfree import limits
 from handsfree.limits import MEASURANDS, LimitsError
-from handsfree.quantity import UNITS, Quantity
 from handsfree.record import Told, limit_of, measured, value_of
 
-from ._charts import Level, Pressure, Wait
 from ._clock import Clock
 from ._injury import clock_words
 from ._source import Source
 from ._values import both, parse, reading, shown, told
 
-__all__ = ["Answer", "Judged", "Reading", "answers", "levels_of", "pressures_of", "readings_of", "waits_of"]
-
-_MOST_KPA = 2000
+__all__ = ["Answer", "Judged", "Reading", "answers", "name_of", "readings_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +63,13 @@ class Answer:
 
 def readings_of(source: Source, clock: Clock) -> list[Reading]:
     """Every reading of the record in order, also those that another one replaced."""
-    names = [_name(source, row) for row in source.rows if row.get("kind") == "reading"]
+    names = [name_of(source, row) for row in source.rows if row.get("kind") == "reading"]
     total, seen = Counter(names), Counter[str]()
     found = []
     for phase, row in _phased(source.rows):
         if row.get("kind") != "reading":
             continue
-        name = _name(source, row)
+        name = name_of(source, row)
         seen[name] += 1
         label = f"{name}, {seen[name]}" if total[name] > 1 else name
         found.append(_reading(source, row, label, phase, clock))
@@ -109,7 +104,8 @@ def _bare(row: Mapping[str, Any]) -> str:
     return told(value) if value is not None else measured({**row, "measurand": ""})
 
 
-def _name(source: Source, row: Told) -> str:
+def name_of(source: Source, row: Told) -> str:
+    """A reading's name as the procedure speaks it, else its measurand's."""
     step, measurand = source.step(value_of(row, "step")), value_of(row, "measurand")
     named: str = getattr(step, "name", "")
     return named or (MEASURANDS[measurand].title if measurand in MEASURANDS else measurand)
@@ -174,81 +170,3 @@ def _asked(source: Source, row: Told) -> tuple[str, str]:
     options = getattr(step, "options", ())
     text = next((option.name for option in options if option.id == outcome), outcome)
     return getattr(step, "ask", "") or value_of(row, "step"), text
-
-
-def waits_of(source: Source) -> list[Wait]:
-    """Each wait that was begun, with how it ended; the last word on it counts."""
-    found: dict[int, Wait] = {}
-    for row in source.rows:
-        if row.get("kind") != "wait" or not row.plan:
-            continue
-        planned = _seconds(row.plan, "planned_s")
-        if planned is None:
-            continue
-        found[id(row.plan)] = Wait(
-            value_of(row, "step"),
-            planned,
-            _seconds(row.plan, "longest_s"),
-            _seconds(row, "waited_s"),
-            value_of(row, "outcome"),
-            value_of(row.plan, "reason"),
-            value_of(row.plan, "source"),
-        )
-    return list(found.values())
-
-
-def _seconds(row: Mapping[str, Any], key: str) -> int | None:
-    text = value_of(row, key)
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else None
-
-
-def pressures_of(source: Source, clock: Clock) -> list[Pressure]:
-    """Pressures in force, in order, with those limits that are themselves pressures to be read on this scale."""
-    found = []
-    for row in source.rows:
-        value = reading(value_of(row, "value"), value_of(row, "unit"))
-        if row.get("kind") != "reading" or row.replaced_by is not None or not _fits(value):
-            continue
-        ends = [_ends(value, verdict) for verdict in row.verdicts]
-        low = next((low for low, _ in ends if _fits(low)), None)
-        high = next((high for _, high in ends if _fits(high)), None)
-        outcome = next((value_of(v, "outcome") for v in row.verdicts if v.get("outcome") != "inside"), "")
-        outcome = outcome or ("inside" if row.verdicts else "")
-        found.append(Pressure(_name(source, row), clock.time(row)[:5], value, low, high, outcome))
-    return found
-
-
-def _fits(value: Quantity | None) -> TypeGuard[Quantity]:
-    """Whether it is a pressure that a tire could have: the scale must show the others, too."""
-    if value is None or UNITS[value.unit].kind != "pressure":
-        return False
-    return 0 <= Fraction(value.to("kPa").value) <= _MOST_KPA
-
-
-def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:
-    """A verdict's limits on the pressure itself. A leak's limit is a loss: less its margin, it is the least that
-    would still have passed."""
-    if value_of(verdict, "rule") != "pressure.leak":
-        return parse(value_of(verdict, "low")), parse(value_of(verdict, "high"))
-    margin = parse(value_of(verdict, "margin"))
-    if margin is None or margin.unit != value.unit:
-        return None, None
-    return Quantity(Fraction(value.value) - Fraction(margin.value), value.unit), None
-
-
-def levels_of(source: Source, clock: Clock) -> list[Level]:
-    """How loud every utterance was, where the sound was measured."""
-    found = []
-    for row in source.rows:
-        level = row.get("level")
-        if row.get("kind") != "event" or not isinstance(level, dict):
-            continue
-        try:
-            speech, noise = float(level["speech_dbfs"]), float(level["noise_dbfs"])
-        except (KeyError, TypeError, ValueError):
-            continue
-        if not (-200 < speech <= 10 and -200 < noise <= 10):  # NaN and the like fail this too
-            continue
-        taken = value_of(row, "type") in ("answer", "command")
-        found.append(Level(clock.time(row), value_of(row, "text"), speech, noise, taken))
-    return found
