@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.review import customer_page, job_page, read_source
+from handsfree.review._customer import _without_staff
 
 from .conftest import UTC_CLOCK, XHTML, parse, words
 from .jobs import KINDS
@@ -33,6 +34,16 @@ def test_a_name_among_the_reasons_is_taken_out(job: Jobs) -> None:
     assert "7731" in job_page(read_source(job("lamp")), UTC_CLOCK)
     assert "7731" not in text
     assert "rejected by the shop\u2019s supervisor" in words(parse(text))
+
+
+def test_names_are_taken_out_of_any_sentence(job: Jobs) -> None:
+    """Of the technician, the bay, who released the tire, and who loosened a limit; other words stay."""
+    eventful, truck = read_source(job("eventful")), read_source(job("truck"))
+    said = _without_staff(
+        eventful, "R. Overlook and 409 (Bay Two) saw it, R. Overlooked; by supervisor badge 409"
+    )
+    assert said == "the shop and the shop (the shop) saw it, R. Overlooked; by the shop\u2019s supervisor"
+    assert _without_staff(truck, "Ana Quay: bead torn at 409 mm") == "the shop: bead torn at 409 mm"
 
 
 def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:

@@ -20,10 +20,11 @@ from handsfree.review._charts import Level, Pressure, Wait, levels, pressures, w
 from handsfree.review._injury import injuries_of
 from handsfree.review._page import job_injuries
 from handsfree.review._section import section
+from handsfree.review._series import pressures_of
 from handsfree.review._tire_face import face
 from handsfree.review._unit_view import channel_view, liner_view
 
-from .conftest import drawing, page, shapes
+from .conftest import UTC_CLOCK, drawing, page, shapes
 
 NS = {"": "http://www.w3.org/2000/svg"}
 
@@ -281,6 +282,19 @@ def test_pressures_share_one_scale() -> None:
     assert sum(at(seat, "x", "width")) == pytest.approx(x + (276 / 6.894757 - 34) * per_psi, abs=0.05)
     assert wrong.tag.endswith("polygon")
     inside(svg)
+
+
+def test_the_pressure_after_the_leak_test_shows_the_least_that_would_have_passed(
+    job: Callable[[str], Path],
+) -> None:
+    """Set to 35.0 psi, read at the same temperature: 10 kPa may be lost (1 psi is 6.894757 kPa)."""
+    found = {one.name: one for one in pressures_of(read_source(job("whole")), UTC_CLOCK)}
+    end, seat = found["End pressure"], found["Seating pressure"]
+    assert end.low is not None
+    assert end.high is None
+    assert float(end.low.to("psi").value) == pytest.approx(35 - 10 / 6.894757, abs=0.001)
+    assert seat.high == q("40", "psi")
+    assert seat.low is None
 
 
 def test_levels_show_every_utterance() -> None:
