@@ -79,13 +79,18 @@ def _without_staff(source: Source, text: str) -> str:
     return text
 
 
+#: Kinds of line that are about people, and the keys of a name or a badge in them.
+_PEOPLE, _NAMES = ("hold_point", "code", "technician"), ("name", "badge", "was", "now")
+
+
 def _staff(source: Source) -> set[str]:
     opened = source.rows[0] if source.rows else Told()
     names = {value_of(opened, "technician"), value_of(opened, "bay")}
-    names |= {value_of(row, "value") for row in source.rows if row.get("measurand") == "job.technician"}
-    names |= {
-        value_of(row, "by").rpartition(" ")[2] for row in source.rows if row.get("kind") == "hold_point"
-    }
+    for row in source.rows:
+        if row.get("measurand") == "job.technician":
+            names.add(value_of(row, "value"))
+        if row.get("kind") in _PEOPLE:
+            names |= {value_of(row, "by").rpartition(" ")[2], *(value_of(row, key) for key in _NAMES)}
     if source.book is not None:
         names |= {change.allowed_by for change in source.book.policy.overrides.values()}
     return names - {"", "disposition"}

@@ -36,10 +36,10 @@ HEADINGS: Mapping[str, str] = {
 }
 
 _KINDS: Mapping[str, str] = {
-    "hold_point": "release", "disposed": "release", "not_judged": "judged", "inspect": "found", "wait": "wait",
-    "caution": "caution", "cut_off": "caution", "reading": "correction", "answer": "correction",
-    "back": "correction", "hold": "interrupted", "stop": "interrupted", "resumed": "interrupted",
-    "device": "interrupted", "recovered": "interrupted",
+    "hold_point": "release", "disposed": "release", "code": "release", "not_judged": "judged",
+    "inspect": "found", "wait": "wait", "caution": "caution", "cut_off": "caution", "reading": "correction",
+    "answer": "correction", "back": "correction", "hold": "interrupted", "stop": "interrupted",
+    "resumed": "interrupted", "device": "interrupted", "recovered": "interrupted", "technician": "interrupted",
 }  # fmt: skip
 
 

@@ -49,7 +49,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
     readings = readings_of(source, clock)
     injuries = job_injuries(source)
     closed = closing(source)
-    sounds = list(source.sounds.values())
+    sounds = [sound for sound in source.sounds.values() if sound.kept]
     return (
         environment()
         .get_template("job.html")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -35,10 +35,11 @@ _TYPES = {".wav": "audio/wav", ".flac": "audio/flac"}
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """One utterance for the page: a data URI, or why there is none."""
+    """One utterance for the page: a data URI, or why there is none. ``kept``: the record names a sound file."""
 
     uri: str = ""
     note: str = ""
+    kept: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,8 @@ def _sounds(folder: Path, rows: Sequence[Told], limit: int) -> dict[str, Sound]:
 def _sound(folder: Path, path: str, room: int) -> tuple[Sound, int]:
     """Only a file that its own name vouches for: no path of a record leads out of the job's folder."""
     place, _, name = path.rpartition("/")
+    if not place:  # a word instead of a file says that this sound is not kept, and why
+        return Sound(note=f"no sound: {path}", kept=False), 0
     prefix, kind = hash_prefix(name), _TYPES.get(Path(name).suffix)
     if place != AUDIO or prefix is None or kind is None:
         return Sound(note="not the name of a kept utterance"), 0
@@ -113,8 +116,3 @@ def _sound(folder: Path, path: str, room: int) -> tuple[Sound, int]:
     if not hashlib.sha256(content).hexdigest().startswith(prefix):
         return Sound(note=f"THE SOUND WAS CHANGED: {path}"), 0
     return Sound(f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}"), len(content)
-
-
-def left_out(sounds: Iterable[Sound]) -> int:
-    """How many utterances have no sound in the page."""
-    return sum(not sound.uri for sound in sounds)

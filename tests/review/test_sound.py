@@ -92,6 +92,15 @@ def test_a_record_can_not_pull_other_files_into_the_page(path: str, tmp_path: Pa
     assert "not the name of a kept utterance" in words(parse(text))
 
 
+def test_a_sound_that_was_not_to_be_kept_is_no_fault(tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    with JobLog.create(folder, {"technician": "Ana"}) as log:
+        log.append([{"kind": "event", "type": "answer", "text": "(code word)", "audio": "withheld"}])
+    text = words(page(folder))
+    assert "no sound: withheld" in text
+    assert "can\u2019t be played" not in text
+
+
 def test_odd_lines_do_not_break_the_page(tmp_path: Path) -> None:
     """Keys of the wrong kind, control characters, numbers that are none: shown or left out, never a crash."""
     folder = tmp_path / "job"
