@@ -365,6 +365,48 @@ def show(
 
 
 @app.command(
+    short_help="Write a page of a job, or of a folder of jobs, to review.",
+    epilog="Example: handsfree review jobs",
+)
+def review(
+    job: Annotated[
+        str, typer.Argument(help="A job's folder or its name, or a folder of jobs.", metavar="JOB|FOLDER")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            help="The page's file, or a folder. Default: review.html in the job's folder; for a folder of jobs "
+            "its folder review, with index.html.",
+            metavar="FILE|DIR",
+        ),
+    ] = None,
+    customer: Annotated[
+        bool, typer.Option("--customer", help="The customer's copy: one page, no names of staff, no sound.")
+    ] = False,
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Write one self-contained HTML page of a job: disposition first, then what to look at, then everything.
+
+    Of a folder of jobs: a page each, and an index with filters. Needs no network to read and no script.
+    """
+    from handsfree.review import review_folder, review_job
+
+    folder = Path(job)
+    many = folder.is_dir() and not (folder / "record.jsonl").exists()
+    done = (
+        review_folder(folder, out, customer=customer)
+        if many
+        else review_job(wiring.find_job(job, jobs), out, customer=customer)
+    )
+    _write(f"{done.jobs} job{'s' if done.jobs > 1 else ''}: {done.page}")
+    if done.damaged:
+        bad = f"{len(done.damaged)} record{'s' if len(done.damaged) > 1 else ''} can't be trusted"
+        typer.echo(f"handsfree: {bad}, the page says why: {', '.join(done.damaged[:5])}", err=True)
+        raise typer.Exit(1)
+
+
+@app.command(
     short_help="Prove a procedure before it is used.", epilog="Example: handsfree check passenger-one-piece"
 )
 def check(

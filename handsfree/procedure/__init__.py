@@ -2,6 +2,7 @@
 
 from handsfree.procedure._asked import answers, limit_words, question
 from handsfree.procedure._check import check
+from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
     Answer,
@@ -75,6 +76,7 @@ __all__ = [
     "alike",
     "answers",
     "check",
+    "complete",
     "event_body",
     "event_from_body",
     "limit_words",

@@ -20,6 +20,7 @@ from handsfree.session._replay import replay
 __all__ = [
     "Job",
     "create_job",
+    "job_book",
     "job_folder",
     "open_job",
     "packaged_procedure",
@@ -142,13 +143,12 @@ def create_job(
     return Job(Machine(book), log, Start(clock.now(), tuple(sorted(about.items()))))
 
 
-def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clock]:
-    """Open an interrupted job: replay its record, write what a crash kept from being written, go on.
+def job_book(folder: Path, header: Mapping[str, object]) -> Book:
+    """The book a job works from, read from the files beside its record.
 
-    ``make_clock`` gets the time of the last event, which the new clock must not go behind.
-    Raises RecordError (damaged, finished, in use, or its pinned files changed).
+    ``header`` is the body of its first line, which pins them ({}: nothing to compare with). Raises RecordError
+    (a file is missing or was changed), ProcedureError, PromptError, LimitsError.
     """
-    read = read_log(folder)
     texts = {}
     for name, key in _PINNED.items():
         try:
@@ -157,13 +157,25 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             raise RecordError(
                 f"{folder / name} can't be read; the job needs the files it began with"
             ) from None
-        if read.lines and read.lines[0].body.get(key) != _sha256(texts[name]):
+        if header and header.get(key) != _sha256(texts[name]):
             raise RecordError(f"{folder / name} was changed since the job began; put the original back")
+    return _book(texts)
+
+
+def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clock]:
+    """Open an interrupted job: replay its record, write what a crash kept from being written, go on.
+
+    ``make_clock`` gets the time of the last event, which the new clock must not go behind.
+    Raises RecordError (damaged, finished, in use, or its pinned files changed).
+    """
+    read = read_log(folder)
+    header = read.lines[0].body if read.lines else {}
+    book = job_book(folder, header)
     clock = make_clock(0)
-    _same_kind_of_time(folder, read.lines[0].body if read.lines else {}, clock)
+    _same_kind_of_time(folder, header, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(_book(texts), log.lines)
+        replayed = replay(book, log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
         log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them

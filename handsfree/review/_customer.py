@@ -1,0 +1,176 @@
+"""The customer's copy: one page, without the names of staff and without sound. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from handsfree.record import Told, practice_of, value_of
+
+from ._charts import Wait, clock
+from ._clock import Clock
+from ._injury import Injury
+from ._page import environment, facts_of, job_injuries
+from ._readings import Reading, readings_of
+from ._section import section
+from ._series import waits_of
+from ._source import Source
+from ._status import closing, status_of
+from ._tire_face import face
+from ._values import told
+
+__all__ = ["customer_page"]
+
+#: What a customer is shown of the job's head; nobody's name, no bay.
+_HEAD = ("Work order", "Vehicle", "Wheel", "Tire", "Ended")
+#: Limits a customer may ask for, in this order.
+_LIMITS = (
+    "injury.size",
+    "injury.angle",
+    "injury.edge_distance",
+    "tread.depth",
+    "patch.size",
+    "stem.length",
+    "pressure.set",
+    "pressure.leak_end",
+    "torque.applied",
+)
+_MOST_LIMITS = 9  # so that it stays one page
+_MOST_REASONS = 6
+
+
+def customer_page(source: Source, clock_: Clock | None = None) -> str:
+    """One HTML page of A4 or Letter. A job that is not finished or damaged says so, and claims nothing."""
+    at = clock_ or Clock()
+    status = status_of(source, 0)
+    closed = closing(source)
+    sound = not source.damage and not source.doubt and closed is not None
+    readings = [one for one in readings_of(source, at) if not one.instead]
+    injuries = job_injuries(source) if sound else ()
+    reasons = [_without_staff(source, reason) for reason in status.reasons]
+    return (
+        environment()
+        .get_template("customer.html")
+        .render(
+            tone=status.tone,
+            answer="Released to the road" if status.tone != "no" else "Not for the road",
+            disposition=_without_staff(source, status.disposition),
+            practice=practice_of(source.rows[0]) != "" if source.rows else False,
+            sound=sound,
+            reasons=reasons[:_MOST_REASONS],
+            more=max(len(reasons) - _MOST_REASONS, 0),
+            facts=[(label, value) for label, value in facts_of(source, at) if label in _HEAD],
+            procedure=value_of(source.rows[0], "procedure_title") if source.rows else "",
+            found=_found(source, injuries),
+            done=_done(source, injuries, readings),
+            limits=_kept(readings),
+            pictures=_pictures(injuries),
+            advice=_advice(readings) if status.released else [],
+            notice=source.book.procedure.notice if source.book else "",
+        )
+    )
+
+
+def _without_staff(source: Source, text: str) -> str:
+    """A sentence with nobody's name or badge in it."""
+    text = re.sub(r"(?:supervisor )?badge \S+", "the shop\u2019s supervisor", text)
+    for name in sorted(_staff(source), key=len, reverse=True):
+        text = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", "the shop", text)
+    return text
+
+
+#: Kinds of line that are about people, and the keys of a name or a badge in them.
+_PEOPLE, _NAMES = ("hold_point", "code", "technician"), ("name", "badge", "was", "now")
+
+
+def _staff(source: Source) -> set[str]:
+    opened = source.rows[0] if source.rows else Told()
+    names = {value_of(opened, "technician"), value_of(opened, "bay")}
+    for row in source.rows:
+        if row.get("measurand") == "job.technician":
+            names.add(value_of(row, "value"))
+        if row.get("kind") in _PEOPLE:
+            names |= {value_of(row, "by").rpartition(" ")[2], *(value_of(row, key) for key in _NAMES)}
+    if source.book is not None:
+        names |= {change.allowed_by for change in source.book.policy.overrides.values()}
+    return names - {"", "disposition"}
+
+
+def _found(source: Source, injuries: Sequence[Injury]) -> list[str]:
+    lines = []
+    for injury in injuries:
+        size, edge = injury.facts.get("injury.size"), injury.facts.get("injury.edge_distance")
+        parts = [injury.name]
+        parts += [f"{told(size)} wide"] if size is not None and not isinstance(size, str) else []
+        parts += (
+            [f"{told(edge)} from the tread edge"] if edge is not None and not isinstance(edge, str) else []
+        )
+        lines.append(", ".join(parts))
+    looked = [row for row in source.rows if row.get("kind") == "inspect" and row.replaced_by is None]
+    defects = [
+        value_of(row, "reason") or value_of(row, "condition")
+        for row in looked
+        if row.get("outcome") == "found"
+    ]
+    if defects:
+        lines.append(f"Inspection: {'; '.join(defects)}")
+    elif looked:
+        lines.append(f"Inspection inside and outside: {len(looked)} points, nothing else found")
+    return lines
+
+
+def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading]) -> list[str]:
+    lines = []
+    for injury in injuries:
+        if injury.repaired:
+            unit = [f"patch {float(injury.patch):g} mm"] if injury.patch is not None else []
+            unit += [f"stem {float(injury.stem):g} mm"] if injury.stem is not None else []
+            lines.append(f"{injury.name} repaired from inside" + (f": {', '.join(unit)}" if unit else ""))
+    lines += [_waited(wait) for wait in waits_of(source) if wait.waited is not None]
+    for measurand, words in (
+        ("torque.applied", "Wheel fitted, nuts tightened to {}"),
+        ("pressure.set", "Pressure set to {}"),
+    ):
+        value = next((one for one in reversed(readings) if one.measurand == measurand), None)
+        if value is not None:
+            lines.append(words.format(_value(value)))
+    return lines
+
+
+def _waited(wait: Wait) -> str:
+    assert wait.waited is not None
+    return f"{wait.name}: {clock(wait.waited)}, {wait.words.lower()}"
+
+
+def _value(one: Reading) -> str:
+    return f"{one.spoken} ({one.converted})" if one.converted else one.spoken
+
+
+def _kept(readings: Sequence[Reading]) -> list[Reading]:
+    judged = [one for one in readings if one.judged and one.measurand in _LIMITS]
+    return sorted(judged, key=lambda one: _LIMITS.index(one.measurand))[:_MOST_LIMITS]
+
+
+def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:
+    drawn = [("Where round the tire, valve at twelve", face(injuries, "face"))]
+    first = next((injury for injury in injuries if injury.channel is not None), None)
+    if first is not None:
+        drawn.append((f"{first.name}, the tire cut across", section(first, "section")))
+    return [(title, picture) for title, picture in drawn if picture is not None]
+
+
+def _advice(readings: Sequence[Reading]) -> list[str]:
+    """What the customer must do; but for the distance, common practice without a published source."""
+    lines = []
+    recheck = next((one for one in reversed(readings) if one.measurand == "recheck.distance"), None)
+    placard = next((one for one in reversed(readings) if one.measurand == "pressure.placard"), None)
+    if recheck is not None:
+        lines.append(f"Come back to have the wheel nuts\u2019 torque checked after {_value(recheck)}.")
+    if placard is not None:
+        lines.append(
+            f"Check the pressure, cold, in the next days: {_value(placard)}, as the vehicle\u2019s placard says."
+        )
+    lines.append(
+        "Vibration, pulling to a side or a falling pressure: stop safely and have the wheel looked at."
+    )
+    return lines

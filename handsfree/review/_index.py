@@ -1,0 +1,121 @@
+"""The index of a folder of jobs: what must be looked at first, and filters that need no script. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from ._clock import Clock
+from ._look import look_at, sorted_out
+from ._page import environment, facts_of
+from ._source import Source
+from ._status import Status, closing, status_of
+
+__all__ = ["Entry", "entry_of", "index_page", "unreadable"]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One job's row. ``page``: the file of its page beside the index, "" where none could be written."""
+
+    name: str
+    page: str
+    status: Status
+    date: str
+    time: str
+    technician: str
+    subject: str
+    exceptions: Sequence[str]
+    reason: str = ""
+
+
+def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
+    """What the index says of a job."""
+    clock = clock or Clock()
+    odd = look_at(source)
+    status = status_of(source, len(odd))
+    facts = dict(facts_of(source, clock))
+    first = source.rows[0] if source.rows else {}
+    subject = ", ".join(
+        f"{label.lower()} {facts[label]}"
+        for label in ("Work order", "Vehicle", "Wheel", "Tire")
+        if label in facts
+    )
+    return Entry(
+        name=source.name,
+        page=quote(page),
+        status=status,
+        date=clock.date(first) if first else "",
+        time=clock.time(first)[:5] if first else "",
+        technician=facts.get("Technician", ""),
+        subject=subject,
+        exceptions=[f"{heading} ({len(group)})" for heading, group in sorted_out(odd)],
+        reason="; ".join(status.reasons) or "; ".join(status.warnings)
+        if closing(source) or status.warnings
+        else "",
+    )
+
+
+def unreadable(name: str, why: str) -> Entry:
+    """A folder whose record can't be read at all: it must not be missing from the list."""
+    status = Status("no", "No: the record can\u2019t be read", "unknown", "damaged record", warnings=(why,))
+    return Entry(name, "", status, "", "", "", "", (), why)
+
+
+#: Group, heading: in the order a supervisor works through them.
+_GROUPS = (
+    ("damaged", "Damaged records"),
+    ("open", "Not finished"),
+    ("look", "May go back on the road, after you have looked"),
+    ("no", "Not for the road"),
+    ("yes", "May go back on the road, nothing out of the ordinary"),
+    ("practice", "Practice"),
+)
+
+
+def _group(entry: Entry) -> str:
+    special = {"damaged record": "damaged", "not finished": "open", "practice": "practice"}
+    return special.get(entry.status.group, entry.status.tone)
+
+
+def index_page(title: str, entries: Sequence[Entry]) -> str:
+    """One HTML page: groups in the order of urgency, newest first in each."""
+    newest = sorted(entries, key=lambda one: (one.date, one.time, one.name), reverse=True)
+    groups = [(heading, [one for one in newest if _group(one) == key], key) for key, heading in _GROUPS]
+    keys = {one.name: _keys(one) for one in entries}
+    filters = [
+        (key, label, sorted({words[key] for words in keys.values()}, reverse=key == "date"))
+        for key, label in _FILTERS
+    ]
+    number = {(key, text): f"{key}-{n}" for key, _, texts in filters for n, text in enumerate(texts)}
+    return (
+        environment()
+        .get_template("index.html")
+        .render(
+            title=title,
+            groups=[group for group in groups if group[1]],
+            filters=filters,
+            keys=keys,
+            number=number,
+            total=len(entries),
+        )
+    )
+
+
+_FILTERS = (
+    ("technician", "Technician"),
+    ("date", "Date"),
+    ("disposition", "Disposition"),
+    ("exceptions", "Exceptions"),
+)
+
+
+def _keys(entry: Entry) -> dict[str, str]:
+    """What a row is found by."""
+    return {
+        "technician": entry.technician or "not named",
+        "date": entry.date or "not known",
+        "disposition": entry.status.group,
+        "exceptions": "with exceptions" if entry.exceptions else "without exceptions",
+    }

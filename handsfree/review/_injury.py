@@ -1,0 +1,159 @@
+"""What the limits engine makes of the injuries of one tire: the numbers that the pictures are drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from handsfree import limits
+from handsfree.limits import Channel, Lean, LimitsError, Policy, UnitSize
+from handsfree.procedure import complete
+from handsfree.quantity import Quantity
+
+__all__ = ["Injury", "clock_words", "injuries_of"]
+
+FactMap = Mapping[str, Quantity | str]
+
+
+@dataclass(frozen=True, slots=True)
+class Injury:
+    """One injury; lengths in mm, None for what was not read. ``zone``: half width of the crown zone in force."""
+
+    number: int
+    facts: FactMap
+    repaired: bool
+    clock: Quantity | None
+    channel: Channel | None
+    lean: Lean
+    angle: float
+    thickness: Fraction | None
+    tread_width: Fraction | None
+    zone: Fraction | None
+    patch: Fraction | None
+    stem: Fraction | None
+    margin: Fraction | None
+    trim: Fraction | None
+    needs: UnitSize | None
+
+    @property
+    def name(self) -> str:
+        place = "" if self.clock is None else f" at {clock_words(self.clock)}"
+        return f"Injury {self.number}{place}"
+
+    @property
+    def outline(self) -> Fraction | None:
+        """Diameter of the buffed outline: the patch and the margin on both sides."""
+        return None if self.patch is None or self.margin is None else self.patch + 2 * self.margin
+
+
+def clock_words(clock: Quantity) -> str:
+    """ "4 o'clock", "half past 4"."""
+    hour, part = divmod(Fraction(clock.value), 1)
+    hour = int(hour) % 12 or 12
+    return (
+        f"{hour} o\u2019clock"
+        if not part
+        else f"half past {hour}"
+        if part == Fraction(1, 2)
+        else f"{float(clock.value):g} on the clock"
+    )
+
+
+def injuries_of(
+    facts: FactMap,
+    archived: Sequence[tuple[str, FactMap]],
+    policy: Policy,
+    measured: Sequence[Fraction] = (),
+) -> tuple[Injury, ...]:
+    """Every injury of a job's facts, numbered as the reasons against a tire number them: as they were measured.
+
+    ``measured``: the clock positions in the order of the record (taking one up again moves it to the end).
+    """
+    groups = [{**facts, **group} for name, group in archived if name == "injury"]
+    if any(name.startswith("injury.") for name in facts):
+        groups.append(dict(facts))
+    known = sorted((complete(group) for group in groups), key=lambda group: _turn(group, measured))
+    return tuple(_injury(number, group, policy) for number, group in enumerate(known, start=1))
+
+
+def _turn(facts: FactMap, measured: Sequence[Fraction]) -> int:
+    clock = facts.get("injury.clock")
+    at = Fraction(clock.value) if isinstance(clock, Quantity) else None
+    return measured.index(at) if at in measured else len(measured)
+
+
+def _mm(facts: FactMap, name: str) -> Fraction | None:
+    value = facts.get(name)
+    return Fraction(value.to("mm").value) if isinstance(value, Quantity) else None
+
+
+def _injury(number: int, facts: FactMap, policy: Policy) -> Injury:
+    channel = _channel(facts)
+    clock, angle = facts.get("injury.clock"), facts.get("injury.angle")
+    return Injury(
+        number=number,
+        facts=facts,
+        repaired=facts.get("injury.repaired") == "yes",
+        clock=clock if isinstance(clock, Quantity) else None,
+        channel=channel,
+        lean=_lean(facts),
+        angle=float(angle.to("deg").value) if isinstance(angle, Quantity) else 0.0,
+        thickness=_mm(facts, "tire.thickness"),
+        tread_width=_mm(facts, "tire.tread_width"),
+        zone=_zone(facts, policy),
+        patch=_mm(facts, "patch.size"),
+        stem=_mm(facts, "stem.length"),
+        margin=_mm(facts, "buff.outline_margin"),
+        trim=_mm(facts, "stem.trim_height"),
+        needs=_needs(channel, facts, policy),
+    )
+
+
+def _lean(facts: FactMap) -> Lean:
+    """Where no lean was asked for, the injury goes straight out: the way the procedure reckons too."""
+    try:
+        return Lean(str(facts.get("injury.lean", Lean.ROUND)))
+    except ValueError:
+        return Lean.ROUND
+
+
+def _channel(facts: FactMap) -> Channel | None:
+    """As the rule on the channel reckons it: the place is taken as measured on the liner."""
+    needed = [facts.get(f"injury.{name}") for name in ("size", "angle", "center_distance")]
+    needed.insert(2, facts.get("tire.thickness"))
+    values = [value for value in needed if isinstance(value, Quantity)]
+    if len(values) < 4:
+        return None
+    try:
+        return limits.trace(values[0], values[1], values[2], values[3], _lean(facts))
+    except LimitsError:
+        return None
+
+
+def _zone(facts: FactMap, policy: Policy) -> Fraction | None:
+    """Half the crown zone: what the channel is judged by, else what the least edge distance leaves."""
+    try:
+        high = limits.judge("injury.channel.crown", facts, policy).high
+        if high is not None:
+            return Fraction(high.to("mm").value)
+    except LimitsError:
+        pass
+    width = _mm(facts, "tire.tread_width")
+    try:
+        least = limits.rule("injury.edge.min").effective(facts, policy).value
+    except LimitsError:
+        least = None
+    return None if width is None or least is None else width / 2 - Fraction(least.to("mm").value)
+
+
+def _needs(channel: Channel | None, facts: FactMap, policy: Policy) -> UnitSize | None:
+    """The smallest unit that does, with the margins in force."""
+    if channel is None:
+        return None
+    margins = [limits.rule(name).effective(facts, policy).value for name in _MARGINS]
+    millimeters = [Fraction(value.to("mm").value) for value in margins if value is not None]
+    return limits.size_unit(channel, *millimeters) if len(millimeters) == len(_MARGINS) else None
+
+
+_MARGINS = ("patch.size.min", "buff.outline.min", "stem.length.min")

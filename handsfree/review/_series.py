@@ -1,0 +1,99 @@
+"""What a job has several of over time: waits, pressures, sound levels; for the charts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, TypeGuard
+
+from handsfree.quantity import UNITS, Quantity
+from handsfree.record import value_of
+
+from ._charts import Level, Pressure, Wait
+from ._clock import Clock
+from ._readings import name_of
+from ._source import Source
+from ._values import parse, reading
+
+__all__ = ["levels_of", "pressures_of", "waits_of"]
+
+#: More than any tire of these procedures holds: a scale that had to show it would show nothing else.
+_MOST_KPA = 2000
+
+
+def waits_of(source: Source) -> list[Wait]:
+    """Each wait that was begun, with how it ended; the last word on it counts."""
+    found: dict[int, Wait] = {}
+    for row in source.rows:
+        if row.get("kind") != "wait" or not row.plan:
+            continue
+        planned = _seconds(row.plan, "planned_s")
+        if planned is None:
+            continue
+        found[id(row.plan)] = Wait(
+            value_of(row, "step"),
+            planned,
+            _seconds(row.plan, "longest_s"),
+            _seconds(row, "waited_s"),
+            value_of(row, "outcome"),
+            value_of(row.plan, "reason"),
+            value_of(row.plan, "source"),
+        )
+    return list(found.values())
+
+
+def _seconds(row: Mapping[str, Any], key: str) -> int | None:
+    text = value_of(row, key)
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else None
+
+
+def pressures_of(source: Source, clock: Clock) -> list[Pressure]:
+    """Pressures in force, in order, with those limits that are themselves pressures to be read on this scale."""
+    found = []
+    for row in source.rows:
+        value = reading(value_of(row, "value"), value_of(row, "unit"))
+        if row.get("kind") != "reading" or row.replaced_by is not None or not _fits(value):
+            continue
+        ends = [_ends(value, verdict) for verdict in row.verdicts]
+        low = next((low for low, _ in ends if _fits(low)), None)
+        high = next((high for _, high in ends if _fits(high)), None)
+        outcome = next((value_of(v, "outcome") for v in row.verdicts if v.get("outcome") != "inside"), "")
+        outcome = outcome or ("inside" if row.verdicts else "")
+        found.append(Pressure(name_of(source, row), clock.time(row)[:5], value, low, high, outcome))
+    return found
+
+
+def _fits(value: Quantity | None) -> TypeGuard[Quantity]:
+    """Whether it is a pressure that a tire could have: the scale must show the others, too."""
+    if value is None or UNITS[value.unit].kind != "pressure":
+        return False
+    return 0 <= Fraction(value.to("kPa").value) <= _MOST_KPA
+
+
+def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:
+    """A verdict's limits on the pressure itself. A leak's limit is a loss: less its margin, it is the least that
+    would still have passed."""
+    if value_of(verdict, "rule") != "pressure.leak":
+        return parse(value_of(verdict, "low")), parse(value_of(verdict, "high"))
+    margin = parse(value_of(verdict, "margin"))
+    if margin is None or margin.unit != value.unit:
+        return None, None
+    return Quantity(Fraction(value.value) - Fraction(margin.value), value.unit), None
+
+
+def levels_of(source: Source, clock: Clock) -> list[Level]:
+    """How loud every utterance was, where the sound was measured."""
+    found = []
+    for row in source.rows:
+        level = row.get("level")
+        if row.get("kind") != "event" or not isinstance(level, dict):
+            continue
+        try:
+            speech, noise = float(level["speech_dbfs"]), float(level["noise_dbfs"])
+        except (KeyError, TypeError, ValueError):
+            continue
+        if not (-200 < speech <= 10 and -200 < noise <= 10):  # NaN and the like fail this too
+            continue
+        taken = value_of(row, "type") in ("answer", "command")
+        found.append(Level(clock.time(row), value_of(row, "text"), speech, noise, taken))
+    return found

@@ -1,0 +1,118 @@
+"""What a page is made from: one job as it is on the disk. The only reading module of the room."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from handsfree.limits import LimitsError
+from handsfree.procedure import Book, ProcedureError, PromptError, State
+from handsfree.procedure._model import Step
+from handsfree.record import (
+    AUDIO,
+    Finding,
+    RecordError,
+    Told,
+    check_chain,
+    exceptions_of,
+    hash_prefix,
+    read_log,
+    tell,
+    value_of,
+)
+from handsfree.session import job_book, replay
+
+__all__ = ["AUDIO_LIMIT", "Sound", "Source", "read_source"]
+
+#: Sound in one page, bytes before base64: a page that a phone still opens and a mail still carries.
+AUDIO_LIMIT = 24 << 20
+
+_TYPES = {".wav": "audio/wav", ".flac": "audio/flac"}
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One utterance for the page: a data URI, or why there is none. ``kept``: the record names a sound file."""
+
+    uri: str = ""
+    note: str = ""
+    kept: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was."""
+
+    name: str
+    rows: Sequence[Told]
+    findings: Sequence[Finding] = ()
+    book: Book | None = None
+    state: State | None = None
+    doubt: str = ""
+    sounds: Mapping[str, Sound] = field(default_factory=dict)
+
+    def step(self, name: str) -> Step | None:
+        """A step of the procedure that was followed; None when it is not known."""
+        if self.book is None:
+            return None
+        return next((step for step in self.book.procedure.step if step.id == name), None)
+
+    @property
+    def damage(self) -> list[Finding]:
+        """What makes the record untrustworthy."""
+        return [finding for finding in self.findings if finding.severity == "error"]
+
+
+def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT) -> Source:
+    """Read a job, damage and all, changing nothing. Raises RecordError when there is no record to read."""
+    read = read_log(folder)
+    findings = check_chain(folder)
+    rows = tell(read.lines)
+    book, state, doubt = None, None, ""
+    try:
+        book = job_book(folder, read.lines[0].body if read.lines else {})
+        state = replay(book, read.lines).machine.state
+    except (RecordError, ProcedureError, PromptError, LimitsError) as error:
+        doubt = str(error)
+    sounds = _sounds(folder, rows, audio_limit)
+    name = folder.name if folder.name not in ("", "..") else folder.resolve().name
+    return Source(name, rows, findings, book, state, doubt, sounds)
+
+
+def _sounds(folder: Path, rows: Sequence[Told], limit: int) -> dict[str, Sound]:
+    """Utterances behind something out of the ordinary first, then in the job's order, while there is room."""
+    odd = {id(row.cause) for row in rows if exceptions_of(row)}
+    heard = [row for row in rows if value_of(row, "audio")]
+    found: dict[str, Sound] = {}
+    left = limit
+    for row in sorted(heard, key=lambda row: id(row) not in odd):
+        path = value_of(row, "audio")
+        if path not in found:
+            found[path], size = _sound(folder, path, left)
+            left -= size
+    return found
+
+
+def _sound(folder: Path, path: str, room: int) -> tuple[Sound, int]:
+    """Only a file that its own name vouches for: no path of a record leads out of the job's folder."""
+    place, _, name = path.rpartition("/")
+    if not place:  # a word instead of a file says that this sound is not kept, and why
+        return Sound(note=f"no sound: {path}", kept=False), 0
+    prefix, kind = hash_prefix(name), _TYPES.get(Path(name).suffix)
+    if place != AUDIO or prefix is None or kind is None:
+        return Sound(note="not the name of a kept utterance"), 0
+    file = folder / AUDIO / name
+    try:
+        if file.stat().st_size > room:
+            return Sound(note=f"left out for size; it is in the job\u2019s folder: {path}"), 0
+        content = file.read_bytes()
+    except FileNotFoundError:
+        return Sound(note=f"the sound is missing: {path}"), 0
+    except OSError as error:
+        return Sound(note=f"the sound can\u2019t be read ({error.strerror}): {path}"), 0
+    if not hashlib.sha256(content).hexdigest().startswith(prefix):
+        return Sound(note=f"THE SOUND WAS CHANGED: {path}"), 0
+    return Sound(f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}"), len(content)

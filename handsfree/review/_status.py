@@ -1,0 +1,94 @@
+"""May this tire go back on the road? What the record says of it, in one word and with every reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handsfree.record import Told, items, phrase, practice_of, value_of
+
+from ._source import Source
+
+__all__ = ["Status", "closing", "status_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """``answer``: yes or no, with the shortest reason; ``tone``: yes, look or no, for color and sign beside it.
+
+    ``group``: what it is filed under in an index. ``released``: the work came to an end that releases a tire,
+    be it practice. ``warnings`` stand in red above everything else.
+    """
+
+    tone: str
+    answer: str
+    disposition: str
+    group: str
+    released: bool = False
+    reasons: Sequence[str] = ()
+    warnings: Sequence[str] = ()
+    after: Sequence[str] = ()
+
+
+def closing(source: Source) -> Told | None:
+    """The line that closed the job, None while it is open."""
+    return next((row for row in reversed(source.rows) if row.get("kind") == "close"), None)
+
+
+def status_of(source: Source, exceptions: int) -> Status:
+    """Only a whole, replayed, finished job of a real tire, without an open reason, is ever a yes."""
+    closed = closing(source)
+    opened = next((row for row in source.rows if row.get("kind") == "open"), Told())
+    disposition = _disposition(source, closed)
+    reasons = items(closed, "reasons") if closed else list(source.state.reasons) if source.state else []
+    warnings = [_damage(finding.line, finding.message) for finding in source.damage]
+    practice = practice_of(opened)
+    if source.damage:
+        tone, answer, group = "no", "No: the record is damaged", "damaged record"
+    elif closed is None:
+        tone, answer, group = "no", "No: the job is not finished", "not finished"
+    elif source.doubt:
+        tone, answer, group = "no", "No: the record does not hold up", "damaged record"
+    elif practice:
+        tone, answer, group = "no", "No: practice, not a real tire", "practice"
+    elif not _released(source, closed) or reasons:
+        tone, answer, group = "no", f"No: {disposition}", disposition
+    elif any(text.startswith("concession") for text in items(closed, "exceptions")):
+        tone, answer, group = "look", "Yes, by concession: look first", disposition
+    elif exceptions:
+        tone, answer, group = "look", "Yes, after you have looked", disposition
+    else:
+        tone, answer, group = "yes", "Yes", disposition
+    if source.doubt:
+        warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
+    released = closed is not None and not source.damage and _released(source, closed) and not reasons
+    return Status(tone, answer, disposition, group, released, reasons, warnings, _after(source, closed))
+
+
+def _damage(line: int, message: str) -> str:
+    where = f", line {line}" if line else ""
+    return f"DAMAGED RECORD{where}: {message}. Do not rely on it."
+
+
+def _disposition(source: Source, closed: Told | None) -> str:
+    if closed is not None:
+        return value_of(closed, "disposition") or value_of(closed, "outcome") or "closed, no outcome given"
+    stopped = any(row.get("kind") == "stop" for row in source.rows[-3:])
+    return "work stopped, not closed" if stopped else "not finished"
+
+
+def _released(source: Source, closed: Told) -> bool:
+    """Whether the procedure that was followed calls this ending a release."""
+    if source.book is None or source.state is None:
+        return False
+    ending = source.book.procedure.end(value_of(closed, "outcome"))
+    return ending is not None and ending.released
+
+
+def _after(source: Source, closed: Told | None) -> list[str]:
+    """Whatever was added to the chain once the job was closed, a signature for one."""
+    if closed is None:
+        return []
+    rows = source.rows[list(map(id, source.rows)).index(id(closed)) + 1 :]
+    told = [phrase(row) for row in rows if row.get("kind") != "event"]
+    return [f"{one.label}: {one.text.plain}" for one in told if one is not None]

@@ -1,0 +1,108 @@
+"""Numbers as a reader wants them: with the unit as it was spoken, and converted beside it."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from fractions import Fraction
+
+from handsfree.quantity import UNITS, Quantity, UnitError
+
+__all__ = ["amount", "both", "parse", "reading", "shown", "told"]
+
+#: What stands in brackets beside a value of this unit.
+_OTHER: Mapping[str, str] = {
+    "mm": "in", "cm": "in", "in": "mm", "32nd": "mm", "mi": "km", "km": "mi",
+    "psi": "kPa", "kPa": "psi", "bar": "psi", "N.m": "lbf.ft", "lbf.ft": "N.m",
+    "degC": "degF", "degF": "degC", "km/h": "mph", "mph": "km/h", "m/s": "ft/min", "ft/min": "m/s",
+    "g": "oz", "oz": "g", "kg": "lb", "lb": "kg",
+}  # fmt: skip
+_SYMBOL: Mapping[str, str] = {
+    "deg": "°", "degC": "\u202f°C", "degF": "\u202f°F", "N.m": "\u202fN·m", "lbf.ft": "\u202flbf·ft",
+    "a": "\u202fyears", "1": "", "%": "\u202f%", "K": "\u202fK",
+}  # fmt: skip
+_QUANTITY = re.compile(r"(?P<value>\S+) (?P<unit>\S+)")
+#: Far beyond anything that is measured; a longer number is no reading, and would only cost time.
+_NUMBER = re.compile(r"[+-]?\d{1,12}(\.\d{1,12}|/\d{1,12})?", re.ASCII)
+
+
+def reading(value: str, unit: str, resolution: str = "") -> Quantity | None:
+    """A record's value, unit and resolution; None for an identifier or anything that is no number."""
+    if unit not in UNITS:
+        return None
+    number = _number(value)
+    return None if number is None else Quantity(number, unit, _number(resolution))
+
+
+def parse(text: str) -> Quantity | None:
+    """ "34.1695 psi" as a record's verdict gives it; None when it is no quantity."""
+    match = _QUANTITY.fullmatch(text)
+    return reading(match["value"], match["unit"]) if match else reading(text, "1")
+
+
+def _number(text: str) -> Decimal | Fraction | None:
+    if not _NUMBER.fullmatch(text):
+        return None
+    try:
+        return Fraction(text) if "/" in text else Decimal(text)
+    except ZeroDivisionError:
+        return None
+
+
+def amount(value: Quantity, digits: int = 4) -> str:
+    """The value with its unit's symbol: digits as they were spoken, a fraction cut to ``digits`` significant."""
+    if value.unit == "32nd":
+        return f"{_plain(value.value, digits)}/32\u202fin"
+    return f"{_plain(value.value, digits)}{_SYMBOL.get(value.unit, f'{chr(0x202F)}{value.unit}')}"
+
+
+def _plain(value: Decimal | Fraction, digits: int) -> str:
+    if isinstance(value, Decimal):
+        return format(value, "f").replace("-", "\u2212")
+    if value.denominator == 1:
+        return str(value.numerator).replace("-", "\u2212")
+    size = abs(float(value)) or 1.0
+    places = max(digits - 1 - math.floor(math.log10(size)), 0)
+    text = f"{float(value):.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.replace("-", "\u2212")
+
+
+def both(value: Quantity, digits: int = 4) -> tuple[str, str]:
+    """As spoken, and converted to the other system's unit ("" where there is none)."""
+    other = _OTHER.get(value.unit)
+    if other is None:
+        return amount(value, digits), ""
+    try:
+        converted = value.to(other)
+    except UnitError:
+        return amount(value, digits), ""
+    return amount(value, digits), amount(_no_finer(converted), 3)
+
+
+def _no_finer(value: Quantity) -> Quantity:
+    """A conversion must not look finer than what was read: to a tenth of the reading's resolution."""
+    exact = Fraction(value.value)
+    if value.resolution is None:
+        return Quantity(exact, value.unit)
+    places = max(math.ceil(-math.log10(float(value.resolution) / 10)), 0)
+    return Quantity(Fraction(round(exact * 10**places), 10**places), value.unit)
+
+
+def told(value: Quantity, digits: int | None = None) -> str:
+    """ "4.5 mm (0.177 in)"; ``digits``: cut to so many significant ones, for a distance that only informs."""
+    if (
+        digits is not None
+        and len(value.value.as_tuple().digits if isinstance(value.value, Decimal) else "") > digits
+    ):
+        value = Quantity(Fraction(value.value), value.unit)
+    spoken, other = both(value, digits or 4)
+    return f"{spoken} ({other})" if other else spoken
+
+
+def shown(text: str) -> str:
+    """A quantity in a record's words as a reader wants it; other text as it is."""
+    value = parse(text)
+    return text if value is None else told(value)

@@ -1,0 +1,90 @@
+"""Pages onto the disk: the room's only writing module."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.record import RecordError
+
+from ._customer import customer_page
+from ._index import Entry, entry_of, index_page, unreadable
+from ._page import job_page
+from ._source import read_source
+
+__all__ = ["Written", "review_folder", "review_job"]
+
+_RECORD = "record.jsonl"
+_INDEX = "index.html"
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """``page``: what to open. ``damaged``: names of the jobs whose record can't be trusted."""
+
+    page: Path
+    jobs: int
+    damaged: tuple[str, ...] = ()
+
+
+def review_job(folder: Path, out: Path | None = None, *, customer: bool = False) -> Written:
+    """Write one job's page. ``out``: a file, or a folder that exists; default: in the job's folder.
+
+    A damaged record gets its page too. Raises RecordError (no record), OSError.
+    """
+    source = read_source(folder, audio_limit=0) if customer else read_source(folder)
+    name = f"{source.name}-customer.html" if customer else f"{source.name}.html"
+    page = folder / ("customer.html" if customer else "review.html") if out is None else out
+    if out is not None and out.is_dir():
+        page = out / name
+    _put(page, customer_page(source) if customer else job_page(source))
+    return Written(page, 1, (source.name,) if source.damage or source.doubt else ())
+
+
+def review_folder(folder: Path, out: Path | None = None, *, customer: bool = False) -> Written:
+    """Write a page for every job in a folder, and an index of them; default: into its folder ``review``.
+
+    ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs), OSError.
+    """
+    place = out or folder / "review"
+    if place.exists() and not place.is_dir():
+        raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
+    jobs = sorted(path.parent for path in folder.glob(f"*/{_RECORD}"))
+    if not jobs:
+        raise RecordError(f"{folder}: no jobs there; give a job's folder, or a folder of jobs")
+    place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    entries: list[Entry] = []
+    damaged: list[str] = []
+    for entry, bad in _pages(jobs, place, customer):
+        entries.append(entry)
+        damaged += [entry.name] if bad else []
+    if customer:
+        return Written(place, len(jobs), tuple(damaged))
+    _put(place / _INDEX, index_page(folder.resolve().name, entries))
+    return Written(place / _INDEX, len(jobs), tuple(damaged))
+
+
+def _pages(jobs: list[Path], place: Path, customer: bool) -> Iterator[tuple[Entry, bool]]:
+    """Job by job, so that a folder of thousands needs the memory of one."""
+    for job in jobs:
+        try:
+            source = read_source(job, audio_limit=0) if customer else read_source(job)
+        except RecordError as error:
+            yield unreadable(job.name, str(error)), True
+            continue
+        page = f"job-{job.name}{'-customer' if customer else ''}.html"
+        _put(place / page, customer_page(source) if customer else job_page(source))
+        yield entry_of(source, page), bool(source.damage or source.doubt)
+
+
+def _put(page: Path, text: str) -> None:
+    """Whole or not at all, and private: a page holds names and voices."""
+    draft = page.with_name(f".{page.name}.new")
+    draft.unlink(missing_ok=True)
+    with os.fdopen(
+        os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8", newline="\n"
+    ) as file:
+        file.write(text)
+    draft.replace(page)

@@ -1,0 +1,78 @@
+"""The customer's copy: what a customer needs, and nothing of the staff."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from handsfree.review import customer_page, job_page, read_source
+from handsfree.review._customer import _without_staff
+
+from .conftest import UTC_CLOCK, XHTML, parse, words
+from .jobs import KINDS
+
+Jobs = Callable[[str], Path]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_names_and_no_sound(kind: str, job: Jobs) -> None:
+    text = customer_page(read_source(job(kind)), UTC_CLOCK)
+    root = parse(text)
+    shown = words(root)
+    for name in ("Ana Quay", "Bay Two", "Overlook", "409", "badge", "alert(1)", "quoted"):
+        assert name not in text, name
+    assert not list(root.iter(f"{XHTML}audio"))
+    assert "data:" not in text.replace("media-src data:", "")
+    assert "Local codes" in shown
+
+
+def test_a_name_among_the_reasons_is_taken_out(job: Jobs) -> None:
+    """A technician known by badge number, a supervisor who rejects."""
+    text = customer_page(read_source(job("lamp")), UTC_CLOCK)
+    assert "7731" in job_page(read_source(job("lamp")), UTC_CLOCK)
+    assert "7731" not in text
+    assert "rejected by the shop\u2019s supervisor" in words(parse(text))
+
+
+def test_names_are_taken_out_of_any_sentence(job: Jobs) -> None:
+    """Of the technician, the bay, who released the tire, and who loosened a limit; other words stay."""
+    eventful, truck = read_source(job("eventful")), read_source(job("truck"))
+    said = _without_staff(
+        eventful, "R. Overlook and 409 (Bay Two) saw it, R. Overlooked; by supervisor badge 409"
+    )
+    assert said == "the shop and the shop (the shop) saw it, R. Overlooked; by the shop\u2019s supervisor"
+    assert _without_staff(truck, "Ana Quay: bead torn at 409 mm") == "the shop: bead torn at 409 mm"
+
+
+def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
+    shown = words(parse(customer_page(read_source(job("whole")), UTC_CLOCK)))
+    assert "Released to the road" in shown
+    assert "Injury 1 at 4 o\u2019clock, 5 mm" in shown
+    assert "repaired from inside: patch 40 mm, stem 50 mm" in shown
+    assert "nuts tightened to 110 N·m" in shown
+    assert "torque checked after 25 mi (40.2 km)" in shown
+    assert "35 psi (241 kPa), as the vehicle\u2019s placard says" in shown
+    assert "inside by 1 mm" in shown
+    assert "Inspection inside and outside: 11 points, nothing else found" in shown
+
+
+def test_a_scrapped_tire_gets_every_reason_and_no_advice_to_drive(job: Jobs) -> None:
+    shown = words(parse(customer_page(read_source(job("defect")), UTC_CLOCK)))
+    assert "Not for the road" in shown
+    assert "damaged bead wire" in shown
+    assert "What to do now" not in shown
+
+
+@pytest.mark.parametrize("kind", ["unfinished", "stopped"])
+def test_an_open_job_claims_nothing(kind: str, job: Jobs) -> None:
+    shown = words(parse(customer_page(read_source(job(kind)), UTC_CLOCK)))
+    assert "Nothing is stated of this tire" in shown
+    assert "Limits" not in shown
+
+
+def test_practice_says_so(job: Jobs) -> None:
+    shown = words(parse(customer_page(read_source(job("recheck")), UTC_CLOCK)))
+    assert "Practice. This was not a real tire." in shown
+    assert "Not for the road" in shown
