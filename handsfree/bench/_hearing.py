@@ -6,12 +6,12 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.audio import FRAME_BYTES, Endpointer, SpeechContinues, SpeechEnded, SpeechStarted, room_noise
+from handsfree.audio import room_noise
 from handsfree.bench._noise import mix, pink
 from handsfree.bench._script import Recording
-from handsfree.hearing import Engine, Hypothesis
+from handsfree.hearing import Engine, Listener
 
-__all__ = ["LEVELS", "Score", "hear", "score"]
+__all__ = ["LEVELS", "Score", "score"]
 
 LEVELS: tuple[float | None, ...] = (None, 30.0, 20.0, 15.0, 10.0, 5.0)
 _AROUND_S, _SETTLING_S = 1.2, 8.0  # a session has heard the room for a while before the first answer
@@ -31,35 +31,19 @@ class Score:
     real_time_factor: float
 
 
-def hear(engine: Engine, endpointer: Endpointer, pcm: bytes) -> list[Hypothesis]:
-    """Every utterance in the sound, endpointed as in a session."""
-    found: list[Hypothesis] = []
-    for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
-        for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
-            match event:
-                case SpeechStarted(preroll):
-                    engine.begin()
-                    engine.feed(preroll)
-                case SpeechContinues(frame):
-                    engine.feed(frame)
-                case SpeechEnded():
-                    found.append(engine.end())
-    return found
-
-
 def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed: int) -> Score:
     """Every known line once. ``level`` is the signal-to-noise ratio in dB of pink noise; None adds none."""
     right = rejected = wrong = 0
     spent = sound = 0.0
     known = [line for line in lines if line.known]
-    endpointer = Endpointer()
+    listener = Listener(engine)
     for number, line in enumerate(known):
         pcm = _surround(line.pcm, _SETTLING_S if number == 0 else _AROUND_S)
         if level is not None:
             pcm = mix(pcm, pink(len(pcm) // 2, seed + number), level)
-        engine.arm(line.armed)
+        listener.arm(line.armed)
         begin = time.perf_counter()
-        heard = hear(engine, endpointer, pcm)
+        heard = [found.hypothesis for found in listener.hear(pcm)]
         spent += time.perf_counter() - begin
         sound += len(pcm) / 32000
         accepted = [h.text for h in heard if h.accepted and line.armed.interpret(h.text) is not None]

@@ -1,6 +1,7 @@
 """Recognizers: sound (or typing) in, a hypothesis out."""
 
 from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
+from handsfree.hearing._listener import Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._typed import TypedEngine
@@ -14,6 +15,8 @@ __all__ = [
     "EngineError",
     "Evidence",
     "Hypothesis",
+    "Listened",
+    "Listener",
     "MissingWord",
     "PocketSphinxEngine",
     "Thresholds",

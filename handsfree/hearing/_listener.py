@@ -1,0 +1,93 @@
+"""The one way from frames to hypotheses: endpointer events into an engine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from handsfree.audio import (
+    FRAME_BYTES,
+    Endpointer,
+    EndpointerSettings,
+    SpeechContinues,
+    SpeechEnded,
+    SpeechStarted,
+    Utterance,
+)
+from handsfree.hearing._types import Engine, Hypothesis
+
+if TYPE_CHECKING:
+    from handsfree.grammar import Armed
+
+__all__ = ["Listened", "Listener"]
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """One utterance: what the engine made of it, and its sound."""
+
+    hypothesis: Hypothesis
+    utterance: Utterance
+
+
+class Listener:
+    """An endpointer and an engine. Decodes while the speech comes in.
+
+    ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: after
+    a whole sentence to which nothing can be added the shorter time of the endpointer's settings is enough.
+    """
+
+    def __init__(self, engine: Engine, settings: EndpointerSettings | None = None) -> None:
+        self.engine = engine
+        self._endpointer = Endpointer(settings, can_continue=self._can_continue)
+        self._armed: Armed | None = None
+
+    @property
+    def noise_dbfs(self) -> float:
+        """The tracked noise floor."""
+        return self._endpointer.noise_dbfs
+
+    @property
+    def in_speech(self) -> bool:
+        return self._endpointer.in_speech
+
+    def arm(self, armed: Armed) -> None:
+        """Raises MissingWord, as the engine does."""
+        if armed is not self._armed:
+            self.engine.arm(armed)
+            self._armed = armed
+
+    def reset(self) -> None:
+        """Forget an open utterance (the tool spoke meanwhile); the noise floor is kept."""
+        self._endpointer.reset()
+
+    def feed(self, frame: bytes) -> Listened | None:
+        """One frame of the source; an utterance when it ended with this frame."""
+        for event in self._endpointer.feed(frame):
+            match event:
+                case SpeechStarted(preroll):
+                    self.engine.begin()
+                    self.engine.feed(preroll)
+                case SpeechContinues(more):
+                    self.engine.feed(more)
+                case SpeechEnded(utterance):
+                    return Listened(self.engine.end(), utterance)
+        return None
+
+    def hear(self, pcm: bytes) -> list[Listened]:
+        """Every utterance in a stretch of sound; one still open at its end is ended there."""
+        frames = (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
+        found = [listened for frame in frames if (listened := self.feed(frame))]
+        for event in self._endpointer.flush():
+            if isinstance(event, SpeechEnded):
+                found.append(Listened(self.engine.end(), event.utterance))
+        return found
+
+    def _can_continue(self) -> bool:
+        partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
+        if partial is None or self._armed is None:
+            return False
+        text = partial()
+        # Only a whole sentence to which nothing can be added ends soon; "five" may become "five point two".
+        return self._armed.interpret(text) is None or self._armed.can_continue(text)
