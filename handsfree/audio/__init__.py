@@ -23,6 +23,7 @@ from handsfree.audio._levels import (
 )
 from handsfree.audio._microphone import Device, Microphone, list_devices
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
+from handsfree.audio._suppress import Suppressor
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
 
 __all__ = [
@@ -43,6 +44,7 @@ __all__ = [
     "SpeechEnded",
     "SpeechEvent",
     "SpeechStarted",
+    "Suppressor",
     "Utterance",
     "WavScript",
     "clipped_samples",

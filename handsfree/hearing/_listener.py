@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from handsfree.audio import (
     FRAME_BYTES,
@@ -13,6 +14,7 @@ from handsfree.audio import (
     SpeechContinues,
     SpeechEnded,
     SpeechStarted,
+    Suppressor,
     Utterance,
 )
 from handsfree.hearing._types import Engine, Hypothesis
@@ -21,6 +23,9 @@ if TYPE_CHECKING:
     from handsfree.grammar import Armed
 
 __all__ = ["Listened", "Listener"]
+
+_KEPT_FRAMES: Final = 40  # more than any preroll
+_LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +37,10 @@ class Listened:
 
 
 class Listener:
-    """An endpointer and an engine. Decodes while the speech comes in.
+    """An endpointer, a noise suppressor and an engine. Decodes while the speech comes in.
+
+    An engine that says ``wants_suppressed`` gets the sound with the steady noise taken out; the endpointer and the
+    utterance given back keep it as it came.
 
     ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: after
     a whole sentence to which nothing can be added the shorter time of the endpointer's settings is enough.
@@ -42,6 +50,9 @@ class Listener:
         self.engine = engine
         self._endpointer = Endpointer(settings, can_continue=self._can_continue)
         self._armed: Armed | None = None
+        self._suppressor = Suppressor() if getattr(engine, "wants_suppressed", False) else None
+        self._speaker_known = False
+        self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
 
     @property
     def noise_dbfs(self) -> float:
@@ -64,15 +75,16 @@ class Listener:
 
     def feed(self, frame: bytes) -> Listened | None:
         """One frame of the source; an utterance when it ended with this frame."""
+        self._recent.append(self._suppressor.feed(frame) if self._suppressor else frame)
         for event in self._endpointer.feed(frame):
             match event:
                 case SpeechStarted(preroll):
                     self.engine.begin()
-                    self.engine.feed(preroll)
-                case SpeechContinues(more):
-                    self.engine.feed(more)
+                    self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
+                case SpeechContinues():
+                    self.engine.feed(self._recent[-1])
                 case SpeechEnded(utterance):
-                    return Listened(self.engine.end(), utterance)
+                    return self._ended(utterance)
         return None
 
     def hear(self, pcm: bytes) -> list[Listened]:
@@ -81,8 +93,16 @@ class Listener:
         found = [listened for frame in frames if (listened := self.feed(frame))]
         for event in self._endpointer.flush():
             if isinstance(event, SpeechEnded):
-                found.append(Listened(self.engine.end(), event.utterance))
+                found.append(self._ended(event.utterance))
         return found
+
+    def _ended(self, utterance: Utterance) -> Listened:
+        hypothesis = self.engine.end()
+        if self._suppressor and hypothesis.accepted:
+            share = _LEVEL_SHARE if self._speaker_known else 1.0
+            self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
+            self._speaker_known = True
+        return Listened(hypothesis, utterance)
 
     def _can_continue(self) -> bool:
         partial: Callable[[], str] | None = getattr(self.engine, "partial", None)

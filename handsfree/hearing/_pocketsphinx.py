@@ -59,6 +59,7 @@ class PocketSphinxEngine:
     """
 
     name = "pocketsphinx"
+    wants_suppressed = True  # its model was trained on quiet rooms
 
     def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
         self._grammar = make_decoder(lm=None, **_SEARCH)
