@@ -28,7 +28,7 @@ _LEAST_SNR: Final = 10 ** (-20 / 10)
 # Where the noise is far under the speech, taking it out does more harm than the noise: full depth under the first
 # SNR, nothing at all over the second, in dB; in between the depth goes linearly.
 _FULL_BELOW_DB, _NONE_ABOVE_DB = 25.0, 33.0
-_FIRST_SPEECH_DBFS: Final = -20.0  # until somebody has spoken
+_FIRST_SPEECH_DBFS: Final = -12.0  # until somebody has spoken; a loud voice, so that it is left as it is
 _BAND: Final = slice(4, 205)  # 133 to 6800 Hz, what the recognizer listens to
 
 _SPEECH_SNR: Final = 10 ** (15 / 10)  # the tracker's fixed guess of the SNR where there is speech
@@ -65,8 +65,13 @@ class Suppressor:
     @property
     def noise_dbfs(self) -> float:
         """The noise that is tracked, within the recognizer's band."""
-        mean_square = 4 * float(self._noise[_BAND].sum()) / _SIZE**2
+        mean_square = 4 * max(float(self._noise[_BAND].sum()), 1.0) / _SIZE**2
         return float(10 * np.log10(mean_square / _FULL_SCALE_RMS**2))
+
+    @property
+    def snr_db(self) -> float:
+        """The known speaker over the tracked noise."""
+        return self.speech_dbfs - self.noise_dbfs
 
     def feed(self, frame: bytes) -> bytes:
         if len(frame) != FRAME_BYTES:
@@ -93,8 +98,7 @@ class Suppressor:
         share = share / (1 + share)
         gain = np.minimum(share * np.exp(0.5 * _exponential_integral(share * snr)), 1.0)
         self._speech = gain**2 * power
-        snr_db = self.speech_dbfs - self.noise_dbfs
-        depth = (_NONE_ABOVE_DB - snr_db) / (_NONE_ABOVE_DB - _FULL_BELOW_DB)
+        depth = (_NONE_ABOVE_DB - self.snr_db) / (_NONE_ABOVE_DB - _FULL_BELOW_DB)
         least = 10 ** (-_DEEPEST_DB * min(max(depth, 0.0), 1.0) / 20)
         limited: NDArray[np.float64] = np.maximum(gain, least)
         return limited

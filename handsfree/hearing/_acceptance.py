@@ -33,7 +33,7 @@ class Evidence:
     """One utterance: natural-log likelihood per 10 ms frame of the grammar and of the phone loop.
 
     ``seconds`` is its length; ``unexplained_s`` how long the phone loop heard speech sounds where the grammar
-    has no word.
+    has no word. ``agreed``: False when a second decode heard other words.
     """
 
     grammar: float
@@ -41,6 +41,7 @@ class Evidence:
     seconds: float
     unexplained_s: float
     words: tuple[WordEvidence, ...]
+    agreed: bool = True
 
     @property
     def ratio(self) -> float:
@@ -62,6 +63,7 @@ class Evidence:
             ("ratio", round(self.ratio, 3)),
             ("worst_word", round(self.worst_word, 3)),
             ("unexplained_s", round(self.unexplained_s, 2)),
+            ("agreed", float(self.agreed)),
         )
 
 
@@ -93,6 +95,8 @@ def judge(evidence: Evidence, thresholds: Thresholds = THRESHOLDS) -> tuple[bool
     unexplained = evidence.unexplained_s
     if not evidence.words:
         return False, "no words heard"
+    if not evidence.agreed:
+        return False, "other words were heard at the second listening"
     if evidence.ratio < thresholds.fit:
         return False, "the sound does not fit the words"
     if evidence.worst_word < thresholds.worst_word:

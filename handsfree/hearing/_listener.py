@@ -17,6 +17,7 @@ from handsfree.audio import (
     Suppressor,
     Utterance,
 )
+from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._types import Engine, Hypothesis
 
 if TYPE_CHECKING:
@@ -39,18 +40,20 @@ class Listened:
 class Listener:
     """An endpointer, a noise suppressor and an engine. Decodes while the speech comes in.
 
-    An engine that says ``wants_suppressed`` gets the sound with the steady noise taken out; the endpointer and the
-    utterance given back keep it as it came.
+    PocketSphinx, whose model was trained on quiet rooms, gets the sound with the steady noise taken out; the
+    endpointer and the utterance given back keep it as it came. ``suppress=False`` leaves that out, to compare.
 
     ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: after
     a whole sentence to which nothing can be added the shorter time of the endpointer's settings is enough.
     """
 
-    def __init__(self, engine: Engine, settings: EndpointerSettings | None = None) -> None:
+    def __init__(
+        self, engine: Engine, settings: EndpointerSettings | None = None, *, suppress: bool = True
+    ) -> None:
         self.engine = engine
         self._endpointer = Endpointer(settings, can_continue=self._can_continue)
         self._armed: Armed | None = None
-        self._suppressor = Suppressor() if getattr(engine, "wants_suppressed", False) else None
+        self._suppressor = Suppressor() if suppress and isinstance(engine, PocketSphinxEngine) else None
         self._speaker_known = False
         self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
 
@@ -79,7 +82,7 @@ class Listener:
         for event in self._endpointer.feed(frame):
             match event:
                 case SpeechStarted(preroll):
-                    self.engine.begin()
+                    self._begin()
                     self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
                 case SpeechContinues():
                     self.engine.feed(self._recent[-1])
@@ -96,9 +99,15 @@ class Listener:
                 found.append(self._ended(event.utterance))
         return found
 
+    def _begin(self) -> None:
+        if isinstance(self.engine, PocketSphinxEngine) and self._suppressor:
+            self.engine.begin(self._suppressor.snr_db)
+        else:
+            self.engine.begin()
+
     def _ended(self, utterance: Utterance) -> Listened:
         hypothesis = self.engine.end()
-        if self._suppressor and hypothesis.accepted:
+        if self._suppressor and hypothesis.text:
             share = _LEVEL_SHARE if self._speaker_known else 1.0
             self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
             self._speaker_known = True
