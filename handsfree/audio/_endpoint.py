@@ -93,7 +93,7 @@ class EndpointerSettings:
     longest_s: float = 12.0
     start_voiced_s: float = 0.12
     start_window_s: float = 0.24
-    preroll_s: float = 0.5
+    preroll_s: float = 0.3
     gate_db: float = 6.0
     vad_mode: int = Vad.MEDIUM_STRICT
 

@@ -7,16 +7,18 @@ IEEE Trans. ASLP 20, 2012).
 
 from __future__ import annotations
 
+from collections import deque
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.audio._endpoint import FRAME_BYTES
-from handsfree.audio._levels import samples
+from handsfree.audio._levels import FLOOR_DBFS, samples
 
 __all__ = ["Suppressor"]
 
+_RATE: Final = 16000
 _HOP: Final = 160  # 10 ms
 _SIZE: Final = 3 * _HOP  # windows of 30 ms; their squares add up to the same everywhere
 _FULL_SCALE_RMS: Final = 32768 / 2**0.5
@@ -45,7 +47,7 @@ class Suppressor:
     ValueError for another size.
     """
 
-    delay_ms = 1000 * (_SIZE - _HOP) // 16000
+    delay_ms = 1000 * (_SIZE - _HOP) // _RATE
 
     def __init__(self) -> None:
         self._window = np.sqrt(0.5 - 0.5 * np.cos(2 * np.pi * np.arange(_SIZE) / _SIZE))
@@ -61,17 +63,35 @@ class Suppressor:
         self._speech = np.zeros(bins)  # power of the last estimate
         self._presence = np.zeros(bins)
         self._hops = 0
+        self._lately: deque[float] = deque(maxlen=_RATE // _HOP)
+        self._before, self._speaking = FLOOR_DBFS, False
 
     @property
     def noise_dbfs(self) -> float:
-        """The noise that is tracked, within the recognizer's band."""
-        mean_square = 4 * max(float(self._noise[_BAND].sum()), 1.0) / _SIZE**2
-        return float(10 * np.log10(mean_square / _FULL_SCALE_RMS**2))
+        """The noise within the recognizer's band: the lowest of the last second, and as it was before the speech
+        while ``speaking``, because the beginning of a word is taken for noise at first."""
+        return self._before if self.speaking else min(self._lately, default=FLOOR_DBFS)
 
     @property
     def snr_db(self) -> float:
         """The known speaker over the tracked noise."""
         return self.speech_dbfs - self.noise_dbfs
+
+    @property
+    def speaking(self) -> bool:
+        """An utterance is under way; to be set by whoever knows."""
+        return self._speaking
+
+    @speaking.setter
+    def speaking(self, on: bool) -> None:
+        if on == self._speaking:
+            return
+        if on:
+            self._before = self.noise_dbfs
+        else:
+            self._lately.clear()
+            self._lately.append(self._before)
+        self._speaking = on
 
     def feed(self, frame: bytes) -> bytes:
         if len(frame) != FRAME_BYTES:
@@ -116,6 +136,8 @@ class Suppressor:
             heard = presence * self._noise + (1 - presence) * power
             self._noise = _NOISE_MEMORY * self._noise + (1 - _NOISE_MEMORY) * heard
         self._noise = np.maximum(self._noise, 1.0)
+        mean_square = 4 * float(self._noise[_BAND].sum()) / _SIZE**2
+        self._lately.append(float(10 * np.log10(mean_square / _FULL_SCALE_RMS**2)))
 
 
 def _exponential_integral(x: NDArray[np.float64]) -> NDArray[np.float64]:

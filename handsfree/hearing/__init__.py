@@ -1,7 +1,7 @@
 """Recognizers: sound (or typing) in, a hypothesis out."""
 
 from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
-from handsfree.hearing._listener import Listened, Listener
+from handsfree.hearing._listener import LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._typed import TypedEngine
@@ -10,6 +10,7 @@ from handsfree.hearing._vosk import VoskEngine
 
 __all__ = [
     "ENGINES",
+    "LEAST_SNR_DB",
     "THRESHOLDS",
     "Engine",
     "EngineError",

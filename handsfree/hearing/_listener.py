@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from handsfree.audio import (
@@ -23,7 +23,11 @@ from handsfree.hearing._types import Engine, Hypothesis
 if TYPE_CHECKING:
     from handsfree.grammar import Armed
 
-__all__ = ["Listened", "Listener"]
+__all__ = ["LEAST_SNR_DB", "Listened", "Listener"]
+
+LEAST_SNR_DB: Final = 6.0
+"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise". The bench
+says why: see the rows at 5 dB."""
 
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
@@ -75,6 +79,8 @@ class Listener:
     def reset(self) -> None:
         """Forget an open utterance (the tool spoke meanwhile); the noise floor is kept."""
         self._endpointer.reset()
+        if self._suppressor:
+            self._suppressor.speaking = False
 
     def feed(self, frame: bytes) -> Listened | None:
         """One frame of the source; an utterance when it ended with this frame."""
@@ -101,13 +107,19 @@ class Listener:
 
     def _begin(self) -> None:
         if isinstance(self.engine, PocketSphinxEngine) and self._suppressor:
+            self._suppressor.speaking = True
             self.engine.begin(self._suppressor.snr_db)
         else:
             self.engine.begin()
 
     def _ended(self, utterance: Utterance) -> Listened:
         hypothesis = self.engine.end()
-        if self._suppressor and hypothesis.text:
+        if self._suppressor is None:
+            return Listened(hypothesis, utterance)
+        self._suppressor.speaking = False
+        if utterance.snr_db < LEAST_SNR_DB:
+            hypothesis = replace(hypothesis, accepted=False, reason="noise")
+        if hypothesis.text:
             share = _LEVEL_SHARE if self._speaker_known else 1.0
             self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
             self._speaker_known = True
