@@ -23,12 +23,14 @@ _HOP: Final = 160  # 10 ms
 _SIZE: Final = 3 * _HOP  # windows of 30 ms; their squares add up to the same everywhere
 _FULL_SCALE_RMS: Final = 32768 / 2**0.5
 
-# Found on voices that no test uses; see tests/hearing/calibrate.py.
+# Chosen on half of the packaged lines in pink noise at 10 dB (61, right with known ends of speech): depth 15 dB
+# and smoothing 0.98 give 26, depth 20 dB 43, depth 25 dB and smoothing 0.95 give 53, deeper no more.
 _SMOOTHING: Final = 0.95  # of the a-priori SNR, from one hop to the next
 _DEEPEST_DB: Final = 25.0
 _LEAST_SNR: Final = 10 ** (-20 / 10)
-# Where the noise is far under the speech, taking it out does more harm than the noise: full depth under the first
-# SNR, nothing at all over the second, in dB; in between the depth goes linearly.
+# Where the noise is far under the speech, taking it out does more harm than the noise (of 28 human numbers at 40 dB,
+# 26 are heard as they are and 21 at full depth): full depth under the first SNR, nothing at all over the second, in
+# dB; in between the depth goes linearly.
 _FULL_BELOW_DB, _NONE_ABOVE_DB = 25.0, 33.0
 _FIRST_SPEECH_DBFS: Final = -12.0  # until somebody has spoken; a loud voice, so that it is left as it is
 _BAND: Final = slice(4, 205)  # 133 to 6800 Hz, what the recognizer listens to

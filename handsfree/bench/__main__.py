@@ -70,8 +70,14 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
     scores = []
     for noise, level, suppress in cells:
         engine = wiring.build_engine(wiring.Setup())
-        scores.append(score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress))
+        found = score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress)
         engine.close()
+        scores.append(found)
+        # The whole run takes its time: say how far it is.
+        where = found.noise if level is None else f"{noise} {level:g} dB"
+        console.print(
+            f"{where}: {found.value} of {found.said} right, {found.wrong} wrong, {found.taken} taken"
+        )
     console.print(as_table("Packaged voices, pocketsphinx, grammars of the real procedure", scores))
     console.print(
         "again: not accepted, the question is asked again (of these heard right); wrong: accepted with another "

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["PocketSphinxEngine"]
 
 _TRANSFORM: Final = Path(__file__).with_name("noise-10db.mllr")
-_NOISY_BELOW_DB: Final = 18.0  # where the shifted model begins to be the better one
+# Where the shifted model begins to be the better one: with known ends of speech, 31 packaged lines each, it brings
+# 25 to 27 and 25 to 28 right at 10 dB, 29 to 30 at 15 dB, and 31 to 30 at 20 dB.
+_NOISY_BELOW_DB: Final = 18.0
 
 
 class PocketSphinxEngine:
@@ -48,7 +50,6 @@ class PocketSphinxEngine:
         self._in_use = self._quiet
         self._armed = False
         self._heard: list[bytes] = []
-        self._snr_db: float | None = None
         self._open = False  # an utterance is under way
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
@@ -78,7 +79,6 @@ class PocketSphinxEngine:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open:
             self._in_use.stop()  # the microphone was lost in the middle of an utterance
-        self._snr_db = snr_db
         self._in_use = self._noisy if snr_db is not None and snr_db < _NOISY_BELOW_DB else self._quiet
         self._heard = []
         self._open = True
