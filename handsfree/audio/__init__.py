@@ -24,6 +24,7 @@ from handsfree.audio._levels import (
 )
 from handsfree.audio._microphone import Device, Microphone, list_devices, rescan_devices
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
+from handsfree.audio._suppress import Suppressor
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "SpeechEnded",
     "SpeechEvent",
     "SpeechStarted",
+    "Suppressor",
     "Utterance",
     "WavScript",
     "clipped_samples",

@@ -10,13 +10,16 @@ import sys
 import tempfile
 import time
 from importlib.metadata import version
+from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
 
 from handsfree import _wiring as wiring
-from handsfree.bench._hearing import LEVELS, score
+from handsfree.bench._hearing import LEVELS, chatter, score
 from handsfree.bench._latency import Waited, measure
+from handsfree.bench._noise import available
+from handsfree.bench._report import as_table, plot, write_json
 from handsfree.bench._script import recorded_lines
 
 _READY = """
@@ -48,25 +51,43 @@ sys.stderr.write(f"peak {peak}\\n")
 """
 
 
-def _hearing(console: Console, seed: int) -> None:
-    lines = recorded_lines()
-    engine = wiring.build_engine(wiring.Setup())
-    table = Table(title=f"Packaged voices, {engine.name}, grammars of the real procedure, pink noise")
-    for heading in ("noise", "said", "right", "rejected", "wrong", "right %", "real-time factor"):
-        table.add_column(heading, justify="right")
-    for level in LEVELS:
-        row = score(engine, lines, level, seed)
-        table.add_row(
-            row.level,
-            str(row.said),
-            str(row.right),
-            str(row.rejected),
-            str(row.wrong),
-            f"{100 * row.right / row.said:.1f}",
-            f"{row.real_time_factor:.3f}",
+def _hearing(console: Console, args: argparse.Namespace) -> None:
+    """The whole run hears every line in every noise at every level; the quick one a quarter of the lines, pink
+    noise, and the other kinds at 10 dB."""
+    lines = [line for line in recorded_lines() if line.known]
+    lines, others = (lines[::4], chatter(15)) if args.quick else (lines, chatter(150))
+    cells = [("pink", level, True) for level in LEVELS]
+    cells += [
+        ("pink", level, False) for level in LEVELS if level is not None and level >= 10 and not args.quick
+    ]
+    for noise in available():
+        if noise != "pink":
+            cells += [
+                (noise, level, True)
+                for level in LEVELS
+                if level == 10 or (level is not None and not args.quick)
+            ]
+    scores = []
+    for noise, level, suppress in cells:
+        engine = wiring.build_engine(wiring.Setup())
+        found = score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress)
+        engine.close()
+        scores.append(found)
+        # The whole run takes its time: say how far it is.
+        where = found.noise if level is None else f"{noise} {level:g} dB"
+        console.print(
+            f"{where}: {found.value} of {found.said} right, {found.wrong} wrong, {found.taken} taken"
         )
-    console.print(table)
-    console.print("wrong: accepted as another sentence; a reading is read back before it counts\n")
+    console.print(as_table("Packaged voices, pocketsphinx, grammars of the real procedure", scores))
+    console.print(
+        "again: not accepted, the question is asked again (of these heard right); wrong: accepted with another "
+        "meaning, a reading is read back before it counts;\ntaken: utterances of the sentences outside that were "
+        "accepted as an answer\n"
+    )
+    if args.json is not None:
+        write_json(args.json, scores)
+    if args.plot is not None:
+        plot(args.plot, scores)
 
 
 def _latency(console: Console) -> None:
@@ -126,22 +147,28 @@ def main() -> None:
         description=__doc__,
         epilog="Each with its own --help: technician, walk, confusions.",
     )
-    parser.add_argument("what", nargs="?", default="hearing", choices=("hearing", "limits"))
+    parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
+    parser.add_argument(
+        "--quick", action="store_true", help="hearing: about three minutes instead of an hour"
+    )
+    parser.add_argument("--json", type=Path, help="hearing: write the scores there")
+    parser.add_argument("--plot", type=Path, help="hearing: draw them there (needs matplotlib)")
     args = parser.parse_args()
     if args.what == "limits":
         from handsfree.bench.limits import main as limits_main
 
         limits_main()
         return
-    console = Console(width=110)
+    console = Console(width=120)
     console.print(
         f"handsfree {version('handsfree')}, Python {platform.python_version()}, {platform.machine()}, "
         f"{os.cpu_count()} cores\n"
     )
-    _hearing(console, args.seed)
-    _latency(console)
-    _process(console)
+    _hearing(console, args)
+    if args.what == "all":
+        _latency(console)
+        _process(console)
 
 
 if __name__ == "__main__":

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from handsfree import _wiring as wiring
-from handsfree.audio import SAMPLE_RATE, Endpointer
-from handsfree.bench._hearing import hear
+from handsfree.audio import SAMPLE_RATE
 from handsfree.bench._noise import mix, pink
 from handsfree.bench._pairs import HALVES, Pair
 from handsfree.bench._voices import Speakers
 from handsfree.grammar import Armed, Library
+from handsfree.hearing import Listener
 
 __all__ = ["LEVELS", "Trial", "jobs", "measure"]
 
@@ -61,7 +61,7 @@ def jobs(
 def measure(
     work: Mapping[tuple[str, float], list[Job]], seed: int = 1, tell: Callable[[str], None] = lambda _: None
 ) -> Iterator[Trial]:
-    """Every job once. Each voice and level has a recognizer and an endpointer of its own, as a session has, so
+    """Every job once. Each voice and level has a recognizer and a listener of its own, as a session has, so
     that what they learn of voice and room does not carry over. Raises VoiceError, EngineError."""
     library, speakers = Library.load(), Speakers()
     armed: dict[Pair, Armed] = {}
@@ -70,14 +70,15 @@ def measure(
             if not own:
                 continue
             tell(f"{voice} at {level:g} dB: {len(own)} phrases")
-            engine, endpointer = wiring.build_engine(wiring.Setup()), Endpointer()
+            engine = wiring.build_engine(wiring.Setup())
+            listener = Listener(engine)
             for number, (pair, said) in enumerate(own):
                 if pair not in armed:
                     armed[pair] = _arm(library, pair)
-                engine.arm(armed[pair])
+                listener.arm(armed[pair])
                 pcm = _in_room(speakers.say(said, voice), _BEFORE_S if number else _SETTLING_S)
                 pcm = mix(pcm, pink(len(pcm) // 2, seed + number), level)
-                found = hear(engine, endpointer, pcm)
+                found = [one.hypothesis for one in listener.hear(pcm)]
                 best = next(
                     (h for h in found if h.text in (pair.one, pair.other)), found[0] if found else None
                 )

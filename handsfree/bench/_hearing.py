@@ -1,4 +1,10 @@
-"""How much of the recorded technician is understood, by noise level, with the grammars of the real procedure."""
+"""How much of the recorded technician is understood, and what else is taken for an answer, by kind of noise and
+level, with the grammars of the real procedure.
+
+The noise transform was made with other voices and other prompts (tests/tools/make_noise_transform.py); how deep the
+suppressor works and when the transform is used was chosen with half of the packaged lines in pink noise at 10 dB in
+view, and flite's ``slt`` was among the voices that set the acceptance limits.
+"""
 
 from __future__ import annotations
 
@@ -6,71 +12,134 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.audio import FRAME_BYTES, Endpointer, SpeechContinues, SpeechEnded, SpeechStarted, room_noise
-from handsfree.bench._noise import mix, pink
+from handsfree.audio import room_noise
+from handsfree.bench import _prompts
+from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import Recording
-from handsfree.hearing import Engine, Hypothesis
+from handsfree.grammar import Armed, Interpretation
+from handsfree.hearing import Engine, Listener
 
-__all__ = ["LEVELS", "Score", "hear", "score"]
+__all__ = ["LEVELS", "Score", "chatter", "score"]
 
-LEVELS: tuple[float | None, ...] = (None, 30.0, 20.0, 15.0, 10.0, 5.0)
+LEVELS: tuple[float | None, ...] = (None, 20.0, 15.0, 10.0, 5.0, 0.0)
 _AROUND_S, _SETTLING_S = 1.2, 8.0  # a session has heard the room for a while before the first answer
+_LONGEST_CHATTER_S = 6
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """Counts of one level. ``right``: heard word for word and accepted. ``rejected``: right or wrong, but not
-    accepted or not a sentence. ``wrong``: accepted as another sentence. ``real_time_factor``: decoding time over
-    sound time, one core."""
+    """Counts of one noise at one level.
 
-    level: str
+    Of the ``said`` lines: ``right``, accepted word for word; ``value``, accepted with the right meaning (label,
+    slots, value, resolution: "five gram" for "five grams"); ``wrong``, accepted with another meaning; the rest was
+    asked again, ``refused`` of it although heard word for word. ``outside`` sentences that are no answer were heard
+    beside, ``taken`` utterances of them accepted as one, in ``hours`` of sound. ``real_time_factor``: computing time
+    over sound time, one core.
+    """
+
+    front_end: str
+    noise: str
+    level: float | None
     said: int
     right: int
-    rejected: int
+    value: int
     wrong: int
+    refused: int
+    outside: int
+    taken: int
+    hours: float
     real_time_factor: float
 
-
-def hear(engine: Engine, endpointer: Endpointer, pcm: bytes) -> list[Hypothesis]:
-    """Every utterance in the sound, endpointed as in a session."""
-    found: list[Hypothesis] = []
-    for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
-        for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
-            match event:
-                case SpeechStarted(preroll):
-                    engine.begin()
-                    engine.feed(preroll)
-                case SpeechContinues(frame):
-                    engine.feed(frame)
-                case SpeechEnded():
-                    found.append(engine.end())
-    return found
+    @property
+    def again(self) -> int:
+        return self.said - self.value - self.wrong
 
 
-def score(engine: Engine, lines: Sequence[Recording], level: float | None, seed: int) -> Score:
-    """Every known line once. ``level`` is the signal-to-noise ratio in dB of pink noise; None adds none."""
-    right = rejected = wrong = 0
-    spent = sound = 0.0
+def chatter(most: int) -> list[bytes]:
+    """Human sentences that answer nothing; empty where the prompts are not installed."""
+    if _prompts.missing():
+        return []
+    names = [name for name in _prompts.sentence_prompts() if not _prompts.tuned_on(name)]
+    step = max(1, len(names) // most)
+    return [pcm[: _LONGEST_CHATTER_S * 32000] for pcm in _prompts.prompts(names[::step]).values()]
+
+
+def score(
+    engine: Engine,
+    lines: Sequence[Recording],
+    level: float | None,
+    seed: int,
+    *,
+    noise: str = "pink",
+    others: Sequence[bytes] = (),
+    suppress: bool = True,
+) -> Score:
+    """Every known line once, then each of ``others`` while the lines' grammars are armed in turn. ``level`` is the
+    signal-to-noise ratio in dB of the ``noise``; None adds none."""
     known = [line for line in lines if line.known]
-    endpointer = Endpointer()
-    for number, line in enumerate(known):
-        pcm = _surround(line.pcm, _SETTLING_S if number == 0 else _AROUND_S)
-        if level is not None:
-            pcm = mix(pcm, pink(len(pcm) // 2, seed + number), level)
-        engine.arm(line.armed)
-        begin = time.perf_counter()
-        heard = hear(engine, endpointer, pcm)
-        spent += time.perf_counter() - begin
-        sound += len(pcm) / 32000
-        accepted = [h.text for h in heard if h.accepted and line.armed.interpret(h.text) is not None]
-        if not accepted:
-            rejected += 1
-        elif accepted == [line.say]:
-            right += 1
-        else:
+    room = _Room(Listener(engine, suppress=suppress), noise, level, seed)
+    right = value = wrong = refused = taken = 0
+    for line in known:
+        heard = room.hear(line.armed, line.pcm)
+        accepted = [text for text, ok in heard if ok and line.armed.interpret(text) is not None]
+        right += accepted == [line.say]
+        if len(accepted) == 1 and _same(line.armed, accepted[0], line.say):
+            value += 1
+        elif accepted:
             wrong += 1
-    name = "as recorded" if level is None else f"{level:g} dB"
-    return Score(name, len(known), right, rejected, wrong, spent / sound)
+        else:
+            refused += line.say in [text for text, _ in heard]
+    before = room.sound_s
+    for number, pcm in enumerate(others):
+        armed = known[number * 7 % len(known)].armed
+        taken += sum(ok and armed.interpret(text) is not None for text, ok in room.hear(armed, pcm))
+    return Score(
+        "suppressed" if suppress else "none",
+        noise if level is not None else "as recorded",
+        level,
+        len(known),
+        right,
+        value,
+        wrong,
+        refused,
+        len(others),
+        taken,
+        (room.sound_s - before) / 3600,
+        room.spent_s / room.sound_s,
+    )
+
+
+class _Room:
+    """One session's listener in one noise."""
+
+    def __init__(self, listener: Listener, noise: str, level: float | None, seed: int) -> None:
+        self._listener, self._noise, self._level, self._seed = listener, noise, level, seed
+        self.spent_s = self.sound_s = 0.0
+
+    def hear(self, armed: Armed, pcm: bytes) -> list[tuple[str, bool]]:
+        """(words, whether accepted) of each utterance that came of it."""
+        sound = _surround(pcm, _AROUND_S if self.sound_s else _SETTLING_S)
+        if self._level is not None:
+            sound = mix(sound, NOISES[self._noise](len(sound) // 2, self._seed), self._level)
+        self._seed += 1
+        self._listener.arm(armed)
+        begin = time.process_time()
+        found = self._listener.hear(sound)
+        self.spent_s += time.process_time() - begin
+        self.sound_s += len(sound) / 32000
+        return [(one.hypothesis.text, one.hypothesis.accepted) for one in found]
+
+
+def _same(armed: Armed, heard: str, said: str) -> bool:
+    return _meaning(armed.interpret(heard)) == _meaning(armed.interpret(said))
+
+
+def _meaning(found: Interpretation | None) -> object:
+    return found and (
+        found.label,
+        found.slots,
+        found.number and (found.number.value, found.number.resolution),
+    )
 
 
 def _surround(pcm: bytes, before_s: float) -> bytes:

@@ -1,6 +1,7 @@
 """Recognizers: sound (or typing) in, a hypothesis out."""
 
 from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
+from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._typed import TypedEngine
@@ -8,12 +9,16 @@ from handsfree.hearing._types import Engine, EngineError, Hypothesis, MissingWor
 from handsfree.hearing._vosk import VoskEngine
 
 __all__ = [
+    "DROWNED",
     "ENGINES",
+    "LEAST_SNR_DB",
     "THRESHOLDS",
     "Engine",
     "EngineError",
     "Evidence",
     "Hypothesis",
+    "Listened",
+    "Listener",
     "MissingWord",
     "PocketSphinxEngine",
     "Thresholds",

@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +24,7 @@ __all__ = [
     "log_score",
     "make_decoder",
     "make_phone_loop",
+    "one_word",
     "unexplained_s",
 ]
 
@@ -89,18 +91,25 @@ def make_decoder(**settings: Any) -> Any:
         ) from None
 
 
-def make_phone_loop() -> Any:
-    """A decoder that hears phones, with the phone language model the package ships."""
-    # The loop needs no words, and the shipped dictionary is 30 MB in memory: give it one word.
+@contextmanager
+def one_word() -> Iterator[str]:
+    """A dictionary of one word, for a decoder that needs none: the shipped one is 30 MB in memory."""
     with tempfile.TemporaryDirectory() as folder:
         dictionary = Path(folder) / "one.dict"
         dictionary.write_text("one W AH N\n", encoding="ascii")
+        yield str(dictionary)
+
+
+def make_phone_loop(**model: str) -> Any:
+    """A decoder that hears phones, with the phone language model the package ships."""
+    with one_word() as dictionary:
         return make_decoder(
             lm=None,
-            dict=str(dictionary),
+            dict=dictionary,
             allphone=get_model_path("en-us/en-us-phone.lm.bin"),
             lw=2.0,
             pip=0.3,
             beam=1e-20,
             pbeam=1e-20,
+            **model,
         )

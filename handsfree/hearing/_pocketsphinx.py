@@ -3,27 +3,20 @@
 Two searches run over the same frames: the armed grammar, and a free phone loop which says how well any
 speech at all could explain the sound. The difference is what acceptance judges by, since a grammar search
 alone makes a sentence of whatever it is given.
+
+In noise a second pair does that, whose acoustic model is shifted to what speech sounds like after noise at
+10 dB was taken out of it (``noise-10db.mllr``, made by tests/tools/make_noise_transform.py).
 """
 
 from __future__ import annotations
 
-import hashlib
-import math
-import warnings
-from collections import OrderedDict
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing._acceptance import Evidence, WordEvidence, judge
-from handsfree.hearing._phone_loop import (
-    FRAME_S,
-    SCORE_SCALE,
-    Phones,
-    log_score,
-    make_decoder,
-    make_phone_loop,
-    unexplained_s,
-)
+from handsfree.hearing._acceptance import Evidence, judge
+from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
 if TYPE_CHECKING:
@@ -31,19 +24,10 @@ if TYPE_CHECKING:
 
 __all__ = ["PocketSphinxEngine"]
 
-_MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compiling one takes 3 ms
-
-# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
-# pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
-# "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
-# them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10) and what the
-# recorded human numbers need (1e-10 to 1e-18). Wider beams cost four times the time for a few words more.
-_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
-_WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
-
-# Where the cepstral mean starts: by eye, between where three synthetic voices and a human one ended up. It only
-# has to do for the partial results of the first utterance, which is decoded again with its own mean.
-_FIRST_MEAN: Final = "47,0,2,3,-3,-1,0,0,0,0,0,0,0"
+_TRANSFORM: Final = Path(__file__).with_name("noise-10db.mllr")
+# Where the shifted model begins to be the better one: with known ends of speech, 31 packaged lines each, it brings
+# 25 to 27 and 25 to 28 right at 10 dB, 29 to 30 at 15 dB, and 31 to 30 at 20 dB.
+_NOISY_BELOW_DB: Final = 18.0
 
 
 class PocketSphinxEngine:
@@ -55,17 +39,16 @@ class PocketSphinxEngine:
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
     from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
     estimate; ``reset`` forgets both. The first utterance after a reset has no history, so it is decoded again
-    at its end with its own mean.
+    at its end with its own mean; so is every utterance in noise, where the mean wanders with the pauses.
     """
 
     name = "pocketsphinx"
 
     def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
-        self._grammar = make_decoder(lm=None, **_SEARCH)
-        self._phones = make_phone_loop()
-        self._searches: OrderedDict[str, None] = OrderedDict()
-        self._armed: str | None = None
-        self._active: str | None = None
+        self._quiet = Searches()
+        self._noisy = Searches(_TRANSFORM, self._ways)
+        self._in_use = self._quiet
+        self._armed = False
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
@@ -77,63 +60,56 @@ class PocketSphinxEngine:
     def reset(self) -> None:
         """Forget the voice, the channel and the room."""
         self._settled = False
-        for decoder in (self._grammar, self._phones):
-            decoder.set_cmn(_FIRST_MEAN)
-            with warnings.catch_warnings():
-                # Called unnecessary by the engine, yet without it the noise estimate stays.
-                warnings.simplefilter("ignore", DeprecationWarning)
-                decoder.start_stream()
+        self._quiet.reset()
+        self._noisy.reset()
 
     def arm(self, armed: Armed) -> None:
-        missing = tuple(sorted(w for w in set(armed.words()) if self._grammar.lookup_word(w) is None))
+        words = sorted(set(armed.words()))
+        missing = tuple(word for word in words if self._quiet.grammar.lookup_word(word) is None)
         if missing:
             raise MissingWord(self.name, missing)
         text = armed.jsgf()
-        name = hashlib.sha256(text.encode()).hexdigest()[:16]
-        if name not in self._searches:
-            try:
-                self._grammar.add_jsgf_string(name, text)
-            except (ValueError, RuntimeError):
-                raise EngineError(
-                    "PocketSphinx can't compile the armed grammar; run handsfree check"
-                ) from None
-            self._forget_oldest()
-        self._searches[name] = None
-        self._searches.move_to_end(name)
-        self._armed = name
+        self._quiet.arm(text, words)
+        self._noisy.arm(text, words)
+        self._armed = True
 
-    def begin(self) -> None:
-        if self._armed is None:
+    def begin(self, snr_db: float | None = None) -> None:
+        """``snr_db``: how far the speech is expected to stand over the noise, None when that is not known."""
+        if not self._armed:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open:
-            self._stop()  # the microphone was lost in the middle of an utterance
-        if self._active != self._armed:
-            self._grammar.activate_search(self._armed)
-            self._active = self._armed
+            self._in_use.stop()  # the microphone was lost in the middle of an utterance
+        self._in_use = self._noisy if snr_db is not None and snr_db < _NOISY_BELOW_DB else self._quiet
         self._heard = []
         self._open = True
-        self._grammar.start_utt()
-        self._phones.start_utt()
+        self._in_use.begin()
 
     def feed(self, pcm: bytes) -> None:
         self._heard.append(pcm)
-        self._grammar.process_raw(pcm, False, False)
-        self._phones.process_raw(pcm, False, False)
+        self._in_use.feed(pcm)
 
     def partial(self) -> str:
-        return _text(self._grammar.hyp())
+        return self._in_use.text()
 
     def end(self) -> Hypothesis:
-        self._stop()
-        if not self._settled:
-            self._decode_again()
-        found = self._grammar.hyp()
-        if not _text(found):
+        self._open = False
+        searches, pcm = self._in_use, b"".join(self._heard)
+        searches.stop()
+        agreed = True
+        if searches is self._noisy:
+            first = searches.text()
+            searches.again(pcm)
+            agreed = searches.text() == first
+        elif not self._settled:
+            searches.again(pcm)
+            self._settled = bool(searches.text())
+        text = searches.text()
+        if not text:
             return Hypothesis("", (), self.name, (), False, "no words heard")
-        evidence = self.last_evidence = self._evidence(found)
+        evidence = self.last_evidence = replace(searches.evidence(pcm), agreed=agreed)
         accepted, reason = judge(evidence)
         return Hypothesis(
-            _text(found),
+            text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
             self.name,
             evidence.named(),
@@ -141,69 +117,21 @@ class PocketSphinxEngine:
             reason,
         )
 
-    def _decode_again(self) -> None:
-        pcm = b"".join(self._heard)
-        for decoder in (self._grammar, self._phones):
-            decoder.start_utt()
-            decoder.process_raw(pcm, False, True)
-            decoder.end_utt()
-        self._settled = bool(_text(self._grammar.hyp()))
-
-    def _stop(self) -> None:
-        self._open = False
-        self._grammar.end_utt()
-        self._phones.end_utt()
-
     def close(self) -> None:
-        del self._grammar, self._phones
+        del self._quiet, self._noisy, self._in_use
 
     def _add_word(self, word: str, phones: str) -> None:
-        if self._grammar.lookup_word(word) == phones:
+        if self._quiet.grammar.lookup_word(word) == phones:
             return
         try:
-            self._grammar.add_word(word, phones, True)
+            self._quiet.grammar.add_word(word, phones, True)
         except RuntimeError:
             raise EngineError(f"PocketSphinx can't add '{word}' as '{phones}'; use the CMU phones") from None
 
-    def _forget_oldest(self) -> None:
-        while len(self._searches) >= _MOST_CACHED:
-            oldest = next(name for name in self._searches if name not in (self._active, self._armed))
-            self._grammar.remove_search(oldest)
-            del self._searches[oldest]
-
-    def _evidence(self, found: Any) -> Evidence:
-        frames = max(self._grammar.n_frames(), 1)
-        phones = Phones(self._phones, frames)
-        words = tuple(
-            _word_evidence(segment, phones.sums)
-            for segment in self._grammar.seg() or ()
-            if not segment.word.startswith(("<", "+", "["))
-        )
-        pcm = b"".join(self._heard)
-        paid = len(words) * _WORD_PENALTY
-        return Evidence(
-            grammar=(log_score(found.best_score) * SCORE_SCALE + paid) / frames,
-            phone=phones.total / frames,
-            seconds=len(pcm) / 32000,
-            unexplained_s=unexplained_s(phones, words, pcm),
-            words=words,
-        )
-
-
-def _text(found: Any) -> str:
-    if found is None:
-        return ""
-    # A word's second pronunciation comes out as "zero(2)".
-    return " ".join(word.split("(")[0] for word in found.hypstr.lower().split())
-
-
-def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
-    begin, end = segment.start_frame, min(segment.end_frame + 1, len(phone_sums) - 1)
-    length = max(end - begin, 1)
-    return WordEvidence(
-        text=segment.word.split("(")[0].lower(),
-        start_s=begin * FRAME_S,
-        end_s=end * FRAME_S,
-        score=(log_score(segment.ascore) + _WORD_PENALTY) / length,
-        phone=(phone_sums[end] - phone_sums[begin]) / length,
-    )
+    def _ways(self, word: str) -> Iterator[str]:
+        """The ways a word of the dictionary is said."""
+        number, phones = 1, self._quiet.grammar.lookup_word(word)
+        while phones is not None:
+            yield phones
+            number += 1
+            phones = self._quiet.grammar.lookup_word(f"{word}({number})")

@@ -14,17 +14,14 @@ from typing import Protocol
 
 from handsfree.audio import (
     FRAME_MS,
-    Endpointer,
     EndpointerSettings,
     MicrophoneLost,
     Source,
-    SpeechContinues,
-    SpeechStarted,
     Utterance,
     WavScript,
 )
 from handsfree.grammar import Armed
-from handsfree.hearing import Engine, Hypothesis
+from handsfree.hearing import Engine, Hypothesis, Listener
 from handsfree.session._clock import Clock
 from handsfree.session._echo import unseen
 from handsfree.session._people import CODE
@@ -129,37 +126,26 @@ class AudioEars:
         self.engine = engine
         self.source = source
         self._clock = clock
-        self._armed: Armed | None = None
+        self._listener = Listener(engine, settings)
         self.beside: Callable[[Armed], Heard | None] | None = None
-        self._endpointer = Endpointer(settings, can_continue=self._can_continue)
 
     @property
     def noise_dbfs(self) -> float:
-        return self._endpointer.noise_dbfs
+        return self._listener.noise_dbfs
 
     @property
     def level(self) -> Level:
         """For a meter: three attributes read, from any thread."""
-        ears = self._endpointer
+        ears = self._listener
         return Level(ears.level_dbfs, ears.noise_dbfs, ears.in_speech)
 
-    def _can_continue(self) -> bool:
-        partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
-        if partial is None or self._armed is None:
-            return False
-        text = partial()
-        # Only a whole sentence to which nothing can be added ends soon; "five" may become "five point two".
-        return self._armed.interpret(text) is None or self._armed.can_continue(text)
-
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
-        if armed is not self._armed:
-            self.engine.arm(armed)
-            self._armed = armed
-        self._endpointer.reset()
+        self._listener.arm(armed)
+        self._listener.reset()
         self.source.cue(answer)
         quiet_ms = 0
         while True:
-            if not self._endpointer.in_speech:
+            if not self._listener.in_speech:
                 typed = self.beside(armed) if self.beside is not None else None
                 if typed is not None:
                     return typed
@@ -188,16 +174,8 @@ class AudioEars:
         return until is None if not answer else source.exhausted
 
     def _frame(self, frame: bytes) -> Heard | None:
-        for event in self._endpointer.feed(frame):
-            match event:
-                case SpeechStarted(preroll):
-                    self.engine.begin()
-                    self.engine.feed(preroll)
-                case SpeechContinues(more):
-                    self.engine.feed(more)
-                case ended:
-                    return Heard(self.engine.end(), ended.utterance)
-        return None
+        listened = self._listener.feed(frame)
+        return Heard(listened.hypothesis, listened.utterance) if listened else None
 
     def close(self) -> None:
         self.source.close()

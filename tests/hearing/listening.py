@@ -4,18 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from handsfree.audio import (
-    FRAME_BYTES,
-    Endpointer,
-    SpeechContinues,
-    SpeechEnded,
-    SpeechStarted,
-    frame_levels,
-    room_noise,
-    samples,
-)
+from handsfree.audio import frame_levels, room_noise, samples
 from handsfree.grammar import Armed
-from handsfree.hearing import Engine, Hypothesis
+from handsfree.hearing import Engine, Hypothesis, Listener
 
 ROOM_DBFS = -60.0
 
@@ -55,25 +46,9 @@ def trim(pcm: bytes) -> bytes:
 
 
 def hear(engine: Engine, pcm: bytes, armed: Armed | None = None) -> list[Hypothesis]:
-    """Every utterance of the sound, decoded. ``armed`` is what was armed: it is asked, as in a session,
-    whether a pause may be one within a sentence."""
-
-    def can_continue() -> bool:
-        text = engine.partial()
-        return armed is not None and (armed.can_continue(text) or armed.interpret(text) is None)
-
-    endpointer = Endpointer(can_continue=can_continue)
-    found = []
-    for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES):
-        for event in endpointer.feed(pcm[at : at + FRAME_BYTES]):
-            match event:
-                case SpeechStarted(preroll):
-                    engine.begin()
-                    engine.feed(preroll)
-                case SpeechContinues(frame):
-                    engine.feed(frame)
-                case SpeechEnded():
-                    found.append(engine.end())
-    if endpointer.flush():
-        found.append(engine.end())
-    return found
+    """Every utterance of the sound, decoded. ``armed``, where given, is asked whether a pause may be one within
+    a sentence; without it what the engine has armed stays."""
+    listener = Listener(engine)
+    if armed is not None:
+        listener.arm(armed)
+    return [found.hypothesis for found in listener.hear(pcm)]

@@ -34,6 +34,7 @@ def test_what_fits_better_than_free_phones_is_accepted() -> None:
         (with_word(1.0, 1.4, -2.0 + THRESHOLDS.worst_word - 0.01), "one word"),
         (with_word(1.0, 1.0 + THRESHOLDS.longest_word_s + 0.1, -2.0), "too long"),
         (replace(GOOD, words=()), "no words"),
+        (replace(GOOD, agreed=False), "second listening"),
         (replace(GOOD, grammar=5.0, unexplained_s=THRESHOLDS.unexplained_s + 0.01), "more was said"),
         (
             replace(

@@ -1,0 +1,142 @@
+"""The one way from frames to hypotheses: endpointer events into an engine."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from handsfree.audio import (
+    FRAME_BYTES,
+    Endpointer,
+    EndpointerSettings,
+    SpeechContinues,
+    SpeechEnded,
+    SpeechStarted,
+    Suppressor,
+    Utterance,
+)
+from handsfree.hearing._pocketsphinx import PocketSphinxEngine
+from handsfree.hearing._types import Engine, Hypothesis
+
+if TYPE_CHECKING:
+    from handsfree.grammar import Armed
+
+__all__ = ["DROWNED", "LEAST_SNR_DB", "Listened", "Listener"]
+
+LEAST_SNR_DB: Final = 6.0
+"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise". The bench
+says why: see the rows at 5 dB."""
+
+DROWNED: Final = "noise"
+"""The reason of a hypothesis that was not accepted for that alone."""
+
+_KEPT_FRAMES: Final = 40  # more than any preroll
+_LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """One utterance: what the engine made of it, and its sound."""
+
+    hypothesis: Hypothesis
+    utterance: Utterance
+
+
+class Listener:
+    """An endpointer, a noise suppressor and an engine. Decodes while the speech comes in.
+
+    PocketSphinx, whose model was trained on quiet rooms, gets the sound with the steady noise taken out; the
+    endpointer and the utterance given back keep it as it came. ``suppress=False`` leaves that out, to compare.
+
+    ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: after
+    a whole sentence to which nothing can be added the shorter time of the endpointer's settings is enough.
+    """
+
+    def __init__(
+        self, engine: Engine, settings: EndpointerSettings | None = None, *, suppress: bool = True
+    ) -> None:
+        self.engine = engine
+        self._endpointer = Endpointer(settings, can_continue=self._can_continue)
+        self._armed: Armed | None = None
+        self._suppressor = Suppressor() if suppress and isinstance(engine, PocketSphinxEngine) else None
+        self._speaker_known = False
+        self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
+
+    @property
+    def level_dbfs(self) -> float:
+        """The level of the last frame."""
+        return self._endpointer.level_dbfs
+
+    @property
+    def noise_dbfs(self) -> float:
+        """The tracked noise floor."""
+        return self._endpointer.noise_dbfs
+
+    @property
+    def in_speech(self) -> bool:
+        return self._endpointer.in_speech
+
+    def arm(self, armed: Armed) -> None:
+        """Raises MissingWord, as the engine does."""
+        if armed is not self._armed:
+            self.engine.arm(armed)
+            self._armed = armed
+
+    def reset(self) -> None:
+        """Forget an open utterance (the tool spoke meanwhile); the noise floor is kept."""
+        self._endpointer.reset()
+        if self._suppressor:
+            self._suppressor.speaking = False
+
+    def feed(self, frame: bytes) -> Listened | None:
+        """One frame of the source; an utterance when it ended with this frame."""
+        self._recent.append(self._suppressor.feed(frame) if self._suppressor else frame)
+        for event in self._endpointer.feed(frame):
+            match event:
+                case SpeechStarted(preroll):
+                    self._begin()
+                    self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
+                case SpeechContinues():
+                    self.engine.feed(self._recent[-1])
+                case SpeechEnded(utterance):
+                    return self._ended(utterance)
+        return None
+
+    def hear(self, pcm: bytes) -> list[Listened]:
+        """Every utterance in a stretch of sound; one still open at its end is ended there."""
+        frames = (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
+        found = [listened for frame in frames if (listened := self.feed(frame))]
+        for event in self._endpointer.flush():
+            if isinstance(event, SpeechEnded):
+                found.append(self._ended(event.utterance))
+        return found
+
+    def _begin(self) -> None:
+        if isinstance(self.engine, PocketSphinxEngine) and self._suppressor:
+            self._suppressor.speaking = True
+            self.engine.begin(self._suppressor.snr_db)
+        else:
+            self.engine.begin()
+
+    def _ended(self, utterance: Utterance) -> Listened:
+        hypothesis = self.engine.end()
+        if self._suppressor is None:
+            return Listened(hypothesis, utterance)
+        self._suppressor.speaking = False
+        if utterance.snr_db < LEAST_SNR_DB:
+            hypothesis = replace(hypothesis, accepted=False, reason=DROWNED)
+        if hypothesis.text:
+            share = _LEVEL_SHARE if self._speaker_known else 1.0
+            self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
+            self._speaker_known = True
+        return Listened(hypothesis, utterance)
+
+    def _can_continue(self) -> bool:
+        partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
+        if partial is None or self._armed is None:
+            return False
+        text = partial()
+        # Only a whole sentence to which nothing can be added ends soon; "five" may become "five point two".
+        return self._armed.interpret(text) is None or self._armed.can_continue(text)

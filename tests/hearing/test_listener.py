@@ -1,0 +1,87 @@
+"""From frames to hypotheses: one way for sessions, the bench and tests; the packaged recordings in noise."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handsfree import _wiring as wiring
+from handsfree.audio import room_noise
+from handsfree.bench._hearing import Score, score
+from handsfree.bench._noise import available, mix, pink
+from handsfree.bench._script import Recording, recorded_lines
+from handsfree.hearing import LEAST_SNR_DB, Engine, Listener
+
+if TYPE_CHECKING:
+    from conftest import Figures
+
+
+@pytest.fixture(scope="module")
+def lines() -> list[Recording]:
+    return [line for line in recorded_lines() if line.known]
+
+
+@pytest.fixture
+def engine() -> Engine:
+    return wiring.build_engine(wiring.Setup())
+
+
+def heard_at(level: float | None, lines: list[Recording], figures: Figures, noise: str = "pink") -> Score:
+    found = score(wiring.build_engine(wiring.Setup()), lines, level, seed=1, noise=noise)
+    figures.add(
+        f"packaged voices, {found.noise}, {'' if level is None else f'{level:g} dB'}",
+        f"{found.said}: right value {found.value}, asked again {found.again}, wrong {found.wrong}",
+    )
+    return found
+
+
+def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: Figures) -> None:
+    found = heard_at(None, lines[::6], figures)
+    assert found.value == found.said == 21
+
+
+def test_the_technician_is_understood_at_15_decibels(lines: list[Recording], figures: Figures) -> None:
+    found = heard_at(15.0, lines[::6], figures)
+    assert found.value >= 19
+    assert found.wrong <= 1
+
+
+def test_at_10_decibels_most_is_understood_and_little_wrong(lines: list[Recording], figures: Figures) -> None:
+    found = heard_at(10.0, lines[::6], figures)
+    assert found.value >= 16
+    assert found.wrong <= 2
+
+
+def test_what_drowns_in_noise_is_not_accepted_and_says_so(engine: Engine, lines: list[Recording]) -> None:
+    listener = Listener(engine)
+    line = next(line for line in lines if line.say == "affirmative")
+    sound = room_noise(line.pcm) * 2 + line.pcm + room_noise(line.pcm)
+    listener.arm(line.armed)
+    found = listener.hear(mix(sound, pink(len(sound) // 2, 1), 2.0))
+    drowned = [one for one in found if one.utterance.snr_db < LEAST_SNR_DB]
+    assert all(not one.hypothesis.accepted for one in drowned)
+    assert all(one.hypothesis.reason == "noise" for one in drowned)
+    assert not any(one.hypothesis.accepted for one in found)
+
+
+def test_the_utterance_given_back_is_the_sound_as_it_came(engine: Engine, lines: list[Recording]) -> None:
+    listener = Listener(engine)
+    line = lines[0]
+    sound = room_noise(line.pcm) + line.pcm + room_noise(line.pcm)
+    noisy = mix(sound, pink(len(sound) // 2, 1), 10.0)
+    listener.arm(line.armed)
+    heard = listener.hear(noisy)
+    # The noise that sets in all at once may be an utterance of its own, never an accepted one.
+    assert [one.hypothesis.text for one in heard if one.hypothesis.accepted] == [line.say]
+    assert all(one.utterance.pcm in noisy for one in heard)
+
+
+@pytest.mark.parametrize("name", available())
+def test_noise_is_made_by_seed(name: str) -> None:
+    from handsfree.bench._noise import NOISES
+
+    one, same, other = (NOISES[name](32000, seed) for seed in (1, 1, 2))
+    assert (one == same).all()
+    assert (one != other).any()
+    assert (one**2).mean() == pytest.approx(1.0, abs=0.01)
