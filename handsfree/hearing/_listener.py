@@ -26,9 +26,11 @@ if TYPE_CHECKING:
 __all__ = ["LEAST_SNR_DB", "Listened", "Listener"]
 
 LEAST_SNR_DB: Final = 8.0
-"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise". Of 31
-packaged lines in pink noise at 5 dB 14 were right and 5 accepted as something else; at 10 dB, where 10.7 and more is measured,
-53 of 61 and 2."""
+"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise".
+
+Of 31 packaged lines in pink noise at 5 dB 14 were right and 5 accepted as something else; at 10 dB, where 10.7
+and more is measured, 53 of 61 and 2.
+"""
 
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
