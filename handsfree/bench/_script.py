@@ -75,7 +75,7 @@ def recorded_lines(folder: Path | None = None) -> list[Recording]:
     scenario = read_scenario(folder)
     assert scenario is not None
     library, walk, found = Library.load(), _Walk(), []
-    walk.feed(Start(walk.now, (("today", "2026-01-01"),)))
+    walk.feed(Start(walk.now, (("technician", scenario.scenario.technician), ("today", "2026-01-01"))))
     for line in scenario.line:
         walk.until_asked(line.interjects)
         armed = library.arm(dict(walk.armed))

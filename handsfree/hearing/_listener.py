@@ -25,9 +25,12 @@ if TYPE_CHECKING:
 
 __all__ = ["DROWNED", "LEAST_SNR_DB", "Listened", "Listener"]
 
-LEAST_SNR_DB: Final = 6.0
-"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise". The bench
-says why: see the rows at 5 dB."""
+LEAST_SNR_DB: Final = 8.0
+"""Under this measured SNR nothing PocketSphinx makes of an utterance is accepted, the reason is "noise".
+
+Of 31 packaged lines in pink noise at 5 dB 14 were right and 5 accepted as something else; at 10 dB, where 10.7
+and more is measured, 53 of 61 and 2.
+"""
 
 DROWNED: Final = "noise"
 """The reason of a hypothesis that was not accepted for that alone."""
