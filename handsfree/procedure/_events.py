@@ -33,6 +33,7 @@ __all__ = [
     "Record",
     "Resumed",
     "Say",
+    "Sealed",
     "Spoken",
     "Start",
     "StartTimer",
@@ -121,7 +122,16 @@ class DeviceBack:
     device: str
 
 
-Event = Start | Answer | Command | NoMatch | NoInput | Spoken | TimerDue | Resumed | DeviceLost | DeviceBack
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """The finished job's chain head (a SHA-256, hex), and the words that stand for it in speech."""
+
+    at: int
+    head: str
+    words: tuple[str, ...]
+
+
+Event = Start | Answer | Command | NoMatch | NoInput | Spoken | TimerDue | Resumed | DeviceLost | DeviceBack | Sealed
 EVENTS: Mapping[str, type[Event]] = {
     "start": Start,
     "answer": Answer,
@@ -133,6 +143,7 @@ EVENTS: Mapping[str, type[Event]] = {
     "resumed": Resumed,
     "device_lost": DeviceLost,
     "device_back": DeviceBack,
+    "sealed": Sealed,
 }
 _NAMES = {cls: name for name, cls in EVENTS.items()}
 
@@ -228,6 +239,8 @@ def event_body(event: Event) -> dict[str, object]:
             body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
         case DeviceLost() | DeviceBack():
             body["device"] = event.device
+        case Sealed():
+            body |= {"head": event.head, "words": list(event.words)}
         case _:
             pass
     return body
@@ -269,6 +282,8 @@ def _event(body: Mapping[str, object]) -> Event:
             return DeviceLost(at, str(body["device"]))
         case "device_back":
             return DeviceBack(at, str(body["device"]))
+        case "sealed":
+            return Sealed(at, str(body["head"]), _texts(body["words"]))
         case other:
             raise EventError(f"unknown event type {other!r}")
 
@@ -284,6 +299,12 @@ def _mapping(value: object) -> Mapping[str, object]:
     if not isinstance(value, Mapping):
         raise EventError(f"event line: an object was wanted, not {str(value)[:40]!r}")
     return value
+
+
+def _texts(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise EventError(f"event line: a list of words was wanted, not {str(value)[:40]!r}")
+    return tuple(str(item) for item in value)
 
 
 def _pairs(value: object) -> Pairs:

@@ -5,11 +5,14 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 
 from ._check import Finding, check_chain
 from ._errors import RecordDamaged, RecordError
+from ._files import write_new as write_private
 from ._line import GENESIS, Json, Line
-from ._log import SCHEMA, Clock, JobLog, system_clock
+from ._log import Clock, JobLog, system_clock
+from ._migrate import SCHEMA, current
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._summary import summary_text
+from ._words import check_words
 
 __all__ = [
     "GENESIS",
@@ -24,9 +27,12 @@ __all__ = [
     "RecordDamaged",
     "RecordError",
     "check_chain",
+    "check_words",
+    "current",
     "read_log",
     "render",
     "show_text",
     "summary_text",
     "system_clock",
+    "write_private",
 ]

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, hash_prefix
-from ._line import Json, Line
+from ._line import Json
 from ._read import LogRead, read_log
+from ._words import check_words
 
 __all__ = ["Finding", "check_chain"]
 
@@ -73,10 +74,11 @@ def _audio_fault(folder: Path, path: str) -> str:
 
 def _close_findings(read: LogRead) -> Iterator[Finding]:
     for number, line in zip(read.numbers, read.lines, strict=True):
-        if line.kind == "close" and _head_of(line) not in ("", line.prev):
+        head = line.body.get("head")
+        if line.kind == "event" and line.body.get("type") == "sealed":
+            if head != line.prev:
+                yield Finding("head", number, "the job was sealed with another chain head than the line before")
+            elif line.body.get("words") != list(check_words(line.prev)):
+                yield Finding("head", number, "the check words are not those of the chain head")
+        elif line.kind == "close" and head not in (None, "", line.prev):
             yield Finding("head", number, "the closing line names another chain head")
-
-
-def _head_of(line: Line) -> str:
-    head = line.body.get("head")
-    return head if isinstance(head, str) else ""

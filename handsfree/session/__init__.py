@@ -3,7 +3,9 @@
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Lost, Quiet, TypedEars
 from handsfree.session._job import (
+    PINNED,
     Job,
+    book_of,
     create_job,
     job_folder,
     open_job,
@@ -11,12 +13,14 @@ from handsfree.session._job import (
     packaged_procedures,
     prompts_text,
 )
-from handsfree.session._replay import Replayed, replay
+from handsfree.session._replay import OWN, Replayed, entry, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
 from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [
+    "OWN",
+    "PINNED",
     "UNFINISHED",
     "AudioEars",
     "Clock",
@@ -35,7 +39,9 @@ __all__ = [
     "SystemClock",
     "TypedEars",
     "View",
+    "book_of",
     "create_job",
+    "entry",
     "demo_folder",
     "job_folder",
     "open_job",

@@ -3,22 +3,37 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from importlib import resources
 from importlib.metadata import version
 from pathlib import Path
 
 from handsfree.limits import DEFAULT, Policy, parse_policy
-from handsfree.procedure import Book, Machine, Mode, Prompts, Resumed, Start, read_procedure
-from handsfree.record import JobLog, RecordError, read_log
+from handsfree.procedure import (
+    Book,
+    Event,
+    Machine,
+    Mode,
+    Prompts,
+    Record,
+    Resumed,
+    Say,
+    Sealed,
+    Spoken,
+    Start,
+    event_body,
+    read_procedure,
+)
+from handsfree.record import JobLog, RecordError, check_words, read_log, write_private
 from handsfree.session._clock import Clock
-from handsfree.session._replay import replay
+from handsfree.session._replay import Replayed, entry, replay
 
 __all__ = [
+    "PINNED",
     "Job",
+    "book_of",
     "create_job",
     "job_folder",
     "open_job",
@@ -29,7 +44,9 @@ __all__ = [
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
 #: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
-_PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
+PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
+#: Prompts that came with a later line format: a job begun in an earlier one goes on without them.
+_NOT_YET: Mapping[object, Set[str]] = {"1": {"check_words"}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +92,13 @@ def _sha256(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _book(texts: Mapping[str, str]) -> Book:
+def book_of(texts: Mapping[str, str], schema: object = None) -> Book:
+    """What a machine works from, of the texts of the pinned files by name. ``schema``: the record's line format.
+
+    Raises ProcedureError, PromptError, LimitsError.
+    """
     spoken = Prompts(texts[_PROMPTS], _PROMPTS)
-    spoken.must_cover(Prompts(prompts_text(), _PROMPTS))
+    spoken.must_cover(Prompts(prompts_text(), _PROMPTS), but=_NOT_YET.get(schema, frozenset()))
     policy = parse_policy(texts[_POLICY]) if texts[_POLICY] else DEFAULT
     return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
 
@@ -91,14 +112,6 @@ def _moved(policy: Policy) -> list[str]:
         weight = f" {change.severity}" if change.severity is not None else ""
         found.append(f"{rule_id}{limit}{weight}{who}")
     return found
-
-
-def _keep(path: Path, text: str) -> None:
-    """On disk before the job begins: without these files it could not be opened again."""
-    with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 def create_job(
@@ -118,13 +131,13 @@ def create_job(
     PromptError, LimitsError.
     """
     texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
-    book = _book(texts)
+    book = book_of(texts)
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
         "procedure": book.procedure.id,
         "procedure_title": book.procedure.title,
         "procedure_version": book.procedure.version,
-        **{key: _sha256(texts[name]) for name, key in _PINNED.items()},
+        **{key: _sha256(texts[name]) for name, key in PINNED.items()},
         "policy": book.policy.name,
         "policy_moved": _moved(book.policy),
         "clock": clock.name,
@@ -134,8 +147,8 @@ def create_job(
     }
     log = JobLog.create(folder, header, clock=clock.reading)
     try:
-        for name, text in texts.items():
-            _keep(folder / name, text)
+        for name, text in texts.items():  # on disk before the job begins: without them it can't be opened again
+            write_private(folder / name, text.encode())
     except OSError as error:
         log.close()
         raise RecordError(f"can't write {folder}: {error.strerror}; free the disk or choose --jobs") from None
@@ -150,7 +163,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     """
     read = read_log(folder)
     texts = {}
-    for name, key in _PINNED.items():
+    for name, key in PINNED.items():
         try:
             texts[name] = (folder / name).read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
@@ -160,14 +173,16 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         if read.lines and read.lines[0].body.get(key) != _sha256(texts[name]):
             raise RecordError(f"{folder / name} was changed since the job began; put the original back")
     clock = make_clock(0)
-    _same_kind_of_time(folder, read.lines[0].body if read.lines else {}, clock)
+    header = read.lines[0].body if read.lines else {}
+    _same_kind_of_time(folder, header, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(_book(texts), log.lines)
+        replayed = replay(book_of(texts, header.get("schema")), log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
         log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
+            _seal(log, replayed, clock)
             ending = machine.book.procedure.end(machine.state.outcome)
             how = ending.disposition if ending else machine.state.outcome
             raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
@@ -177,6 +192,31 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     if machine.state.mode is Mode.IDLE:
         return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _seal(log: JobLog, replayed: Replayed, clock: Clock) -> None:
+    """What a crash kept a finished job from: nobody hears the rest now, and the record says so."""
+    machine, unspoken = replayed.machine, list(replayed.unspoken)
+    if unspoken or not machine.state.sealed:
+        _note_unspoken(log, machine, unspoken, clock)
+    if machine.state.sealed or "check_words" not in machine.book.prompts.templates:
+        return
+    head = log.head
+    said = _log_event(log, machine, Sealed(clock.now(), head, check_words(head)))
+    _note_unspoken(log, machine, said, clock)
+
+
+def _note_unspoken(log: JobLog, machine: Machine, unspoken: list[Say], clock: Clock) -> None:
+    for say in unspoken:
+        _log_event(log, machine, Spoken(clock.now(), say.id, False), text=say.text, say_kind=say.kind)
+
+
+def _log_event(log: JobLog, machine: Machine, event: Event, **extra: object) -> list[Say]:
+    """Append an event with its lines; returns what it would have said."""
+    effects = machine.feed(event)
+    lines = [entry(effect) for effect in effects if isinstance(effect, Record)]
+    log.append([{**event_body(event), **extra, "kind": "event"}, *lines])
+    return [effect for effect in effects if isinstance(effect, Say)]
 
 
 def _same_kind_of_time(folder: Path, header: Mapping[str, object], clock: Clock) -> None:

@@ -16,15 +16,17 @@ from handsfree.procedure import (
     Event,
     Finish,
     Machine,
+    Mode,
     NoInput,
     NoMatch,
     Record,
     Say,
+    Sealed,
     Spoken,
     TimerDue,
     event_body,
 )
-from handsfree.record import JobLog
+from handsfree.record import JobLog, check_words
 from handsfree.session._clock import Clock
 from handsfree.session._ears import Closed, Ears, Heard, Lost
 from handsfree.session._replay import entry
@@ -82,7 +84,15 @@ class Session:
         self.feed(first)
         while not self.outcome:
             self._turn()
+        if self.machine.state.mode is Mode.FINISHED:
+            self._seal()
         return self.outcome
+
+    def _seal(self) -> None:
+        """The last words: what somebody can write down and later hold against the record."""
+        if "check_words" in self.machine.book.prompts.templates:  # a job begun before there were any has none
+            head = self.log.head
+            self.feed(Sealed(self._clock.now(), head, check_words(head)))
 
     def close(self) -> None:
         """Give back the ears and the job."""
