@@ -131,7 +131,19 @@ class Sealed:
     words: tuple[str, ...]
 
 
-Event = Start | Answer | Command | NoMatch | NoInput | Spoken | TimerDue | Resumed | DeviceLost | DeviceBack | Sealed
+Event = (
+    Start
+    | Answer
+    | Command
+    | NoMatch
+    | NoInput
+    | Spoken
+    | TimerDue
+    | Resumed
+    | DeviceLost
+    | DeviceBack
+    | Sealed
+)
 EVENTS: Mapping[str, type[Event]] = {
     "start": Start,
     "answer": Answer,

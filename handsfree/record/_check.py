@@ -77,7 +77,9 @@ def _close_findings(read: LogRead) -> Iterator[Finding]:
         head = line.body.get("head")
         if line.kind == "event" and line.body.get("type") == "sealed":
             if head != line.prev:
-                yield Finding("head", number, "the job was sealed with another chain head than the line before")
+                yield Finding(
+                    "head", number, "the job was sealed with another chain head than the line before"
+                )
             elif line.body.get("words") != list(check_words(line.prev)):
                 yield Finding("head", number, "the check words are not those of the chain head")
         elif line.kind == "close" and head not in (None, "", line.prev):

@@ -11,8 +11,7 @@ __all__ = ["WORDS", "check_words"]
 
 _BITS, _COUNT = 7, 5
 
-WORDS = tuple(
-    """
+_TEXT = """
     apron bamboo biscuit blanket blossom boulder button cabbage candle canvas cargo chimney cinnamon
     compass coral coyote crocus crystal denim desert dolphin dragon drummer elbow elephant emerald
     feather gallery garden garlic gazelle ginger giraffe granite gravel guitar harbor harvest hickory
@@ -23,8 +22,8 @@ WORDS = tuple(
     signal sketch slipper sparrow spinach stallion steeple stencil sunset swallow syrup tapestry temple
     theater thimble thunder tomato topaz tornado tractor trolley trumpet tulip twilight umbrella vanilla
     velvet village vinegar violin volcano vulture waffle walnut walrus winter
-    """.split()
-)
+    """
+WORDS = tuple(_TEXT.split())
 
 
 def check_words(head: str) -> tuple[str, ...]:

@@ -147,7 +147,10 @@ def create_job(
     }
     log = JobLog.create(folder, header, clock=clock.reading)
     try:
-        for name, text in texts.items():  # on disk before the job begins: without them it can't be opened again
+        for (
+            name,
+            text,
+        ) in texts.items():  # on disk before the job begins: without them it can't be opened again
             write_private(folder / name, text.encode())
     except OSError as error:
         log.close()

@@ -8,7 +8,6 @@ import re
 import stat
 import subprocess
 import sys
-import wave
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -101,7 +100,9 @@ def test_a_job_is_private_whatever_the_umask(new_job: Callable[[], Path]) -> Non
     assert len(modes) == 6  # folder, audio, the clip, record, lock, writer
 
 
-def test_audio_is_flac_named_by_number_and_hash_and_nothing_of_it_is_lost(new_job: Callable[[], Path]) -> None:
+def test_audio_is_flac_named_by_number_and_hash_and_nothing_of_it_is_lost(
+    new_job: Callable[[], Path],
+) -> None:
     pcm = b"\x01\x00\x02\x00" * 80
     with JobLog.create(new_job(), HEADER) as log:
         first, second = log.keep_audio(pcm), log.keep_audio(pcm, rate=8000)
