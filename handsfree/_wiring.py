@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -161,11 +160,6 @@ def _card() -> CardPlayer:
     return CardPlayer()
 
 
-def _grammar_hash(library: Library) -> str:
-    text = "\n".join(f"{name} {library.rules[name]!r}" for name in sorted(library.rules))
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def run_job(setup: Setup, view: View, *, resume: Path | None = None, started: Callable[[Path], None]) -> str:
     """Run a job, new or opened again, to its end or the end of its input. Returns the outcome.
 
@@ -247,7 +241,7 @@ def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: 
         about={key: value for key, value in about.items() if value},
         pins={
             "engine": engine,
-            "grammar_sha256": _grammar_hash(library),
+            "grammar_sha256": library.sha256,
             "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
         },
         clock=clock,

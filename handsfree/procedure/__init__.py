@@ -1,6 +1,7 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
 from handsfree.procedure._check import check
+from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
     Answer,
@@ -26,12 +27,14 @@ from handsfree.procedure._events import (
     TimerDue,
     event_body,
     event_from_body,
+    parse_exact,
 )
 from handsfree.procedure._machine import TABLE, Machine
 from handsfree.procedure._model import Kind, Procedure, ProcedureError, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book
+from handsfree.procedure._words import written
 
 __all__ = [
     "COMMANDS",
@@ -68,7 +71,10 @@ __all__ = [
     "State",
     "TimerDue",
     "check",
+    "complete",
     "event_body",
     "event_from_body",
+    "parse_exact",
     "read_procedure",
+    "written",
 ]

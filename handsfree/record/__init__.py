@@ -3,12 +3,12 @@
 A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (replies, when they go to files).
 """
 
-from ._check import Finding, check_chain
+from ._check import Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._files import write_new as write_private
 from ._line import GENESIS, Json, Line
 from ._log import Clock, JobLog, system_clock
-from ._migrate import SCHEMA, current
+from ._migrate import SCHEMA, current, schema_of
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._summary import summary_text
@@ -27,10 +27,12 @@ __all__ = [
     "RecordDamaged",
     "RecordError",
     "check_chain",
+    "check_read",
     "check_words",
     "current",
     "read_log",
     "render",
+    "schema_of",
     "show_text",
     "summary_text",
     "system_clock",

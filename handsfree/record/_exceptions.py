@@ -142,5 +142,6 @@ _RULES: dict[str, Callable[[Told], str]] = {
     "resumed": _at("interrupted and opened again"),
     "back": lambda row: f"went back from {value_of(row, 'step')} to {value_of(row, 'to')}",
     "device": lambda row: joined(value_of(row, "device"), value_of(row, "outcome"), sep=" "),
+    "reopened": lambda row: f"opened again: {value_of(row, 'reason')}",
     "recovered": lambda row: f"an unfinished line was moved to {value_of(row, 'file')}",
 }

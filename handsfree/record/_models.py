@@ -457,6 +457,13 @@ class Recovered(_Line):
     reason: str
 
 
+class Reopened(_Line):
+    """A finished job was opened again to complete its record: a new session's clock counts from here."""
+
+    kind: Literal["reopened"]
+    reason: str
+
+
 class Signed(_Line):
     """A supervisor's decision over everything above, signed with Ed25519 (RFC 8032) over ``prev`` and this line's
     body without ``signature``, in RFC 8785 form."""
@@ -507,6 +514,7 @@ AnyLine = Annotated[
     | Close
     | Seal
     | Recovered
+    | Reopened
     | Signed
     | AudioDropped,
     Field(discriminator="kind"),

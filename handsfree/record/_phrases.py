@@ -275,6 +275,7 @@ PHRASES: dict[str, Formatter] = {
         "known", Text(f"{value_of(row, 'step')}: {value_of(row, 'outcome')}, told before"), "dim"
     ),
     "recovered": _recovered,
+    "reopened": lambda row: Phrase("reopened", Text(value_of(row, "reason")), "yellow"),
     "close": _close,
     "seal": lambda row: Phrase("sealed", Text(f"check words: {' '.join(items(row, 'words'))}"), "bold"),
     "signed": _signed,

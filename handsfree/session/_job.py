@@ -183,7 +183,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         replayed = replay(book_of(texts, header.get("schema")), log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
-        log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them
+        log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
             _seal(log, replayed, clock)
             ending = machine.book.procedure.end(machine.state.outcome)
@@ -197,12 +197,21 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     return Job(machine, log, Resumed(clock.now())), clock
 
 
+def _with_its_event(log: JobLog, replayed: Replayed) -> list[dict[str, object]]:
+    """The missing lines, with the time of the event that they belong to."""
+    event = next((line for line in reversed(log.lines) if line.kind == "event"), None)
+    time = {"at": event.at, "mono_ms": event.mono_ms} if event else {}
+    return [{**line, **time} for line in replayed.missing]
+
+
 def _seal(log: JobLog, replayed: Replayed, clock: Clock) -> None:
     """What a crash kept a finished job from: nobody hears the rest now, and the record says so."""
     machine, unspoken = replayed.machine, list(replayed.unspoken)
-    if unspoken or not machine.state.sealed:
-        _note_unspoken(log, machine, unspoken, clock)
-    if machine.state.sealed or "check_words" not in machine.book.prompts.templates:
+    sealed = machine.state.sealed or "check_words" not in machine.book.prompts.templates
+    if unspoken or not sealed:
+        log.append([{"kind": "reopened", "reason": "the job had ended, but not its record"}])
+    _note_unspoken(log, machine, unspoken, clock)
+    if sealed:
         return
     head = log.head
     said = _log_event(log, machine, Sealed(clock.now(), head, check_words(head)))

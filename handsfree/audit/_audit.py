@@ -1,0 +1,173 @@
+"""One job, all checks, in the order in which they depend on each other."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from collections.abc import Callable, Iterator, Mapping
+from importlib.metadata import version
+from pathlib import Path
+
+from handsfree.limits import LimitsError
+from handsfree.procedure import Book, ProcedureError, PromptError
+from handsfree.record import Finding, LogRead, RecordError, check_read, check_words, current, read_log
+from handsfree.record._models import misfit
+from handsfree.session import PINNED, book_of
+
+from ._course import course
+from ._heard import grammar_hash, parsed_again
+from ._judged import judged_again
+from ._listen import Listener, heard_again
+from ._report import Report
+from ._time import times, waits
+from ._walk import Walk, walk
+
+__all__ = ["audit", "jobs_in"]
+
+#: Checks the signatures of a record: everything it finds, and who signed last, in words.
+Signatures = Callable[[LogRead], tuple[list[Finding], str]]
+
+
+def jobs_in(folder: Path) -> list[Path]:
+    """The folder itself when it is a job, else the jobs in it. Raises RecordError when there is none."""
+    if (folder / "record.jsonl").exists():
+        return [folder]
+    found = sorted(path.parent for path in folder.glob("*/record.jsonl"))
+    if not found:
+        raise RecordError(f"{folder}: no job there; give a job's folder, or a folder of jobs")
+    return found
+
+
+def audit(folder: Path, *, signatures: Signatures | None = None, listener: Listener | None = None) -> Report:
+    """Check a job's record. Changes nothing. Raises RecordError only when there is no record to read.
+
+    ``signatures`` checks who signed it, ``listener`` hears the kept sound again (some minutes for a long job).
+    """
+    read = read_log(folder)
+    found = check_read(read)
+    found += _lines(read)
+    found += _files(read)
+    header: Mapping[str, object] = read.lines[0].body if read.lines else {}
+    found += _circumstances(header)
+    texts, faults = _pinned(folder, header)
+    found += faults
+    walked = Walk(broken=True)
+    if not faults:
+        more, walked = _worked(read, texts, header, listener)
+        found += more
+    numbered = list(zip(read.numbers, read.lines, strict=True))
+    found += times(numbered)
+    found += waits(numbered)
+    signed = ""
+    if signatures is not None:
+        more, signed = signatures(read)
+        found += more
+    return _report(read, sorted(set(found), key=lambda f: (f.line, f.check, f.message)), walked, signed)
+
+
+def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> Report:
+    closed = next((line.body for line in reversed(read.lines) if line.kind == "close"), {})
+    sealed = next((line.body.get("words") for line in reversed(read.lines) if line.kind == "seal"), None)
+    return Report(
+        folder=read.folder,
+        findings=tuple(found),
+        lines=len(read.lines),
+        head=read.head,
+        words=check_words(read.head),
+        sealed=tuple(str(word) for word in sealed) if isinstance(sealed, list) else (),
+        disposition=str(closed.get("disposition", "")),
+        signed=signed,
+        finished=walked.finished,
+    )
+
+
+def _lines(read: LogRead) -> Iterator[Finding]:
+    """Every line is one of the format's."""
+    try:
+        entries = current(read.lines)
+    except RecordError as error:
+        yield Finding("format", 1, str(error))
+        return
+    for number, entry in zip(read.numbers, entries, strict=True):
+        why = misfit(entry)
+        if why:
+            yield Finding("format", number, f"not a line of the format: {why}")
+
+
+def _files(read: LogRead) -> Iterator[Finding]:
+    """Files beside the record: what was set aside is still what it was, and only the owner can read it all."""
+    aside = {}
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind == "recovered":
+            name = aside[number] = Path(str(line.body.get("file"))).name
+            try:
+                content = (read.folder / name).read_bytes()
+            except OSError:
+                yield Finding("file", number, f"{name} was set aside, and is not there")
+                continue
+            if hashlib.sha256(content).hexdigest() != line.body.get("torn_sha256"):
+                yield Finding("file", number, f"{name} was set aside, and has been changed since")
+    for path in sorted(read.folder.glob("record.torn-*")):
+        if path.name not in aside.values():
+            yield Finding("file", 0, f"{path.name}: no line names it", "warn")
+    if os.name != "nt" and stat.S_IMODE((read.folder / "record.jsonl").stat().st_mode) & 0o077:
+        yield Finding(
+            "file", 0, "others on this computer may read the record (chmod -R go= the folder)", "note"
+        )
+
+
+def _circumstances(header: Mapping[str, object]) -> Iterator[Finding]:
+    if header.get("practice"):
+        yield Finding("clock", 1, f"practice, not for a real tire: {header['practice']}", "note")
+    if header.get("clock") == "simulated" and not header.get("practice"):
+        yield Finding("clock", 1, "its clock was simulated, and yet it is not called practice")
+    ours = f"handsfree {version('handsfree')}"
+    if header.get("tool") != ours:
+        yield Finding("tool", 1, f"written by {header.get('tool')}, checked by {ours}", "note")
+
+
+def _pinned(folder: Path, header: Mapping[str, object]) -> tuple[dict[str, str], list[Finding]]:
+    """The texts of the files that the first line pins, and what is wrong with them."""
+    texts: dict[str, str] = {}
+    found = []
+    for name, key in PINNED.items():
+        try:
+            content = (folder / name).read_bytes()
+            texts[name] = content.decode("utf-8")
+        except (OSError, UnicodeDecodeError):
+            found.append(Finding("pinned", 1, f"{name} can't be read; without it the job can't be replayed"))
+            continue
+        if hashlib.sha256(content).hexdigest() != header.get(key):
+            found.append(Finding("pinned", 1, f"{name} is not the file the job began with"))
+    return texts, found
+
+
+def _worked(
+    read: LogRead, texts: Mapping[str, str], header: Mapping[str, object], listener: Listener | None
+) -> tuple[list[Finding], Walk]:
+    """What the procedure, the limits and the grammars say of it."""
+    try:
+        book: Book = book_of(texts, header.get("schema"))
+    except (ProcedureError, PromptError, LimitsError) as error:
+        return [Finding("pinned", 1, f"this program can't work by the job's own files: {error}")], Walk(
+            broken=True
+        )
+    walked = walk(book, read)
+    found = [*walked.findings, *judged_again(book, walked)]
+    numbered = list(zip(read.numbers, read.lines, strict=True))
+    try:
+        found += course(book.procedure, numbered)
+    except (KeyError, ValueError) as error:
+        found.append(Finding("course", 0, f"a line names something the procedure does not have: {error}"))
+    if header.get("grammar_sha256") in (None, grammar_hash()):
+        found += parsed_again(walked)
+    else:
+        found.append(
+            Finding(
+                "parse", 1, "other grammars are installed now: what was heard is not parsed again", "note"
+            )
+        )
+    if listener is not None:
+        found += heard_again(read.folder, walked, str(header.get("engine", "")), listener)
+    return found, walked
