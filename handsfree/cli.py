@@ -17,6 +17,7 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree import _evidence as evidence
 from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree.audio import AudioError, MicrophoneLost
@@ -404,6 +405,9 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
         bad = bad or (finding.vital and not finding.good)
     if bad:
         raise typer.Exit(1)
+
+
+evidence.register(app)
 
 
 def main(argv: list[str] | None = None) -> None:

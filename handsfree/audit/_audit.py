@@ -5,15 +5,15 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
 
 from handsfree.limits import LimitsError
-from handsfree.procedure import Book, ProcedureError, PromptError
+from handsfree.procedure import Book, ProcedureError, PromptError, Start
 from handsfree.record import Finding, LogRead, RecordError, check_read, check_words, current, read_log
 from handsfree.record._models import misfit
-from handsfree.session import PINNED, book_of
+from handsfree.session import PINNED, book_of, header_of
 
 from ._course import course
 from ._heard import grammar_hash, parsed_again
@@ -39,10 +39,17 @@ def jobs_in(folder: Path) -> list[Path]:
     return found
 
 
-def audit(folder: Path, *, signatures: Signatures | None = None, listener: Listener | None = None) -> Report:
+def audit(
+    folder: Path,
+    *,
+    signatures: Signatures | None = None,
+    listener: Listener | None = None,
+    words: Sequence[str] = (),
+) -> Report:
     """Check a job's record. Changes nothing. Raises RecordError only when there is no record to read.
 
-    ``signatures`` checks who signed it, ``listener`` hears the kept sound again (some minutes for a long job).
+    ``signatures`` checks who signed it, ``listener`` hears the kept sound again (some minutes for a long job),
+    ``words`` are the check words that somebody wrote down when the job ended.
     """
     read = read_log(folder)
     found = check_read(read)
@@ -59,6 +66,10 @@ def audit(folder: Path, *, signatures: Signatures | None = None, listener: Liste
     numbered = list(zip(read.numbers, read.lines, strict=True))
     found += times(numbered)
     found += waits(numbered)
+    if words and list(words) != _sealed(read):
+        found.append(
+            Finding("head", 0, "the check words are not those the job was sealed with: another record")
+        )
     signed = ""
     if signatures is not None:
         more, signed = signatures(read)
@@ -66,16 +77,32 @@ def audit(folder: Path, *, signatures: Signatures | None = None, listener: Liste
     return _report(read, sorted(set(found), key=lambda f: (f.line, f.check, f.message)), walked, signed)
 
 
+def _sealed(read: LogRead) -> list[str]:
+    words = next((line.body.get("words") for line in reversed(read.lines) if line.kind == "seal"), None)
+    return [str(word) for word in words] if isinstance(words, list) else []
+
+
+def _opened(header: Mapping[str, object], book: Book, walked: Walk) -> Iterator[Finding]:
+    """The first line says the same as the files it pins and the event that began the job."""
+    for key, value in header_of(book).items():
+        if header.get(key) != value:
+            yield Finding("open", 1, f"{key} is {header.get(key)!r}, by the pinned file {value!r}")
+    first = walked.turns[0].event if walked.turns else None
+    names = header.get("about")
+    about = {name: header.get(name) for name in names} if isinstance(names, list) else {}
+    if isinstance(first, Start) and dict(first.job) != about:
+        yield Finding("open", 1, "who, where and when are not what the job was started with")
+
+
 def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> Report:
     closed = next((line.body for line in reversed(read.lines) if line.kind == "close"), {})
-    sealed = next((line.body.get("words") for line in reversed(read.lines) if line.kind == "seal"), None)
     return Report(
         folder=read.folder,
         findings=tuple(found),
         lines=len(read.lines),
         head=read.head,
         words=check_words(read.head),
-        sealed=tuple(str(word) for word in sealed) if isinstance(sealed, list) else (),
+        sealed=tuple(_sealed(read)),
         disposition=str(closed.get("disposition", "")),
         signed=signed,
         finished=walked.finished,
@@ -154,6 +181,7 @@ def _worked(
             broken=True
         )
     walked = walk(book, read)
+    walked.findings += _opened(header, book, walked)
     found = [*walked.findings, *judged_again(book, walked)]
     numbered = list(zip(read.numbers, read.lines, strict=True))
     try:

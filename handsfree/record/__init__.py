@@ -5,7 +5,9 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 
 from ._check import Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
+from ._export import FORMATS, export
 from ._files import write_new as write_private
+from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, schema_of
@@ -15,6 +17,7 @@ from ._summary import summary_text
 from ._words import check_words
 
 __all__ = [
+    "FORMATS",
     "GENESIS",
     "SCHEMA",
     "Clock",
@@ -30,6 +33,8 @@ __all__ = [
     "check_read",
     "check_words",
     "current",
+    "export",
+    "forget_audio",
     "read_log",
     "render",
     "schema_of",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, hash_prefix
+from ._forget import dropped_too_soon
 from ._line import Json, Line
 from ._read import LogRead, read_log
 from ._words import check_words
@@ -76,6 +77,8 @@ def _drop_findings(read: LogRead, number: int, line: Line, named: set[str]) -> I
             yield Finding("audio", number, f"{path} is said to be dropped, but no line names it")
         elif (read.folder / path).exists():
             yield Finding("audio", number, f"{path} is said to be dropped, and is still there", "note")
+    if dropped_too_soon(read.lines, line):
+        yield Finding("audio", number, "utterances were dropped before the policy's days were over")
     days = f"older than {line.body.get('days')} days"
     yield Finding(
         "audio", number, f"{len(files)} utterances dropped on {line.at[:10]} by policy ({days})", "note"

@@ -35,6 +35,7 @@ __all__ = [
     "Job",
     "book_of",
     "create_job",
+    "header_of",
     "job_folder",
     "open_job",
     "packaged_procedure",
@@ -103,6 +104,17 @@ def book_of(texts: Mapping[str, str], schema: object = None) -> Book:
     return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
 
 
+def header_of(book: Book) -> dict[str, object]:
+    """What the first line says of the procedure and the policy, in words."""
+    return {
+        "procedure": book.procedure.id,
+        "procedure_title": book.procedure.title,
+        "procedure_version": book.procedure.version,
+        "policy": book.policy.name,
+        "policy_moved": _moved(book.policy),
+    }
+
+
 def _moved(policy: Policy) -> list[str]:
     """Every limit the shop moved, and who allowed it, in words: it shows in the record's first line."""
     found = []
@@ -134,12 +146,8 @@ def create_job(
     book = book_of(texts)
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
-        "procedure": book.procedure.id,
-        "procedure_title": book.procedure.title,
-        "procedure_version": book.procedure.version,
+        **header_of(book),
         **{key: _sha256(texts[name]) for name, key in PINNED.items()},
-        "policy": book.policy.name,
-        "policy_moved": _moved(book.policy),
         "clock": clock.name,
         "about": sorted(about),
         **about,
