@@ -57,7 +57,7 @@ def audit(
     found += _files(read)
     header: Mapping[str, object] = read.lines[0].body if read.lines else {}
     found += _circumstances(header)
-    texts, faults = _pinned(folder, header)
+    texts, faults = _pinned(_contents(folder), header)
     found += faults
     walked = Walk(broken=True)
     if not faults:
@@ -154,19 +154,31 @@ def _circumstances(header: Mapping[str, object]) -> Iterator[Finding]:
         yield Finding("tool", 1, f"written by {header.get('tool')}, checked by {ours}", "note")
 
 
-def _pinned(folder: Path, header: Mapping[str, object]) -> tuple[dict[str, str], list[Finding]]:
+def _contents(folder: Path) -> dict[str, bytes | None]:
+    """The pinned files as they are, None for one that can't be read."""
+    found: dict[str, bytes | None] = {}
+    for name in PINNED:
+        try:
+            found[name] = (folder / name).read_bytes()
+        except OSError:
+            found[name] = None
+    return found
+
+
+def _pinned(
+    contents: Mapping[str, bytes | None], header: Mapping[str, object]
+) -> tuple[dict[str, str], list[Finding]]:
     """The texts of the files that the first line pins, and what is wrong with them."""
     texts: dict[str, str] = {}
     found = []
     for name, key in PINNED.items():
-        try:
-            content = (folder / name).read_bytes()
-            texts[name] = content.decode("utf-8")
-        except (OSError, UnicodeDecodeError):
+        content = contents[name]
+        if content is None:
             found.append(Finding("pinned", 1, f"{name} can't be read; without it the job can't be replayed"))
-            continue
-        if hashlib.sha256(content).hexdigest() != header.get(key):
+        elif hashlib.sha256(content).hexdigest() != header.get(key):
             found.append(Finding("pinned", 1, f"{name} is not the file the job began with"))
+        else:
+            texts[name] = content.decode("utf-8", errors="replace")
     return texts, found
 
 

@@ -102,6 +102,11 @@ def _audio_fault(folder: Path, path: str) -> str:
         return MISSING
     except OSError as error:
         return f"can't be read ({error.strerror})"
+    return sound_fault(prefix, content)
+
+
+def sound_fault(prefix: str, content: bytes) -> str:
+    """What is wrong with a sound file, by the hash digits in its name; "" when nothing is."""
     return "" if hashlib.sha256(content).hexdigest().startswith(prefix) else "the sound was changed"
 
 
