@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 
@@ -16,14 +16,17 @@ from ._walk import Turn, Walk
 
 __all__ = ["judged_again"]
 
-Facts = Mapping[str, Quantity | str]
+_JUDGED = ("reading", "answer", "wait", "pass")
 
 
 def judged_again(book: Book, walk: Walk) -> Iterator[Finding]:
     """Readings, choices, waits and passes, by the limits engine under the job's own policy."""
+    known = {step.id for step in book.procedure.step}
     for turn in walk.turns:
         for number, line in turn.lines:
-            if line.kind in ("reading", "answer"):
+            if line.kind in _JUDGED and _text(line, "step") not in known:
+                yield Finding("judged", number, f"the procedure has no step {_text(line, 'step')[:40]!r}")
+            elif line.kind in ("reading", "answer"):
                 yield from _verdicts(book, turn, number, line)
             elif line.kind == "wait" and line.body.get("outcome") == "started":
                 yield from _window(book, turn, number, line)

@@ -58,7 +58,7 @@ class Walk:
 
 
 def walk(book: Book, read: LogRead) -> Walk:
-    """Replay the record. Stops at the first line that the machine would not have written."""
+    """Replay the record. Stops at the first line of a kind that the machine would not have written there."""
     found = Walk()
     machine = Machine(book)
     due: list[dict[str, object]] = []
@@ -76,12 +76,12 @@ def walk(book: Book, read: LogRead) -> Walk:
             found.state = machine.state
             due = [entry(effect) for effect in turn.effects if isinstance(effect, Record)]
         elif line.kind not in OWN:
-            if not due or {**_body(line), "kind": line.kind} != due[0]:
+            if not due or line.kind != due[0]["kind"]:
                 return _parted(
                     found, number, f"by the procedure this line would not stand here ({_wanted(due)})"
                 )
+            found.findings += _compared(number, line, due.pop(0))
             found.turns[-1].lines.append((number, line))
-            due.pop(0)
     sealed = machine.state.sealed or "check_words" not in book.prompts.templates
     found.findings += _at_the_end(found, number, due, said, sealed=sealed)
     return found
@@ -90,6 +90,15 @@ def walk(book: Book, read: LogRead) -> Walk:
 def _body(line: Line) -> dict[str, object]:
     """A closing line may carry the chain's head, which the machine can't know; the chain check has compared it."""
     return {key: value for key, value in line.body.items() if not (line.kind == "close" and key == "head")}
+
+
+def _compared(number: int, line: Line, wanted: dict[str, object]) -> Iterator[Finding]:
+    """A line of the kind that is due, key by key."""
+    body = {**_body(line), "kind": line.kind}
+    for key in sorted(body.keys() | wanted.keys()):
+        if body.get(key) != wanted.get(key):
+            told = f"{key} is {str(body.get(key))[:60]!r}, by the procedure {str(wanted.get(key))[:60]!r}"
+            yield Finding("replay", number, told)
 
 
 def _wanted(due: list[dict[str, object]]) -> str:

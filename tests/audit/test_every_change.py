@@ -143,7 +143,7 @@ def test_every_byte_of_the_sound(every: int, job: Path) -> None:
         assert prefix is not None
         tried += every_byte_of(path, lambda data, p=prefix: bool(sound_fault(p, data)), every)  # type: ignore[misc]
     print(f"{tried} changes of bytes of the sound, all found")
-    assert tried > 3 * 11 * (800 // every)
+    assert tried > 3 * 11 * (600 // every)
 
 
 @pytest.mark.parametrize("every", DEPTHS)
