@@ -205,7 +205,7 @@ def _worked(
     else:
         found.append(
             Finding(
-                "parse", 1, "other grammars are installed now: what was heard is not parsed again", "note"
+                "parse", 1, "other grammars are installed now: what was heard is not parsed again", "warn"
             )
         )
     if listener is not None:

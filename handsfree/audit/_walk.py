@@ -62,7 +62,7 @@ def walk(book: Book, read: LogRead) -> Walk:
     found = Walk()
     machine = Machine(book)
     due: list[dict[str, object]] = []
-    said: dict[int, Say] = {}  # what was to be said, and of which nothing is noted yet
+    said: list[Say] = []  # what was to be said, and of which nothing is noted yet
     number = 0
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "event":
@@ -121,30 +121,31 @@ def _fed(machine: Machine, number: int, line: Line) -> Turn | str:
     return Turn(number, line, event, before, machine.state, effects)
 
 
-def _speech(turn: Turn, said: dict[int, Say]) -> Iterator[Finding]:
-    """Every sentence is noted once, as it was to be said, before the next thing happens."""
+def _speech(turn: Turn, said: list[Say]) -> Iterator[Finding]:
+    """Every sentence is noted once, in its turn and as it was to be said, before the next thing happens.
+
+    ``said`` holds those of which nothing is noted yet, the next one first.
+    """
     event = turn.event
+    fresh = [effect for effect in turn.effects if isinstance(effect, Say)]
     if isinstance(event, Spoken):
-        wanted = said.pop(event.say, None)
+        wanted = said.pop(0) if said else None
         body = turn.line.body
-        if wanted is None:
-            yield Finding("spoken", turn.number, f"nothing numbered {event.say} was waiting to be said")
+        if wanted is None or wanted.id != event.say:
+            yield Finding("spoken", turn.number, f"number {event.say} was not the next to be said")
         elif (body.get("text"), body.get("say_kind")) != (wanted.text, wanted.kind):
             yield Finding("spoken", turn.number, "what was said is not what the procedure says here")
-    elif isinstance(event, Resumed):
-        if said:
-            yield Finding(
-                "spoken", turn.number, "interrupted: the last sentence may not have been heard", "note"
-            )
-        said.clear()
+        said[:0] = fresh  # what one sentence leads to is said before the one after it
+        return
+    if said and isinstance(event, Resumed):
+        yield Finding("spoken", turn.number, "interrupted: the last sentence may not have been heard", "note")
     elif said:
-        yield Finding("spoken", turn.number, f"before it no line says that number {min(said)} was spoken")
-        said.clear()
-    said |= {effect.id: effect for effect in turn.effects if isinstance(effect, Say)}
+        yield Finding("spoken", turn.number, f"before it no line says that number {said[0].id} was spoken")
+    said[:] = fresh
 
 
 def _at_the_end(
-    found: Walk, number: int, due: list[dict[str, object]], said: dict[int, Say], *, sealed: bool
+    found: Walk, number: int, due: list[dict[str, object]], said: list[Say], *, sealed: bool
 ) -> Iterator[Finding]:
     """A finished job is whole to its last line; one that is not finished may have been cut off anywhere."""
     if not found.turns:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from pathlib import Path
+from collections.abc import Iterable
 
 import numpy as np
 import soundfile
@@ -40,7 +40,6 @@ def hash_prefix(name: str) -> str | None:
     return match[2] if match else None
 
 
-def last_number(folder: Path) -> int:
-    """The highest number used in an audio folder, 0 when there is none."""
-    numbers = [int(match[1]) for path in folder.glob("*") if (match := _NAME.fullmatch(path.name))]
-    return max(numbers, default=0)
+def last_number(names: Iterable[str]) -> int:
+    """The highest number among the names of utterances, 0 when there is none."""
+    return max((int(match[1]) for name in names if (match := _NAME.fullmatch(name))), default=0)

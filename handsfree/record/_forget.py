@@ -7,25 +7,25 @@ the two leaves files that the next run deletes.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from ._audio import AUDIO
 from ._errors import RecordError
 from ._files import explain, sync_folder
 from ._line import Line
-from ._log import JobLog
+from ._log import Clock, JobLog, system_clock
 from ._read import LogRead, read_log
 
 __all__ = ["dropped_too_soon", "forget_audio"]
 
 
-def forget_audio(folder: Path, days: int, now: datetime | None = None) -> int:
+def forget_audio(folder: Path, days: int, clock: Clock = system_clock) -> int:
     """Drop a job's utterances when its last event is ``days`` ago or more. Returns how many files were deleted.
 
     Raises RecordError for a job that is damaged, open, or can't be written.
     """
-    now = now or datetime.now(UTC)
+    now = datetime.fromisoformat(clock()[0])
     read = read_log(folder)
     if read.broken:
         raise RecordError(
@@ -35,7 +35,7 @@ def forget_audio(folder: Path, days: int, now: datetime | None = None) -> int:
         return 0
     if not (_kept(read) or _left_over(read)):
         return 0
-    with JobLog.open(folder) as log:
+    with JobLog.open(folder, clock=clock) as log:
         read = read_log(folder)
         kept = _kept(read)
         if kept:

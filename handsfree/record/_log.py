@@ -50,7 +50,9 @@ class JobLog:
         self._clock = clock
         self._failed = ""
         self._closed = False
-        self._clips = last_number(folder / AUDIO)
+        # Also those of sound that was dropped since: a number is never given twice.
+        named = [str(line.body["audio"]).rpartition("/")[2] for line in lines if "audio" in line.body]
+        self._clips = last_number([*named, *(path.name for path in (folder / AUDIO).glob("*"))])
         self._file = opener(folder / RECORD)
 
     @classmethod

@@ -81,17 +81,18 @@ def clocks_only(entries: Entries) -> Entries:
     return entries[:event] + later
 
 
+FIVE_TWO = "five point two millimeters"
 FORGERIES: dict[str, tuple[Callable[[Entries], Entries], set[str]]] = {
     "a value": (put("reading", "value", "4.5", value="5.2"), {"replay", "judged"}),
     "a verdict": (put("verdict", "margin", "9 mm"), {"replay", "judged"}),
     "a loosened limit's source": (put("verdict", "source", "published"), {"replay", "judged"}),
     "what was understood": (
-        put("event", "number", {"value": "5.3", "resolution": "0.1", "spelled": "5.3"}, text="five point two millimeters"),
+        put("event", "number", {"value": "5.3", "resolution": "0.1", "spelled": "5.3"}, text=FIVE_TWO),
         {"parse", "replay", "spoken"},
     ),
-    "what was heard": (put("event", "hypothesis", "completed", text="five point two millimeters"), {"parse"}),
+    "what was heard": (put("event", "hypothesis", "completed", text=FIVE_TWO), {"parse"}),
     "a refused sound that counts": (put("event", "accepted", "false", text="affirmative"), {"parse"}),
-    "a no-match that was an answer": (put("event", "hypothesis", "five point two millimeters", type="no_match"), {"parse"}),
+    "a no-match that was an answer": (put("event", "hypothesis", FIVE_TWO, type="no_match"), {"parse"}),
     "what was said": (put("event", "text", "All is well.", say_kind="read_back"), {"spoken"}),
     "a caution not played whole": (
         put("event", "completed", "false", say_kind="caution"),
