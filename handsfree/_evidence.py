@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from handsfree import _wiring as wiring
-from handsfree.hearing import Engine
+from handsfree.hearing import Engine, engine_pins
 from handsfree.record import FORMATS, JobLog, RecordError, export, forget_audio, read_log, write_private
 
 __all__ = ["register"]
@@ -82,8 +83,8 @@ def audit(
     from handsfree.audit import audit as check
     from handsfree.record.signing import check_signatures
 
-    def listener(name: str) -> Engine:
-        return wiring.build_engine(wiring.Setup(engine=name, model=model))
+    def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
+        return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
     folder = Path(job) if Path(job).is_dir() else jobs / job
     reports = []

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from handsfree.audio import Microphone, WavScript, list_devices
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, make_engine
+from handsfree.hearing import Engine, engine_pins, make_engine
 from handsfree.limits import LimitsError
 from handsfree.record import RecordError
 from handsfree.session import (
@@ -241,6 +241,7 @@ def _job_in(folder: Path, setup: Setup, clock: Clock, library: Library, engine: 
         about={key: value for key, value in about.items() if value},
         pins={
             "engine": engine,
+            **engine_pins(engine, setup.model),
             "grammar_sha256": library.sha256,
             "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
         },

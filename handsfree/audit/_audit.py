@@ -13,7 +13,7 @@ from handsfree.limits import LimitsError
 from handsfree.procedure import Book, ProcedureError, PromptError, Start
 from handsfree.record import Finding, LogRead, RecordError, check_read, check_words, current, read_log
 from handsfree.record._models import misfit
-from handsfree.session import PINNED, book_of, header_of
+from handsfree.session import PINNED, book_of, header_of, limits_hash
 
 from ._course import course
 from ._heard import grammar_hash, parsed_again
@@ -87,6 +87,9 @@ def _opened(header: Mapping[str, object], book: Book, walked: Walk) -> Iterator[
     for key, value in header_of(book).items():
         if header.get(key) != value:
             yield Finding("open", 1, f"{key} is {header.get(key)!r}, by the pinned file {value!r}")
+    if header.get("limits_sha256", (ours := limits_hash(book.policy))) != ours:
+        told = "the rules have changed since: it was judged again by those of this program"
+        yield Finding("judged", 1, told, "warn")
     first = walked.turns[0].event if walked.turns else None
     names = header.get("about")
     about = {name: header.get(name) for name in names} if isinstance(names, list) else {}
@@ -209,5 +212,5 @@ def _worked(
             )
         )
     if listener is not None:
-        found += heard_again(read.folder, walked, str(header.get("engine", "")), listener)
+        found += heard_again(read.folder, walked, header, listener)
     return found, walked

@@ -51,6 +51,8 @@ def parsed_again(walk: Walk) -> Iterator[Finding]:
 def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> str:
     event = turn.event
     if isinstance(event, NoMatch):
+        if event.text != turn.line.body["hypothesis"]:
+            return "is not what was heard"
         return "was understood, but is recorded as a no-match" if accepted and meaning is not None else ""
     if not accepted:
         return "was not accepted by its sound, and yet it counted"

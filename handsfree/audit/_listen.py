@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from handsfree.audio import AudioError, read_sound
@@ -15,21 +15,26 @@ from ._walk import Walk
 
 __all__ = ["Listener", "heard_again"]
 
-#: Makes the engine that a job's first line names. Raises EngineError.
-Listener = Callable[[str], Engine]
+#: Makes the engine that a job's first line names, with what a record pins of it. Raises EngineError.
+Listener = Callable[[str], tuple[Engine, Mapping[str, str]]]
 
 
-def heard_again(folder: Path, walk: Walk, engine_name: str, listener: Listener) -> Iterator[Finding]:
+def heard_again(
+    folder: Path, walk: Walk, header: Mapping[str, object], listener: Listener
+) -> Iterator[Finding]:
     """Every kept utterance that is still there, in its order: engines adapt to a voice as they hear more of it."""
     kept = [turn for turn in walk.turns if turn.line.body.get("audio") and turn.before.armed]
     if not kept:
         yield Finding("listen", 0, "no utterance was kept: nothing to hear again", "note")
         return
     try:
-        engine = listener(engine_name)
+        engine, pins = listener(str(header.get("engine", "")))
     except EngineError as error:
         yield Finding("listen", 0, f"the sound can't be heard again: {error}", "warn")
         return
+    for key, value in pins.items():
+        if header.get(key, value) != value:
+            yield Finding("listen", 1, f"{key} was {header[key]}, it is {value} now", "warn")
     same, heard = 0, 0
     for turn in kept:
         recorded = str(turn.line.body.get("hypothesis", ""))

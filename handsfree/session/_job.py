@@ -10,7 +10,7 @@ from importlib import resources
 from importlib.metadata import version
 from pathlib import Path
 
-from handsfree.limits import DEFAULT, Policy, parse_policy
+from handsfree.limits import DEFAULT, Policy, as_json, parse_policy
 from handsfree.procedure import (
     Book,
     Event,
@@ -37,6 +37,7 @@ __all__ = [
     "create_job",
     "header_of",
     "job_folder",
+    "limits_hash",
     "open_job",
     "packaged_procedure",
     "packaged_procedures",
@@ -115,6 +116,11 @@ def header_of(book: Book) -> dict[str, object]:
     }
 
 
+def limits_hash(policy: Policy) -> str:
+    """Hash of every rule as it stands under a policy: limits, severities, sources."""
+    return _sha256(as_json(policy))
+
+
 def _moved(policy: Policy) -> list[str]:
     """Every limit the shop moved, and who allowed it, in words: it shows in the record's first line."""
     found = []
@@ -147,6 +153,7 @@ def create_job(
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
         **header_of(book),
+        "limits_sha256": limits_hash(book.policy),
         **{key: _sha256(texts[name]) for name, key in PINNED.items()},
         "clock": clock.name,
         "about": sorted(about),
