@@ -42,7 +42,7 @@ def as_text(report: Report) -> str:
     """The job, every finding, the worst first, and one line that sums up."""
     head = [f"Job: {report.folder.name}", f"Disposition: {report.disposition or 'not closed'}"]
     if report.signed:
-        head.append(f"Signed: {report.signed}")
+        head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.sealed:
         head.append(f"Check words told at the end: {' '.join(report.sealed)}")
     head.append(f"Last line: {report.head[:16]} ({' '.join(report.words)})")
