@@ -190,7 +190,7 @@ def _worked(
 ) -> tuple[list[Finding], Walk]:
     """What the procedure, the limits and the grammars say of it."""
     try:
-        book: Book = book_of(texts, header.get("schema"))
+        book: Book = book_of(texts, header.get("schema"), to_work_by=False)
     except (ProcedureError, PromptError, LimitsError) as error:
         return [Finding("pinned", 1, f"this program can't work by the job's own files: {error}")], Walk(
             broken=True

@@ -28,6 +28,7 @@ def _must_be_plain(name: str, key: str, template: str) -> None:
 _NEVER_SHORTENED = (
     "caution",
     "closing",
+    "check_words",
     "practice",
     "loosened",
     "stopped",

@@ -94,13 +94,15 @@ def _sha256(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def book_of(texts: Mapping[str, str], schema: object = None) -> Book:
+def book_of(texts: Mapping[str, str], schema: object = None, *, to_work_by: bool = True) -> Book:
     """What a machine works from, of the texts of the pinned files by name. ``schema``: the record's line format.
 
+    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were.
     Raises ProcedureError, PromptError, LimitsError.
     """
     spoken = Prompts(texts[_PROMPTS], _PROMPTS)
-    spoken.must_cover(Prompts(prompts_text(), _PROMPTS), but=_NOT_YET.get(schema, frozenset()))
+    if to_work_by:
+        spoken.must_cover(Prompts(prompts_text(), _PROMPTS), but=_NOT_YET.get(schema, frozenset()))
     policy = parse_policy(texts[_POLICY]) if texts[_POLICY] else DEFAULT
     return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
 

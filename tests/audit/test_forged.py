@@ -260,3 +260,27 @@ def test_an_unfinished_job_is_told_from_a_bad_one(tmp_path: Path) -> None:
     assert report.passed
     assert not report.finished
     assert [(f.severity, f.check) for f in report.findings if f.severity != "note"] == [("warn", "end")]
+
+
+OLD_JOB = Path(__file__).parent.parent / "record" / "schema-1"
+
+
+def test_a_job_of_an_earlier_line_format_is_still_found_good(tmp_path: Path) -> None:
+    report = audit(OLD_JOB)
+    assert report.passed, report.findings
+    assert (report.finished, report.sealed, report.lines) == (True, (), 128)
+    spoiled = copy_of(OLD_JOB, tmp_path / "job")
+    path = spoiled / RECORD
+    path.write_bytes(path.read_bytes().replace(b'"value":"5.2"', b'"value":"5.1"', 1))
+    assert "line" in checks(audit(spoiled))
+
+
+def test_a_slow_start_is_no_invented_time(job: Path) -> None:
+    """The voice takes ten seconds to load: the job's first event is that much older than its line."""
+    forge(job, lambda lines: [*lines[:1], *(_late(e) if i < 2 else e for i, e in enumerate(lines[1:]))])
+    assert [f for f in found(job) if f.check == "time"] == []
+
+
+def _late(entry: dict[str, Any]) -> dict[str, Any]:
+    later = shifted({k: v for k, v in entry.items() if k != "at_ms"}, 6_000)
+    return {**later, **({"at_ms": entry["at_ms"]} if "at_ms" in entry else {})}
