@@ -24,6 +24,8 @@ Whole = Annotated[str, Field(pattern=r"^[0-9]+$")]
 Milliseconds = Annotated[str, Field(pattern=r"^-?[0-9]+$")]
 Truth = Literal["true", "false"]
 Audio = Annotated[str, Field(pattern=r"^audio/[0-9]{4,}-[0-9a-f]{32}\.(flac|wav)$")]
+#: "withheld" stands for sound that must not be kept: a code word.
+Kept = Annotated[str, Field(pattern=r"^(audio/[0-9]{4,}-[0-9a-f]{32}\.(flac|wav)|withheld)$")]
 Replaces = Annotated[
     str, Field(pattern=r"^([0-9]+)?$", description="the record number it replaces, or empty")
 ]
@@ -104,7 +106,7 @@ class _Heard(_Event):
     accepted: Annotated[Truth, Field(description="by sound, before any meaning")]
     scores: dict[str, str]
     words: list[Word]
-    audio: Audio | None = None
+    audio: Kept | None = None
     level: Level | None = None
 
 
@@ -139,6 +141,7 @@ class NoMatchEvent(_Heard):
     type: Literal["no_match"]
     text: str
     reason: str
+    level_db: Whole | None = None
 
 
 class NoInputEvent(_Event):
@@ -161,12 +164,22 @@ class TimerEvent(_Event):
     """A wait's time has come."""
 
     type: Literal["timer"]
+    tire: str | None = None
 
 
 class ResumedEvent(_Event):
     """The job was opened again."""
 
     type: Literal["resumed"]
+    tire: str | None = None
+    aside: Literal["true"] | None = None
+
+
+class TurnedEvent(_Event):
+    """The technician turned to another tire, or back to this one; ``tire`` is its spoken name."""
+
+    type: Literal["set_aside", "taken_up"]
+    tire: str | None = None
 
 
 class DeviceEvent(_Event):
@@ -193,6 +206,7 @@ Event = Annotated[
     | SpokenEvent
     | TimerEvent
     | ResumedEvent
+    | TurnedEvent
     | DeviceEvent
     | SealedEvent,
     Field(discriminator="type"),
@@ -357,9 +371,38 @@ class HoldPoint(_AtStep):
     kind: Literal["hold_point"]
     by: str
     outcome: Literal["released", "refused"]
+    name: Annotated[str | None, Field(description="who holds the badge, by the shop's file")] = None
+    verified: Annotated[str | None, Field(description="by what the badge was proved, if at all")] = None
     decision: str | None = None
     reasons: list[str] | None = None
     sources: list[str] | None = None
+
+
+class Code(_AtStep):
+    """A supervisor's code word was asked for: right or wrong, never the word."""
+
+    kind: Literal["code"]
+    badge: str
+    outcome: str
+    count: Whole
+
+
+class Technician(_AtStep):
+    """Another technician goes on with the work."""
+
+    kind: Literal["technician"]
+    was: str
+    now: str
+    badge: str
+    name: str
+
+
+class Turned(_AtStep):
+    """The job was set aside for another tire, or taken up again."""
+
+    kind: Literal["set_aside", "taken_up"]
+    tire: str
+    mode: str | None = None
 
 
 class Command(_AtStep):
@@ -503,6 +546,9 @@ AnyLine = Annotated[
     | Caution
     | Pass
     | HoldPoint
+    | Code
+    | Technician
+    | Turned
     | Command
     | Missed
     | Correction

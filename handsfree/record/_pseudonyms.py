@@ -17,6 +17,8 @@ Entry = dict[str, Any]
 
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _ALLOWED = re.compile(r"allowed by (.+?):")
+#: Keys that hold a person, by kind of line.
+_PERSONS = {"signed": ("name", "key"), "hold_point": ("name",), "technician": ("was", "now", "name")}
 #: Keys that never hold a person's name; a name that looks like a unit or a step must not change them.
 _LEFT = frozenset(
     re.findall(
@@ -43,8 +45,8 @@ def pseudonymised(entries: Sequence[Entry]) -> list[Entry]:
 def _names(entry: Entry) -> Iterator[str]:
     job = entry.get("job") if isinstance(entry.get("job"), Mapping) else {}
     found = [entry.get("technician"), job.get("technician"), *_allowed(entry)]  # type: ignore[union-attr]
-    if entry.get("kind") == "signed":
-        found += [entry.get("name"), entry.get("key")]
+    found += [entry.get(key) for key in _PERSONS.get(str(entry.get("kind")), ())]
+    found += [pair[1] for pair in entry.get("slots") or () if pair[0] in ("supervisor", "technician")]
     yield from (name for name in found if isinstance(name, str) and name.strip())
 
 
@@ -58,6 +60,8 @@ def _badges(entry: Entry) -> Iterator[str]:
     for pair in entry.get("slots") or ():
         if pair[0] == "badge":
             yield str(pair[1])
+    if entry.get("kind") in ("code", "technician") and entry.get("badge"):
+        yield str(entry["badge"])
 
 
 def _name_rules(names: Mapping[str, str]) -> Iterator[tuple[re.Pattern[str], str]]:
@@ -78,7 +82,9 @@ def _badge_rules(badges: Mapping[str, str]) -> Iterator[tuple[re.Pattern[str], s
 
 def _changed(entry: Entry, rules: Sequence[tuple[re.Pattern[str], str]], badges: Mapping[str, str]) -> Entry:
     entry = {key: value if key in _LEFT else _walk(value, rules) for key, value in entry.items()}
-    if any(True for _ in _badges(entry)):
+    if entry.get("badge"):
+        entry["badge"] = badges.get(entry["badge"], "")
+    if entry.get("slots") and any(pair[0] == "badge" for pair in entry["slots"]):
         entry["slots"] = [[k, badges.get(v, v) if k == "badge" else v] for k, v in entry["slots"]]
         entry["words"] = []  # each with its time: the number could be read off them
     if entry.get("kind") == "signed":
