@@ -180,6 +180,13 @@ class TurnedEvent(_Event):
 
     type: Literal["set_aside", "taken_up"]
     tire: str | None = None
+    hypothesis: Annotated[str | None, Field(description="what was heard, as of an answer")] = None
+    engine: str | None = None
+    accepted: Truth | None = None
+    scores: dict[str, str] | None = None
+    words: list[Word] | None = None
+    audio: Kept | None = None
+    level: Level | None = None
 
 
 class DeviceEvent(_Event):

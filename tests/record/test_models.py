@@ -94,7 +94,18 @@ def test_every_line_of_real_jobs_fits_the_models_and_the_schema(entries: list[di
 
 
 #: Keys that a line of its kind may lack; of the first line everything but these, as what it says of a job is free.
-OPTIONAL = {"audio", "level", "level_db", "number", "index", "decision", "reasons", "sources", "tire", "aside"}
+OPTIONAL = {
+    "audio",
+    "level",
+    "level_db",
+    "number",
+    "index",
+    "decision",
+    "reasons",
+    "sources",
+    "tire",
+    "aside",
+}
 OPENING = {
     "kind",
     "seq",
