@@ -6,12 +6,22 @@ import hashlib
 import os
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 
 from handsfree.limits import LimitsError
 from handsfree.procedure import Book, ProcedureError, PromptError, Start
-from handsfree.record import Finding, LogRead, RecordError, check_read, check_words, current, read_log
+from handsfree.record import (
+    Finding,
+    LogRead,
+    RecordError,
+    check_read,
+    check_words,
+    current,
+    in_present_form,
+    read_log,
+)
 from handsfree.record._models import misfit
 from handsfree.session import PINNED, book_of, header_of, limits_hash
 
@@ -55,13 +65,14 @@ def audit(
     found = check_read(read)
     found += _lines(read)
     found += _files(read)
+    present = _in_present_form(read)
     header: Mapping[str, object] = read.lines[0].body if read.lines else {}
     found += _circumstances(header)
     texts, faults = _pinned(_contents(folder), header)
     found += faults
     walked = Walk(broken=True)
     if not faults:
-        more, walked = _worked(read, texts, header, listener)
+        more, walked = _worked(present, texts, header, listener)
         found += more
     numbered = list(zip(read.numbers, read.lines, strict=True))
     found += times(numbered)
@@ -110,6 +121,14 @@ def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> R
         signed=signed,
         finished=walked.finished,
     )
+
+
+def _in_present_form(read: LogRead) -> LogRead:
+    """The record as today's machine would have written it; as it is where its version is not known."""
+    try:
+        return replace(read, lines=in_present_form(read.lines))
+    except RecordError:
+        return read
 
 
 def _lines(read: LogRead) -> Iterator[Finding]:

@@ -20,7 +20,7 @@ _SLACK_MS = 5000
 #: Written by people and programs after the job, by another clock than a practice job's.
 _AFTERWARDS = ("signed", "audio_dropped")
 #: Written by a session of its own accord, with a time of their own; all other lines have their event's.
-_OWN_TIME = ("open", "event", "recovered", "reopened")
+_OWN_TIME = ("open", "event", "recovered", "reopened", "note")
 
 _BEGINS = ("start", "resumed")
 

@@ -10,7 +10,7 @@ from ._files import write_new as write_private
 from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
 from ._log import Clock, JobLog, system_clock
-from ._migrate import SCHEMA, current, schema_of
+from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._summary import summary_text
@@ -35,6 +35,7 @@ __all__ = [
     "current",
     "export",
     "forget_audio",
+    "in_present_form",
     "read_log",
     "render",
     "schema_of",

@@ -7,11 +7,12 @@ present form here, so that no other module knows of earlier ones.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from ._errors import RecordError
-from ._line import Json, Line
+from ._line import RESERVED, Json, Line
 
-__all__ = ["SCHEMA", "current", "schema_of"]
+__all__ = ["SCHEMA", "current", "in_present_form", "schema_of"]
 
 #: Version of the line format; the first line carries it.
 SCHEMA = "2"
@@ -49,3 +50,10 @@ def current(lines: Iterable[Line], *, steps: Mapping[str, Step] = STEPS, newest:
         entries = steps[version](entries)
         version = str(entries[0]["schema"])
     return entries
+
+
+def in_present_form(lines: Sequence[Line]) -> tuple[Line, ...]:
+    """The lines with their bodies in the present form; chain keys and times are those of the record. A replay
+    compares with these. Raises RecordError as ``current`` does."""
+    bodies = ({k: v for k, v in entry.items() if k not in RESERVED} for entry in current(lines))
+    return tuple(replace(line, body=body) for line, body in zip(lines, bodies, strict=True))

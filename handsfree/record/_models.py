@@ -180,6 +180,7 @@ class TurnedEvent(_Event):
 
     type: Literal["set_aside", "taken_up"]
     tire: str | None = None
+    text: str | None = None
     hypothesis: Annotated[str | None, Field(description="what was heard, as of an answer")] = None
     engine: str | None = None
     accepted: Truth | None = None
@@ -514,6 +515,14 @@ class Reopened(_Line):
     reason: str
 
 
+class Note(_Line):
+    """A session's remark: another shop file is in use from here on."""
+
+    kind: Literal["note"]
+    text: str
+    shop_sha256: Sha256
+
+
 class Signed(_Line):
     """A supervisor's decision over everything above, signed with Ed25519 (RFC 8032) over ``prev`` and this line's
     body without ``signature``, in RFC 8785 form."""
@@ -568,6 +577,7 @@ AnyLine = Annotated[
     | Seal
     | Recovered
     | Reopened
+    | Note
     | Signed
     | AudioDropped,
     Field(discriminator="kind"),

@@ -26,7 +26,7 @@ from handsfree.procedure import (
     event_body,
     read_procedure,
 )
-from handsfree.record import JobLog, RecordError, check_words, read_log, write_private
+from handsfree.record import JobLog, RecordError, check_words, in_present_form, read_log, write_private
 from handsfree.session._clock import Clock
 from handsfree.session._replay import Replayed, entry, replay
 
@@ -197,7 +197,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     _same_kind_of_time(folder, header, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(book_of(texts, header.get("schema")), log.lines)
+        replayed = replay(book_of(texts, header.get("schema")), in_present_form(log.lines))
         machine = replayed.machine
         clock = make_clock(machine.state.at)
         log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them

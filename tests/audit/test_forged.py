@@ -16,7 +16,7 @@ from session.bay import reopen
 from session.conftest import SHORT, SHORT_LINES
 
 from handsfree.audit import audit
-from handsfree.record import check_words, read_log
+from handsfree.record import _migrate, check_words, read_log
 
 from .jobs import LINES, RECORD, Entries, checks, copy_of, forge, found, whole_job
 
@@ -284,3 +284,24 @@ def test_a_slow_start_is_no_invented_time(job: Path) -> None:
 def _late(entry: dict[str, Any]) -> dict[str, Any]:
     later = shifted({k: v for k, v in entry.items() if k != "at_ms"}, 6_000)
     return {**later, **({"at_ms": entry["at_ms"]} if "at_ms" in entry else {})}
+
+
+def test_a_replay_is_compared_with_the_lines_in_their_present_form(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As if format 1 had written "value" as "amount": the file stays, the step of the migration tells."""
+
+    def renamed(lines: Entries) -> Entries:
+        fresh = [{("value" if k == "amount" else k): v for k, v in e.items()} for e in lines]
+        return [{**fresh[0], "schema": "2"}, *fresh[1:]]
+
+    def aged(lines: Entries) -> Entries:
+        return [
+            {("amount" if k == "value" and e["kind"] == "reading" else k): v for k, v in e.items()}
+            for e in lines
+        ]
+
+    old = forge(copy_of(OLD_JOB, tmp_path / "job"), aged)
+    assert {"format", "replay"} <= checks(audit(old))
+    monkeypatch.setitem(_migrate.STEPS, "1", renamed)  # type: ignore[arg-type]
+    assert audit(old).passed
