@@ -17,10 +17,10 @@ __all__ = ["times", "waits"]
 #: A line is written after its event by the time it takes to keep the sound, on a slow disk some seconds; and a
 #: clock is set right by small steps all the time.
 _SLACK_MS = 5000
-#: Written by people and programs after the job, by another clock than a practice job's.
-_AFTERWARDS = ("signed", "audio_dropped")
+#: Written outside a session: after the job, by another clock than a practice job's, or just before it goes on.
+_BESIDE = ("signed", "audio_dropped", "note")
 #: Written by a session of its own accord, with a time of their own; all other lines have their event's.
-_OWN_TIME = ("open", "event", "recovered", "reopened", "note")
+_OWN_TIME = ("open", "event", "recovered", "reopened")
 
 _BEGINS = ("start", "resumed")
 
@@ -46,7 +46,7 @@ def times(lines: Numbered) -> Iterator[Finding]:
         bool(lines) and schema_of([line for _, line in lines]) != "1"
     )  # in format 1 a late line had its own
     for number, line in lines:
-        if line.kind in _AFTERWARDS:
+        if line.kind in _BESIDE:
             continue
         if line.kind not in _OWN_TIME:
             if together and before is not None and (line.at, line.mono_ms) != event_time:
