@@ -14,10 +14,10 @@ _BITS, _COUNT = 7, 5
 _TEXT = """
     apron bamboo biscuit blanket blossom boulder button cabbage candle canvas cargo chimney cinnamon
     compass coral coyote crocus crystal denim desert dolphin dragon drummer elbow elephant emerald
-    feather gallery garden garlic gazelle ginger giraffe granite gravel guitar harbor harvest hickory
-    hostel igloo island ivory jacket jigsaw jungle kangaroo kingdom kitchen lagoon linen lobster lumber
-    magpie marathon marble melody mineral mirror mosaic mountain mustard nebula nectar nutmeg oasis
-    octopus orchard oxygen oyster palace papaya parrot pastry pavilion piano plywood poncho pretzel
+    feather gallery garden garlic gazelle ginger giraffe gravel guitar harbor harvest hickory hostel
+    igloo island ivory jacket jigsaw jungle kangaroo kingdom kitchen lagoon linen lobster lumber magpie
+    marathon marble melody mineral mirror mosaic mountain mustard nebula nectar nutmeg oasis octopus
+    orchard oxygen oyster palace papaya parrot pastry pavilion pelican piano plywood poncho pretzel
     prism pumpkin pyramid quarry quiver radar rainbow rodeo saffron scooter shadow shepherd shovel
     signal sketch slipper sparrow spinach stallion steeple stencil sunset swallow syrup tapestry temple
     theater thimble thunder tomato topaz tornado tractor trolley trumpet tulip twilight umbrella vanilla
