@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from handsfree._checking import pronounce
 from handsfree._shop_file import hears_codes, read_shop, same_shop
 from handsfree.audio import AudioError, Microphone, WavScript, list_devices, rescan_devices
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, make_engine
+from handsfree.hearing import Engine, engine_pins, make_engine
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError
 from handsfree.record import RecordError
@@ -185,11 +184,6 @@ def _card() -> CardPlayer:
     return CardPlayer()
 
 
-def _grammar_hash(library: Library) -> str:
-    text = "\n".join(f"{name} {library.rules[name]!r}" for name in sorted(library.rules))
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def run_job(
     setup: Setup, view: View, *, resume: Sequence[Path] = (), started: Callable[[Path], None]
 ) -> list[tuple[Path, str]]:
@@ -331,7 +325,8 @@ def _job_in(
         about={key: value for key, value in about.items() if value},
         pins={
             "engine": engine,
-            "grammar_sha256": _grammar_hash(library),
+            **engine_pins(engine, setup.model),
+            "grammar_sha256": library.sha256,
             **({"shop_sha256": shop.sha256} if shop is not None else {}),
             "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
         },

@@ -18,6 +18,7 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree import _evidence as evidence
 from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree._shop_file import shop_faults, shop_text
@@ -533,6 +534,9 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
         bad = bad or (finding.vital and not finding.good)
     if bad:
         raise typer.Exit(1)
+
+
+evidence.register(app)
 
 
 def main(argv: list[str] | None = None) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import importlib.resources
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 
 from ._armed import Armed
@@ -47,6 +48,12 @@ class Library:
     def load(cls, folder: Path | None = None) -> Library:
         """From the ``*.jsgf`` files shipped with the package, or from ``folder``."""
         return cls.from_texts(_read_folder(folder)) if folder else _shipped()
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of every linked rule: what a record pins of the grammars."""
+        text = "\n".join(f"{name} {self.rules[name]!r}" for name in sorted(self.rules))
+        return hashlib.sha256(text.encode()).hexdigest()
 
     def public_rules(self) -> tuple[str, ...]:
         """Every ``grammar.rule`` that may be armed, sorted."""

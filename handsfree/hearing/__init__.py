@@ -3,6 +3,7 @@
 from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
+from handsfree.hearing._pinned import engine_pins
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._typed import TypedEngine
 from handsfree.hearing._types import Engine, EngineError, Hypothesis, MissingWord, Word
@@ -26,6 +27,7 @@ __all__ = [
     "VoskEngine",
     "Word",
     "WordEvidence",
+    "engine_pins",
     "judge",
     "make_engine",
 ]

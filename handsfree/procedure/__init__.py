@@ -21,6 +21,7 @@ from handsfree.procedure._events import (
     Record,
     Resumed,
     Say,
+    Sealed,
     SetAside,
     Spoken,
     Start,
@@ -29,6 +30,7 @@ from handsfree.procedure._events import (
     TimerDue,
     event_body,
     event_from_body,
+    parse_exact,
 )
 from handsfree.procedure._machine import NOT_BEGUN, TABLE, Machine
 from handsfree.procedure._model import Kind, Procedure, ProcedureError, read_procedure
@@ -36,6 +38,7 @@ from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book
+from handsfree.procedure._words import written
 
 __all__ = [
     "COMMANDS",
@@ -66,6 +69,7 @@ __all__ = [
     "Record",
     "Resumed",
     "Say",
+    "Sealed",
     "SetAside",
     "Spoken",
     "Start",
@@ -80,7 +84,9 @@ __all__ = [
     "event_body",
     "event_from_body",
     "limit_words",
+    "parse_exact",
     "phrase_phones",
     "question",
     "read_procedure",
+    "written",
 ]

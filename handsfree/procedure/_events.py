@@ -33,6 +33,7 @@ __all__ = [
     "Record",
     "Resumed",
     "Say",
+    "Sealed",
     "SetAside",
     "Spoken",
     "Start",
@@ -150,6 +151,15 @@ class DeviceBack:
     device: str
 
 
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """The finished job's chain head (a SHA-256, hex), and the words that stand for it in speech."""
+
+    at: int
+    head: str
+    words: tuple[str, ...]
+
+
 Event = (
     Start
     | Answer
@@ -163,6 +173,7 @@ Event = (
     | TakenUp
     | DeviceLost
     | DeviceBack
+    | Sealed
 )
 EVENTS: Mapping[str, type[Event]] = {
     "start": Start,
@@ -177,6 +188,7 @@ EVENTS: Mapping[str, type[Event]] = {
     "taken_up": TakenUp,
     "device_lost": DeviceLost,
     "device_back": DeviceBack,
+    "sealed": Sealed,
 }
 _NAMES = {cls: name for name, cls in EVENTS.items()}
 
@@ -277,6 +289,8 @@ def event_body(event: Event) -> dict[str, object]:
         case TimerDue(tire=name) | Resumed(tire=name) | SetAside(tire=name) | TakenUp(tire=name):
             body |= {"tire": name} if name else {}
             body |= {"aside": "true"} if isinstance(event, Resumed) and event.aside else {}
+        case Sealed():
+            body |= {"head": event.head, "words": list(event.words)}
         case _:
             pass
     return body
@@ -323,6 +337,8 @@ def _event(body: Mapping[str, object]) -> Event:
             return DeviceLost(at, str(body["device"]))
         case "device_back":
             return DeviceBack(at, str(body["device"]))
+        case "sealed":
+            return Sealed(at, str(body["head"]), _texts(body["words"]))
         case other:
             raise EventError(f"unknown event type {other!r}")
 
@@ -338,6 +354,12 @@ def _mapping(value: object) -> Mapping[str, object]:
     if not isinstance(value, Mapping):
         raise EventError(f"event line: an object was wanted, not {str(value)[:40]!r}")
     return value
+
+
+def _texts(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise EventError(f"event line: a list of words was wanted, not {str(value)[:40]!r}")
+    return tuple(str(item) for item in value)
 
 
 def _pairs(value: object) -> Pairs:

@@ -25,6 +25,7 @@ from handsfree.procedure._events import (
     NoMatch,
     Record,
     Resumed,
+    Sealed,
     SetAside,
     Spoken,
     Start,
@@ -190,6 +191,15 @@ def _device_back(turn: Turn, event: DeviceBack) -> None:
     turn.say(turn.prompt(prompt, device=event.device), "notice")
 
 
+def _sealed(turn: Turn, event: Sealed) -> None:
+    """The job is over and its record whole: the head of its chain is told, so that somebody else knows it too."""
+    if turn.state.sealed:
+        raise Refusal("it is sealed already")
+    turn.set(sealed=True)
+    turn.record("seal", head=event.head, words=event.words)
+    turn.say(turn.prompt("check_words", words=", ".join(event.words)), "notice")
+
+
 def _timer(turn: Turn, event: TimerDue) -> None:
     turn.tire = event.tire
     timers_due(turn)
@@ -227,7 +237,7 @@ TABLE: Mapping[Mode, Mapping[type, Handler]] = {
         TakenUp: _taken_up,
     },
     Mode.STOPPED: _only(Resumed, Spoken),
-    Mode.FINISHED: _only(Spoken),
+    Mode.FINISHED: {**_only(Spoken), Sealed: _sealed},
 }
 
 

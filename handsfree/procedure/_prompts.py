@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import string
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 
 __all__ = ["PromptError", "Prompts"]
 
@@ -28,6 +28,7 @@ def _must_be_plain(name: str, key: str, template: str) -> None:
 _NEVER_SHORTENED = (
     "caution",
     "closing",
+    "check_words",
     "practice",
     "loosened",
     "stopped",
@@ -89,12 +90,12 @@ class Prompts:
         """The variables a template uses."""
         return _variables(self._templates[key])
 
-    def must_cover(self, packaged: Prompts) -> None:
-        """Every sentence of the packaged file is there and asks for nothing more. Raises PromptError.
+    def must_cover(self, packaged: Prompts, *, but: Set[str] = frozenset()) -> None:
+        """Every sentence of the packaged file, ``but`` these, is there and asks for nothing more. Raises PromptError.
 
         Found out before a job begins, not when the sentence is wanted in the middle of it.
         """
-        for key in packaged.templates:
+        for key in packaged.templates.keys() - (but - self._templates.keys()):
             if key not in self._templates:
                 raise PromptError(f"{self._name}: no prompt {key!r}; add it, the packaged file has one")
             used = self.variables(key) | _variables(self._expert.get(key, ""))

@@ -114,6 +114,7 @@ class State:
     armed: Pairs = ()
     job: Pairs = ()
     outcome: str = ""
+    sealed: bool = False  # the check words were given
     at: int = 0
 
     @property

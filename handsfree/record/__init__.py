@@ -4,20 +4,26 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import Finding, check_chain
+from ._check import Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
+from ._export import FORMATS, export
+from ._files import write_new as write_private
+from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
-from ._log import SCHEMA, Clock, JobLog, system_clock
+from ._log import Clock, JobLog, system_clock
+from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._phrases import limit_of, phrase
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
 from ._wording import clean, items, measured, value_of
+from ._words import check_words
 
 __all__ = [
     "AUDIO",
+    "FORMATS",
     "GENESIS",
     "SCHEMA",
     "WITHHELD",
@@ -32,9 +38,15 @@ __all__ = [
     "RecordError",
     "Told",
     "check_chain",
+    "check_read",
+    "check_words",
     "clean",
+    "current",
     "exceptions_of",
+    "export",
+    "forget_audio",
     "hash_prefix",
+    "in_present_form",
     "items",
     "limit_of",
     "measured",
@@ -42,9 +54,11 @@ __all__ = [
     "practice_of",
     "read_log",
     "render",
+    "schema_of",
     "show_text",
     "summary_text",
     "system_clock",
     "tell",
     "value_of",
+    "write_private",
 ]

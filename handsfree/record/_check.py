@@ -8,18 +8,22 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
+from ._forget import dropped_too_soon
 from ._line import Json, Line
 from ._read import LogRead, read_log
+from ._words import check_words
 
-__all__ = ["Finding", "check_chain"]
+__all__ = ["Finding", "check_chain", "check_read"]
+
+MISSING = "the file is missing"
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing found wrong. ``line`` counts from 1 (0: not about a line); ``severity`` is "error" where the
-    record can't be trusted, "note" for what an interruption leaves behind."""
+    record can't be trusted, "warn" where a person must look, "note" for what is only to be known."""
 
-    check: str  # "line" | "torn" | "audio" | "head"
+    check: str  # "line" | "torn" | "audio" | "head", and what an audit adds
     line: int
     message: str
     severity: str = "error"
@@ -31,7 +35,11 @@ def check_chain(folder: Path | str) -> list[Finding]:
     Changes nothing. A chain shows every change inside it but not a cut at a line's end: compare the last hash
     with the one spoken or signed at the close for that. Raises RecordError when there is no record.
     """
-    read = read_log(folder)
+    return check_read(read_log(folder))
+
+
+def check_read(read: LogRead) -> list[Finding]:
+    """The same for a record that has been read already."""
     found = [Finding("torn" if damage.torn else "line", damage.line, damage.reason) for damage in read.damage]
     found += _audio_findings(read)
     found += _close_findings(read)
@@ -40,15 +48,41 @@ def check_chain(folder: Path | str) -> list[Finding]:
 
 def _audio_findings(read: LogRead) -> Iterator[Finding]:
     named: set[str] = set()
+    dropped = {path: line for line in read.lines if line.kind == "audio_dropped" for path in _files_of(line)}
     for number, line in zip(read.numbers, read.lines, strict=True):
         for path in _audio_of(line.body):
             named.add(path)
             fault = _audio_fault(read.folder, path)
+            if fault == MISSING and path in dropped:
+                continue
             if fault:
                 yield Finding("audio", number, f"{path}: {fault}")
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind == "audio_dropped":
+            yield from _drop_findings(read, number, line, named)
     for file in sorted((read.folder / AUDIO).glob("*")):
         if f"{AUDIO}/{file.name}" not in named:
             yield Finding("audio", 0, f"{AUDIO}/{file.name}: no line names it", "note")
+
+
+def _files_of(line: Line) -> list[str]:
+    files = line.body.get("files")
+    return [path for path in files if isinstance(path, str)] if isinstance(files, list) else []
+
+
+def _drop_findings(read: LogRead, number: int, line: Line, named: set[str]) -> Iterator[Finding]:
+    files = _files_of(line)
+    for path in files:
+        if path not in named:
+            yield Finding("audio", number, f"{path} is said to be dropped, but no line names it")
+        elif (read.folder / path).exists():
+            yield Finding("audio", number, f"{path} is said to be dropped, and is still there", "note")
+    if dropped_too_soon(read.lines, line):
+        yield Finding("audio", number, "utterances were dropped before the policy's days were over")
+    days = f"older than {line.body.get('days')} days"
+    yield Finding(
+        "audio", number, f"{len(files)} utterances dropped on {line.at[:10]} by policy ({days})", "note"
+    )
 
 
 def _audio_of(body: Mapping[str, Json]) -> Iterator[str]:
@@ -65,18 +99,26 @@ def _audio_fault(folder: Path, path: str) -> str:
     try:
         content = (folder / AUDIO / name).read_bytes()
     except FileNotFoundError:
-        return "the file is missing"
+        return MISSING
     except OSError as error:
         return f"can't be read ({error.strerror})"
+    return sound_fault(prefix, content)
+
+
+def sound_fault(prefix: str, content: bytes) -> str:
+    """What is wrong with a sound file, by the hash digits in its name; "" when nothing is."""
     return "" if hashlib.sha256(content).hexdigest().startswith(prefix) else "the sound was changed"
 
 
 def _close_findings(read: LogRead) -> Iterator[Finding]:
     for number, line in zip(read.numbers, read.lines, strict=True):
-        if line.kind == "close" and _head_of(line) not in ("", line.prev):
+        head = line.body.get("head")
+        if line.kind == "event" and line.body.get("type") == "sealed":
+            if head != line.prev:
+                yield Finding(
+                    "head", number, "the job was sealed with another chain head than the line before"
+                )
+            elif line.body.get("words") != list(check_words(line.prev)):
+                yield Finding("head", number, "the check words are not those of the chain head")
+        elif line.kind == "close" and head not in (None, "", line.prev):
             yield Finding("head", number, "the closing line names another chain head")
-
-
-def _head_of(line: Line) -> str:
-    head = line.body.get("head")
-    return head if isinstance(head, str) else ""

@@ -123,6 +123,13 @@ def _hold_point(row: Told) -> str:
     return joined(f"{value_of(row, 'step')}: {outcome} by {by}", doubt, *items(row, "reasons"))
 
 
+def _signed(row: Told) -> str:
+    decision = value_of(row, "decision")
+    again = f"redo: {'; '.join(items(row, 'redo'))}" if items(row, "redo") else ""
+    told = joined(f"{decision} by {value_of(row, 'name')}", value_of(row, "reason"), again)
+    return "" if decision == "accept" else told
+
+
 def _at(what: str) -> Callable[[Told], str]:
     return lambda row: f"{what} at {value_of(row, 'step')}"
 
@@ -145,9 +152,11 @@ _RULES: dict[str, Callable[[Told], str]] = {
     ),
     "technician": lambda row: f"technician changed {takes_over(row)}" if has(row, "was") else "",
     "hold": _at("put on hold"),
+    "signed": _signed,
     "stop": _at("work stopped"),
     "resumed": _at("interrupted and opened again"),
     "back": lambda row: f"went back from {value_of(row, 'step')} to {value_of(row, 'to')}",
     "device": lambda row: joined(value_of(row, "device"), value_of(row, "outcome"), sep=" "),
+    "reopened": lambda row: f"opened again: {value_of(row, 'reason')}",
     "recovered": lambda row: f"an unfinished line was moved to {value_of(row, 'file')}",
 }

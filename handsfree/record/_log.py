@@ -12,17 +12,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from ._audio import AUDIO, audio_name, last_number, wav_bytes
+from ._audio import AUDIO, audio_name, flac_bytes, last_number
 from ._errors import RecordDamaged, RecordError
 from ._files import AppendFile, OsAppendFile, explain, make_folder, sync_folder, write_new
 from ._line import GENESIS, Line, build
 from ._lock import JobLock
+from ._migrate import SCHEMA
 from ._read import RECORD, LogRead, read_log
 
 __all__ = ["SCHEMA", "Clock", "JobLog", "system_clock"]
-
-#: Version of the line format; the first line carries it.
-SCHEMA = "1"
 
 #: Gives wall time (RFC 3339, UTC, milliseconds) and monotonic milliseconds.
 Clock = Callable[[], tuple[str, int]]
@@ -52,7 +50,9 @@ class JobLog:
         self._clock = clock
         self._failed = ""
         self._closed = False
-        self._clips = last_number(folder / AUDIO)
+        # Also those of sound that was dropped since: a number is never given twice.
+        named = [str(line.body["audio"]).rpartition("/")[2] for line in lines if "audio" in line.body]
+        self._clips = last_number([*named, *(path.name for path in (folder / AUDIO).glob("*"))])
         self._file = opener(folder / RECORD)
 
     @classmethod
@@ -147,12 +147,12 @@ class JobLog:
         return fresh
 
     def keep_audio(self, pcm: bytes, rate: int = 16000) -> str:
-        """Keep one utterance (mono 16-bit little-endian) as a WAV file, on disk when this returns.
+        """Keep one utterance (mono 16-bit little-endian) as a FLAC file, on disk when this returns.
 
-        Returns its path relative to the job, ``audio/<number>-<hash>.wav``, for the event's ``audio``.
+        Returns its path relative to the job, ``audio/<number>-<hash>.flac``, for the event's ``audio``.
         """
         self._must_be_usable()
-        content = wav_bytes(pcm, rate)
+        content = flac_bytes(pcm, rate)
         name = audio_name(self._clips + 1, content)
         try:
             write_new(self._folder / AUDIO / name, content)

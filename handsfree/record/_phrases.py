@@ -100,6 +100,7 @@ EVENTS: dict[str, Formatter] = {
     "resumed": _hidden,  # so does the resumed line
     "device_lost": _hidden,
     "device_back": _hidden,
+    "sealed": _hidden,  # the seal's own line says it
 }
 
 
@@ -228,6 +229,22 @@ def _recovered(row: Told) -> Phrase:
     return Phrase("recovered", Text(text), "yellow")
 
 
+def _signed(row: Told) -> Phrase:
+    decision = value_of(row, "decision")
+    text = joined(
+        f"{decision} by {value_of(row, 'name')}, key {value_of(row, 'key')[:16]}",
+        value_of(row, "reason"),
+        *items(row, "redo"),
+    )
+    return Phrase("signed", Text(text), "bold green" if decision == "accept" else "bold red")
+
+
+def _audio_dropped(row: Told) -> Phrase:
+    files = items(row, "files")
+    text = f"{len(files)} utterances older than {value_of(row, 'days')} days, by policy"
+    return Phrase("dropped", Text(text), "yellow")
+
+
 def _close(row: Told) -> Phrase:
     text = joined(value_of(row, "disposition") or value_of(row, "outcome"), *items(row, "reasons"))
     return Phrase("closed", Text(text), "bold")
@@ -275,5 +292,9 @@ PHRASES: dict[str, Formatter] = {
         "known", Text(f"{value_of(row, 'step')}: {value_of(row, 'outcome')}, told before"), "dim"
     ),
     "recovered": _recovered,
+    "reopened": lambda row: Phrase("reopened", Text(value_of(row, "reason")), "yellow"),
     "close": _close,
+    "seal": lambda row: Phrase("sealed", Text(f"check words: {' '.join(items(row, 'words'))}"), "bold"),
+    "signed": _signed,
+    "audio_dropped": _audio_dropped,
 }

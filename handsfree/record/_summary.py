@@ -29,7 +29,15 @@ def summary_text(folder: Path | str) -> str:
     lines += [f"Exception: {text}" for text in items(closing, "exceptions")]
     table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
     lines += _technicians(rows)
-    return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds)])
+    return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds), *_seal(kinds)])
+
+
+def _seal(kinds: Kinds) -> list[str]:
+    """What to write on the work order: by it somebody can tell later that the record is still this one."""
+    return [
+        f"Check words: {' '.join(items(row, 'words'))} (chain head {value_of(row, 'head')[:16]})"
+        for row in kinds.get("seal", [])
+    ]
 
 
 #: What a technician answers for: the kinds of line that record a thing done, found or measured.

@@ -19,6 +19,7 @@ from handsfree.record import (
     check_chain,
     exceptions_of,
     hash_prefix,
+    in_present_form,
     read_log,
     tell,
     value_of,
@@ -73,8 +74,8 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT) -> Source:
     rows = tell(read.lines)
     book, state, doubt = None, None, ""
     try:
-        book = job_book(folder, read.lines[0].body if read.lines else {})
-        state = replay(book, read.lines).machine.state
+        book = job_book(folder, read.lines[0].body if read.lines else {}, to_work_by=False)
+        state = replay(book, in_present_form(read.lines)).machine.state
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
         doubt = str(error)
     sounds = _sounds(folder, rows, audio_limit)

@@ -4,23 +4,29 @@ from handsfree.session._bay import TIRE_NAMES, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._job import (
+    PINNED,
     Job,
+    book_of,
     create_job,
+    header_of,
     job_book,
     job_folder,
+    limits_hash,
     open_job,
     packaged_procedure,
     packaged_procedures,
     prompts_text,
 )
 from handsfree.session._people import People
-from handsfree.session._replay import Replayed, replay
+from handsfree.session._replay import OWN, Replayed, entry, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
 from handsfree.session._screen import SCREENS, LiveView, choose_screen
 from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._view import NoView, PlainView, View
 
 __all__ = [
+    "OWN",
+    "PINNED",
     "SCREENS",
     "TIRE_NAMES",
     "UNFINISHED",
@@ -45,11 +51,15 @@ __all__ = [
     "Tire",
     "TypedEars",
     "View",
+    "book_of",
     "choose_screen",
     "create_job",
     "demo_folder",
+    "entry",
+    "header_of",
     "job_book",
     "job_folder",
+    "limits_hash",
     "open_job",
     "packaged_procedure",
     "packaged_procedures",

@@ -3,25 +3,42 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from importlib import resources
 from importlib.metadata import version
 from pathlib import Path
 
-from handsfree.limits import DEFAULT, Policy, parse_policy
-from handsfree.procedure import Book, Machine, Mode, Prompts, Resumed, Start, read_procedure
-from handsfree.record import JobLog, RecordError, read_log
+from handsfree.limits import DEFAULT, Policy, as_json, parse_policy
+from handsfree.procedure import (
+    Book,
+    Event,
+    Machine,
+    Mode,
+    Prompts,
+    Record,
+    Resumed,
+    Say,
+    Sealed,
+    Spoken,
+    Start,
+    event_body,
+    read_procedure,
+)
+from handsfree.record import JobLog, RecordError, check_words, in_present_form, read_log, write_private
 from handsfree.session._clock import Clock
-from handsfree.session._replay import replay
+from handsfree.session._replay import Replayed, entry, replay
 
 __all__ = [
+    "PINNED",
     "Job",
+    "book_of",
     "create_job",
+    "header_of",
     "job_book",
     "job_folder",
+    "limits_hash",
     "open_job",
     "packaged_procedure",
     "packaged_procedures",
@@ -30,7 +47,9 @@ __all__ = [
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
 #: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
-_PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
+PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
+#: Prompts that came with a later line format: a job begun in an earlier one goes on without them.
+_NOT_YET: Mapping[object, Set[str]] = {"1": {"check_words"}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +95,33 @@ def _sha256(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _book(texts: Mapping[str, str]) -> Book:
+def book_of(texts: Mapping[str, str], schema: object = None, *, to_work_by: bool = True) -> Book:
+    """What a machine works from, of the texts of the pinned files by name. ``schema``: the record's line format.
+
+    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were.
+    Raises ProcedureError, PromptError, LimitsError.
+    """
     spoken = Prompts(texts[_PROMPTS], _PROMPTS)
-    spoken.must_cover(Prompts(prompts_text(), _PROMPTS))
+    if to_work_by:
+        spoken.must_cover(Prompts(prompts_text(), _PROMPTS), but=_NOT_YET.get(schema, frozenset()))
     policy = parse_policy(texts[_POLICY]) if texts[_POLICY] else DEFAULT
     return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
+
+
+def header_of(book: Book) -> dict[str, object]:
+    """What the first line says of the procedure and the policy, in words."""
+    return {
+        "procedure": book.procedure.id,
+        "procedure_title": book.procedure.title,
+        "procedure_version": book.procedure.version,
+        "policy": book.policy.name,
+        "policy_moved": _moved(book.policy),
+    }
+
+
+def limits_hash(policy: Policy) -> str:
+    """Hash of every rule as it stands under a policy: limits, severities, sources."""
+    return _sha256(as_json(policy))
 
 
 def _moved(policy: Policy) -> list[str]:
@@ -92,14 +133,6 @@ def _moved(policy: Policy) -> list[str]:
         weight = f" {change.severity}" if change.severity is not None else ""
         found.append(f"{rule_id}{limit}{weight}{who}")
     return found
-
-
-def _keep(path: Path, text: str) -> None:
-    """On disk before the job begins: without these files it could not be opened again."""
-    with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 def create_job(
@@ -119,15 +152,12 @@ def create_job(
     PromptError, LimitsError.
     """
     texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
-    book = _book(texts)
+    book = book_of(texts)
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
-        "procedure": book.procedure.id,
-        "procedure_title": book.procedure.title,
-        "procedure_version": book.procedure.version,
-        **{key: _sha256(texts[name]) for name, key in _PINNED.items()},
-        "policy": book.policy.name,
-        "policy_moved": _moved(book.policy),
+        **header_of(book),
+        "limits_sha256": limits_hash(book.policy),
+        **{key: _sha256(texts[name]) for name, key in PINNED.items()},
         "clock": clock.name,
         "about": sorted(about),
         **about,
@@ -135,22 +165,25 @@ def create_job(
     }
     log = JobLog.create(folder, header, clock=clock.reading)
     try:
-        for name, text in texts.items():
-            _keep(folder / name, text)
+        for (
+            name,
+            text,
+        ) in texts.items():  # on disk before the job begins: without them it can't be opened again
+            write_private(folder / name, text.encode())
     except OSError as error:
         log.close()
         raise RecordError(f"can't write {folder}: {error.strerror}; free the disk or choose --jobs") from None
     return Job(Machine(book), log, Start(clock.now(), tuple(sorted(about.items()))))
 
 
-def job_book(folder: Path, header: Mapping[str, object]) -> Book:
+def job_book(folder: Path, header: Mapping[str, object], *, to_work_by: bool = True) -> Book:
     """The book a job works from, read from the files beside its record.
 
     ``header`` is the body of its first line, which pins them ({}: nothing to compare with). Raises RecordError
     (a file is missing or was changed), ProcedureError, PromptError, LimitsError.
     """
     texts = {}
-    for name, key in _PINNED.items():
+    for name, key in PINNED.items():
         try:
             texts[name] = (folder / name).read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
@@ -159,7 +192,7 @@ def job_book(folder: Path, header: Mapping[str, object]) -> Book:
             ) from None
         if header and header.get(key) != _sha256(texts[name]):
             raise RecordError(f"{folder / name} was changed since the job began; put the original back")
-    return _book(texts)
+    return book_of(texts, header.get("schema"), to_work_by=to_work_by)
 
 
 def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clock]:
@@ -175,11 +208,12 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     _same_kind_of_time(folder, header, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(book, log.lines)
+        replayed = replay(book, in_present_form(log.lines))
         machine = replayed.machine
         clock = make_clock(machine.state.at)
-        log.append(list(replayed.missing))  # a finished job's too: its disposition may be among them
+        log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
+            _seal(log, replayed, clock)
             ending = machine.book.procedure.end(machine.state.outcome)
             how = ending.disposition if ending else machine.state.outcome
             raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
@@ -189,6 +223,40 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     if machine.state.mode is Mode.IDLE:
         return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _with_its_event(log: JobLog, replayed: Replayed) -> list[dict[str, object]]:
+    """The missing lines, with the time of the event that they belong to."""
+    event = next((line for line in reversed(log.lines) if line.kind == "event"), None)
+    time = {"at": event.at, "mono_ms": event.mono_ms} if event else {}
+    return [{**line, **time} for line in replayed.missing]
+
+
+def _seal(log: JobLog, replayed: Replayed, clock: Clock) -> None:
+    """What a crash kept a finished job from: nobody hears the rest now, and the record says so."""
+    machine, unspoken = replayed.machine, list(replayed.unspoken)
+    sealed = machine.state.sealed or "check_words" not in machine.book.prompts.templates
+    if unspoken or not sealed:
+        log.append([{"kind": "reopened", "reason": "the job had ended, but not its record"}])
+    _note_unspoken(log, machine, unspoken, clock)
+    if sealed:
+        return
+    head = log.head
+    said = _log_event(log, machine, Sealed(clock.now(), head, check_words(head)))
+    _note_unspoken(log, machine, said, clock)
+
+
+def _note_unspoken(log: JobLog, machine: Machine, unspoken: list[Say], clock: Clock) -> None:
+    for say in unspoken:
+        _log_event(log, machine, Spoken(clock.now(), say.id, False), text=say.text, say_kind=say.kind)
+
+
+def _log_event(log: JobLog, machine: Machine, event: Event, **extra: object) -> list[Say]:
+    """Append an event with its lines; returns what it would have said."""
+    effects = machine.feed(event)
+    lines = [entry(effect) for effect in effects if isinstance(effect, Record)]
+    log.append([{**event_body(event), **extra, "kind": "event"}, *lines])
+    return [effect for effect in effects if isinstance(effect, Say)]
 
 
 def _same_kind_of_time(folder: Path, header: Mapping[str, object], clock: Clock) -> None:

@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.procedure import Book, EventError, Machine, Record, event_from_body
+from handsfree.procedure import Book, EventError, Machine, Record, Say, Spoken, event_from_body
 from handsfree.record import Line, RecordError
 
-__all__ = ["Replayed", "entry", "replay"]
+__all__ = ["OWN", "Replayed", "entry", "replay"]
 
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """``missing``: lines that the last event called for and a crash kept from being written."""
+    """``missing``: lines that the last event called for and a crash kept from being written.
+
+    ``unspoken``: what was to be said, and of which no line tells whether it was.
+    """
 
     machine: Machine
     missing: tuple[dict[str, object], ...]
+    unspoken: tuple[Say, ...] = ()
 
 
 def entry(effect: Record) -> dict[str, object]:
@@ -25,28 +29,33 @@ def entry(effect: Record) -> dict[str, object]:
     return {**body, "kind": effect.kind}
 
 
-#: Lines the session writes of its own accord; everything else is an event or an effect of one.
-_OWN = ("open", "event", "recovered", "note")
+#: Lines the machine knows nothing of; everything else is an event or an effect of one.
+OWN = ("open", "event", "recovered", "reopened", "note", "signed", "audio_dropped")
 
 
 def replay(book: Book, lines: Sequence[Line]) -> Replayed:
     """Feed a record's events to a new machine. Raises RecordError where the record is not what it would say."""
     machine = Machine(book)
     due: list[dict[str, object]] = []
+    unspoken: dict[int, Say] = {}
     for line in lines:
         if line.kind == "event":
             if due:
                 raise _differs(line, f"line kind {due[0]['kind']!r} is missing before it")
             try:
-                effects = machine.feed(event_from_body(line.body))
+                event = event_from_body(line.body)
+                effects = machine.feed(event)
             except EventError as error:
                 raise _differs(line, str(error)) from None
             due = [entry(effect) for effect in effects if isinstance(effect, Record)]
-        elif line.kind not in _OWN:
+            unspoken |= {effect.id: effect for effect in effects if isinstance(effect, Say)}
+            if isinstance(event, Spoken):
+                unspoken.pop(event.say, None)
+        elif line.kind not in OWN:
             if not due or {**line.body, "kind": line.kind} != due[0]:
                 raise _differs(line, "the procedure would not have written this")
             due.pop(0)
-    return Replayed(machine, tuple(due))
+    return Replayed(machine, tuple(due), tuple(unspoken.values()))
 
 
 def _differs(line: Line, why: str) -> RecordError:

@@ -19,18 +19,20 @@ from handsfree.procedure import (
     Event,
     Finish,
     Machine,
+    Mode,
     NoInput,
     NoMatch,
     Record,
     Resumed,
     Say,
+    Sealed,
     SetAside,
     Spoken,
     TakenUp,
     TimerDue,
     event_body,
 )
-from handsfree.record import WITHHELD, JobLog, RecordError
+from handsfree.record import WITHHELD, JobLog, RecordError, check_words
 from handsfree.session._bay import BAY, TIRE_NAMES, Bay, Listening, Tire
 from handsfree.session._clock import Clock
 from handsfree.session._ears import Back, Closed, Ears, Heard, Lost
@@ -123,11 +125,22 @@ class Session:
             if beside and isinstance(first, Resumed):
                 first = replace(first, tire=self._bay.active.name)
             self.feed(first)
+            self._seal_finished()
             while not self.outcome:
                 self._turn()
+                self._seal_finished()
         finally:
             self._view.end()
         return self.outcome
+
+    def _seal_finished(self) -> None:
+        """The last words on a tire: what somebody can write down and later hold against its record."""
+        for tire in self._bay.tires:
+            state, prompts = tire.machine.state, tire.machine.book.prompts.templates
+            # A job begun before there were check words has none.
+            if state.mode is Mode.FINISHED and not state.sealed and "check_words" in prompts:
+                head = tire.log.head
+                self.feed(Sealed(self._clock.now(), head, check_words(head)), tire)
 
     def close(self) -> None:
         """Give back the ears and the jobs."""

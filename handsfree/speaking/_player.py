@@ -48,6 +48,7 @@ class FilePlayer:
         """Write the whole clip; a file can't be interrupted. Raises SpeakingError."""
         path = self._folder / f"{self._count + 1:04d}.wav"
         try:
+            path.touch(mode=0o600)  # private, as all of a job is
             write_wav(path, clip)
         except OSError as error:
             raise SpeakingError(f"can't write the reply {path} ({error.strerror}): free space") from None

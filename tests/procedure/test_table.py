@@ -20,6 +20,7 @@ from handsfree.procedure import (
     Record,
     Resumed,
     Say,
+    Sealed,
     Spoken,
     Start,
     TimerDue,
@@ -84,6 +85,8 @@ def an_event(kind: type[Event], at: int) -> Event:
             return DeviceLost(at, "microphone")
         case "DeviceBack":
             return DeviceBack(at, "microphone")
+        case "Sealed":
+            return Sealed(at, "0" * 64, ("apron",))
         case _:
             return kind(at)  # type: ignore[call-arg]
 

@@ -263,7 +263,7 @@ def test_kill_9_at_random_moments_loses_nothing_confirmed(new_job: Callable[[], 
         watchdog.start()
         for round_ in range(KILLS):
             in_opening = round_ % 4 == 0  # else while it appends
-            confirmed += _write_and_kill(writers, round_ * 100_000, in_opening, moments.uniform(0, 0.03))
+            confirmed += _write_and_kill(writers, round_ * 100_000, in_opening, moments.uniform(0, 0.06))
             held = {line.body["n"] for line in read_log(folder).lines if line.kind == "reading"}
             assert set(confirmed) <= held
             assert [finding for finding in check_chain(folder) if finding.severity == "error"] == []

@@ -8,14 +8,15 @@ import re
 import stat
 import subprocess
 import sys
-import wave
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import soundfile
 
-from handsfree.record import GENESIS, JobLog, RecordError, check_chain, read_log, system_clock
+from handsfree.audio import read_sound
+from handsfree.record import GENESIS, SCHEMA, JobLog, RecordError, check_chain, read_log, system_clock
 from handsfree.record._files import OsAppendFile
 
 from .conftest import BATCH, HEADER, ticking_clock
@@ -26,7 +27,7 @@ posix_only = pytest.mark.skipif(os.name == "nt", reason="POSIX file modes")
 def test_the_first_line_pins_the_header_and_the_schema(job: Path) -> None:
     first = read_log(job).lines[0]
     assert (first.kind, first.seq, first.prev, first.at) == ("open", 0, GENESIS, "2031-03-04T05:00:00.000Z")
-    assert first.body == {**HEADER, "schema": "1"}
+    assert first.body == {**HEADER, "schema": SCHEMA}
 
 
 def test_lines_are_numbered_and_chained(job: Path) -> None:
@@ -99,17 +100,21 @@ def test_a_job_is_private_whatever_the_umask(new_job: Callable[[], Path]) -> Non
     assert len(modes) == 6  # folder, audio, the clip, record, lock, writer
 
 
-def test_audio_is_a_wav_named_by_number_and_hash(new_job: Callable[[], Path]) -> None:
+def test_audio_is_flac_named_by_number_and_hash_and_nothing_of_it_is_lost(
+    new_job: Callable[[], Path],
+) -> None:
     pcm = b"\x01\x00\x02\x00" * 80
     with JobLog.create(new_job(), HEADER) as log:
         first, second = log.keep_audio(pcm), log.keep_audio(pcm, rate=8000)
     path = log.folder / first
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    assert first == f"audio/0001-{digest[:32]}.wav"
+    assert first == f"audio/0001-{digest[:32]}.flac"
     assert second.startswith("audio/0002-")
-    with wave.open(str(path)) as file:
-        assert file.getparams()[:4] == (1, 2, 16000, 160)
-        assert file.readframes(160) == pcm
+    assert path.read_bytes()[:4] == b"fLaC"  # RFC 9639, section 6
+    with soundfile.SoundFile(path) as file:
+        assert (file.channels, file.samplerate, file.frames, file.subtype) == (1, 16000, 160, "PCM_16")
+        assert file.read(dtype="int16").tobytes() == pcm
+    assert read_sound(path) == pcm
 
 
 def test_audio_numbers_go_on_after_an_interruption(job: Path) -> None:

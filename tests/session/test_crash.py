@@ -332,10 +332,10 @@ def test_a_job_with_a_bad_policy_leaves_no_folder(tmp_path: Path) -> None:
 def test_a_disk_that_fills_up_at_the_start_is_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(path: Path, text: str) -> None:
+    def full(path: Path, data: bytes) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("handsfree.session._job._keep", full)
+    monkeypatch.setattr("handsfree.session._job.write_private", full)
     with pytest.raises(RecordError, match="No space left on device; free the disk"):
         new_job(tmp_path / "job", SHORT)
     monkeypatch.undo()

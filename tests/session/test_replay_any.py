@@ -18,6 +18,7 @@ from handsfree.record import read_log
 from handsfree.record._line import build
 from handsfree.record._read import RECORD
 from handsfree.session import Job, Session, SimulatedClock
+from handsfree.session._bay import Listening
 from handsfree.session._replay import entry, replay
 from handsfree.speaking import Clip, NullPlayer, Played
 
@@ -75,7 +76,10 @@ class AnyJob(RuleBasedStateMachine):
             if self.over or not state.armed:
                 return
             self.clock.advance(900)
-            self.session._heard(heard(text, accepted=accepted or len(words) > 1), armed_for(state.armed))
+            self.session._heard(
+                heard(text, accepted=accepted or len(words) > 1),
+                Listening(armed_for(state.armed), state.armed),
+            )
 
     @rule(lines=st.integers(1, 8), data=st.data())
     def answers_well(self, lines: int, data: st.DataObject) -> None:
@@ -84,7 +88,9 @@ class AnyJob(RuleBasedStateMachine):
             fitting = [w for w in WORDS[:20] if state.armed and armed_for(state.armed).interpret(w)]
             if self.over or not fitting:
                 return
-            self.session._heard(heard(data.draw(st.sampled_from(fitting))), armed_for(state.armed))
+            self.session._heard(
+                heard(data.draw(st.sampled_from(fitting))), Listening(armed_for(state.armed), state.armed)
+            )
 
     @rule(seconds=st.sampled_from([0, 10, 200, 900]))
     def time_goes_by(self, seconds: int) -> None:

@@ -251,7 +251,7 @@ def test_what_was_heard_is_kept_with_its_scores_and_its_sound(folder: Path) -> N
         {"text": "ply", "start_s": "0.10", "end_s": "0.25"},
     ]
     assert event["level"]["speech_dbfs"] == "-20.0"  # type: ignore[index, call-overload]
-    assert (folder / str(event["audio"])).read_bytes()[:4] == b"RIFF"
+    assert (folder / str(event["audio"])).read_bytes()[:4] == b"fLaC"
 
 
 def test_silence_comes_by_the_steps_own_time(folder: Path) -> None:

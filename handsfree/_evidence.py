@@ -1,0 +1,240 @@
+"""The commands about records that exist: audit, sign, export, forgetting sound. Thin, as the command line is."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree import _wiring as wiring
+from handsfree.hearing import Engine, engine_pins
+from handsfree.record import FORMATS, JobLog, RecordError, export, forget_audio, read_log, write_private
+
+__all__ = ["register"]
+
+PASSPHRASE = "HANDSFREE_PASSPHRASE"
+
+Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
+Job = Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")]
+KeyFolder = Annotated[Path, typer.Option("--keys", help="The shop's folder of public keys.", metavar="DIR")]
+PassphraseFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--passphrase-file",
+        help=f"Read the passphrase from a file's first line. Else from {PASSPHRASE}, else it is asked for.",
+        metavar="FILE",
+    ),
+]
+
+keys_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Keys to sign records with.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the command line."""
+    app.command(
+        short_help="Check jobs: chain, replay, limits, waits, cautions, signatures.",
+        epilog="Example: handsfree audit jobs --keys keys. Exit code 1 when anything is an error.",
+    )(audit)
+    app.command(
+        short_help="Accept or reject a job, signed with a key.",
+        epilog='Example: handsfree sign JOB --key ortega.pem --concession "measured again by hand"',
+    )(sign)
+    app.add_typer(keys_app, name="keys", short_help="Make a key to sign with.")
+    keys_app.command(
+        name="new", short_help="Make a key pair.", epilog="Example: handsfree keys new ortega.pem"
+    )(new_key)
+    app.command(
+        name="export",
+        short_help="A job as one JSON, its readings as CSV, its utterances as EMMA.",
+        epilog="Example: handsfree export JOB --format csv --to readings.csv",
+    )(export_job)
+    app.command(
+        name="forget-audio",
+        short_help="Delete old sound; the records stay whole.",
+        epilog="Example: handsfree forget-audio --older-than 90",
+    )(forget)
+
+
+def audit(
+    job: Annotated[
+        str, typer.Argument(help="A job's folder or name, or a folder of jobs.", metavar="JOB|FOLDER")
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="For a program.")] = False,
+    listen: Annotated[
+        bool, typer.Option("--listen", help="Hear the kept sound again and compare; takes some minutes.")
+    ] = False,
+    model: Annotated[
+        Path | None, typer.Option("--model", help="Model folder for vosk.", metavar="DIR")
+    ] = None,
+    words: Annotated[
+        str,
+        typer.Option("--words", help="The check words that were written down, to compare.", metavar="TEXT"),
+    ] = "",
+    keys: KeyFolder = Path("keys"),
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
+    from handsfree.audit import as_json as to_json
+    from handsfree.audit import as_text, jobs_in
+    from handsfree.audit import audit as check
+    from handsfree.record.signing import check_signatures
+
+    def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
+        return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
+
+    folder = Path(job) if Path(job).is_dir() else jobs / job
+    reports = []
+    for one in jobs_in(folder):
+        reports.append(
+            check(
+                one,
+                signatures=lambda read: check_signatures(read, keys),
+                listener=listener if listen else None,
+                words=words.lower().split(),
+            )
+        )
+        if not as_json:
+            typer.echo(("\n" if len(reports) > 1 else "") + as_text(reports[-1]))
+    failed = sum(not report.passed for report in reports)
+    if as_json:
+        typer.echo(to_json(reports), nl=False)
+    elif len(reports) > 1:
+        typer.echo(f"\n{len(reports)} jobs, {failed} failed")
+    if failed:
+        raise typer.Exit(1)
+
+
+def sign(
+    job: Job,
+    key: Annotated[Path, typer.Option("--key", help="Your private key.", metavar="FILE")],
+    accept: Annotated[bool, typer.Option("--accept", help="The job is good as it is.")] = False,
+    concession: Annotated[
+        str, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
+    ] = "",
+    reject: Annotated[str, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")] = "",
+    redo: Annotated[
+        list[str] | None,
+        typer.Option("--redo", help="With --reject: what to do again (repeat it).", metavar="TEXT"),
+    ] = None,
+    passphrase_file: PassphraseFile = None,
+    keys: KeyFolder = Path("keys"),
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Sign a finished job whose audit finds no error: accept, accept with a concession, or reject."""
+    from handsfree.record.signing import Decision, load_key, public_keys
+    from handsfree.record.signing import sign as append_signature
+
+    chosen = [(accept, "accept", ""), (concession, "concession", concession), (reject, "reject", reject)]
+    wanted = [(what, reason) for given, what, reason in chosen if given]
+    if len(wanted) != 1:
+        raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
+    decision = Decision(*wanted[0], tuple(redo or ()))
+    decision.check()
+    folder = wiring.find_job(job, jobs)
+    _must_be_good(folder, keys)
+    opened = load_key(key, _passphrase(passphrase_file, f"Passphrase of {key}"))
+    name = public_keys(keys).get(opened.public)
+    if name is None:
+        raise RecordError(f"{key}: its public key is not in {keys}; put its .pub file there, or give --keys")
+    read = read_log(folder)
+    with JobLog.open(folder) as log:
+        if log.head != read.head:
+            raise RecordError(f"{folder} changed while it was looked at; try again")
+        line = append_signature(log, opened, name, decision, keys)
+    typer.echo(f"Signed: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
+
+
+def _must_be_good(folder: Path, keys: Path) -> None:
+    from handsfree.audit import audit as check
+    from handsfree.record.signing import check_signatures
+
+    report = check(folder, signatures=lambda read: check_signatures(read, keys))
+    if report.errors:
+        raise RecordError(
+            f"{folder.name} is not signed: its audit finds {report.errors} errors; see handsfree audit"
+        )
+    if not report.finished:
+        raise RecordError(
+            f"{folder.name} is not finished, so it can't be signed; go on with handsfree resume"
+        )
+
+
+def new_key(
+    file: Annotated[
+        Path, typer.Argument(help="Where to put the private key. Its name is who it belongs to.")
+    ],
+    passphrase_file: PassphraseFile = None,
+    keys: KeyFolder = Path("keys"),
+) -> None:
+    """Make a key pair: the private key with a passphrase, the public one into the shop's folder of keys."""
+    from handsfree.record.signing import new_key as make
+
+    public = make(file, keys, _passphrase(passphrase_file, f"New passphrase for {file}", twice=True))
+    typer.echo(f"Private key: {file} (keep it, and the passphrase, to yourself)")
+    typer.echo(f"Public key: {public} (whose is in this folder may sign)")
+
+
+def _passphrase(file: Path | None, prompt: str, *, twice: bool = False) -> str:
+    if file is not None:
+        try:
+            lines = file.read_text(encoding="utf-8").splitlines()
+        except (OSError, UnicodeDecodeError):
+            raise RecordError(
+                f"{file} can't be read; give a file with the passphrase in its first line"
+            ) from None
+        return lines[0] if lines else ""
+    if PASSPHRASE in os.environ:
+        return os.environ[PASSPHRASE]
+    try:
+        if not sys.stdin.isatty():
+            raise EOFError
+        return str(typer.prompt(prompt, hide_input=True, confirmation_prompt=twice))
+    except (typer.Abort, EOFError):
+        raise RecordError(f"no passphrase; type it, or give --passphrase-file or {PASSPHRASE}") from None
+
+
+def export_job(
+    job: Job,
+    form: Annotated[str, typer.Option("--format", help=f"One of {', '.join(FORMATS)}.")] = "json",
+    pseudonyms: Annotated[
+        bool, typer.Option("--pseudonyms", help="Names, badges and keys become person 1, person 2, ...")
+    ] = False,
+    to: Annotated[
+        Path | None, typer.Option("--to", help="A new file; default: the terminal.", metavar="FILE")
+    ] = None,
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Write a job in another form. The record stays the original."""
+    if form not in FORMATS:
+        raise typer.BadParameter(f"choose one of {', '.join(FORMATS)}", param_hint="--format")
+    text = export(wiring.find_job(job, jobs), form, pseudonyms=pseudonyms)
+    if to is None:
+        typer.echo(text, nl=False)
+        return
+    write_private(to, text.encode())
+    typer.echo(f"Written: {to}")
+
+
+def forget(
+    older_than: Annotated[int, typer.Option("--older-than", help="Days since a job's last event.", min=0)],
+    jobs: Jobs = Path("jobs"),
+) -> None:
+    """Delete the sound of old jobs. Each record says so in a line of its own, and its chain stays whole."""
+    deleted, touched, left = 0, 0, []
+    for path in sorted(jobs.glob("*/record.jsonl")):
+        try:
+            count = forget_audio(path.parent, older_than)
+        except RecordError as error:
+            left.append(str(error))
+            continue
+        deleted += count
+        touched += bool(count)
+    typer.echo(f"{deleted} utterances of {touched} jobs deleted")
+    for why in left:
+        typer.echo(f"handsfree: {why}", err=True)
+    if left:
+        raise typer.Exit(1)

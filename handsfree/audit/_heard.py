@@ -1,0 +1,76 @@
+"""What was heard, parsed again: the words must be a sentence of what was armed, with the meaning recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+from handsfree.grammar import Armed, GrammarError, Interpretation, Library
+from handsfree.procedure import Answer, Command, NoMatch
+from handsfree.record import Finding
+
+from ._walk import Turn, Walk
+
+__all__ = ["armed_for", "grammar_hash", "parsed_again"]
+
+
+#: What the session gives as the reason when words were heard well and are no sentence of what is armed.
+_NO_ANSWER = "not an answer to what was asked"
+#: Slots that a shop's file adds to a badge; and the label of a code word, of which no record keeps the words.
+_ADDED = ("supervisor", "technician")
+_CODE = "code"
+
+
+@cache
+def _library() -> Library:
+    return Library.load()
+
+
+def grammar_hash() -> str:
+    """The hash of the grammars that are installed now."""
+    return _library().sha256
+
+
+@cache
+def armed_for(grammar: tuple[tuple[str, str], ...]) -> Armed:
+    """What was armed, by its labels and expansions. Raises GrammarError."""
+    return _library().arm(dict(grammar))
+
+
+def parsed_again(walk: Walk) -> Iterator[Finding]:
+    """Every answer and command, and every no-match that was accepted by sound."""
+    for turn in walk.turns:
+        body = turn.line.body
+        if not isinstance(turn.event, Answer | Command | NoMatch) or "hypothesis" not in body:
+            continue
+        if not turn.before.armed or _CODE in dict(turn.before.armed):
+            continue  # the machine has refused it, and says so; or what was heard is withheld
+        try:
+            meaning = armed_for(turn.before.armed).interpret(str(body["hypothesis"]))
+        except GrammarError as error:
+            yield Finding("parse", turn.number, f"can't be parsed again: {error}")
+            continue
+        why = _differs(turn, meaning, accepted=body.get("accepted") == "true")
+        if why:
+            yield Finding("parse", turn.number, why)
+
+
+def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> str:
+    event = turn.event
+    if isinstance(event, NoMatch):
+        if event.text != turn.line.body["hypothesis"]:
+            return "is not what was heard"
+        if event.reason != _NO_ANSWER:
+            return ""  # too faint, too noisy: for another reason than its words
+        return "was understood, but is recorded as a no-match" if accepted and meaning is not None else ""
+    if not accepted and not (isinstance(event, Command) and event.name == "stop_work"):
+        return "was not accepted by its sound, and yet it counted"
+    if meaning is None:
+        return "is no sentence of what was armed"
+    if isinstance(event, Command):
+        same = meaning.label == "command" and meaning.slot("command") == event.name
+        return "" if same else "means another command"
+    assert isinstance(event, Answer)
+    slots = tuple(slot for slot in event.slots if slot[0] not in _ADDED or slot in meaning.slots)
+    found = (meaning.text, meaning.label, meaning.slots, meaning.number)
+    return "" if found == (event.text, event.label, slots, event.number) else "means something else"

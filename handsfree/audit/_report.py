@@ -1,0 +1,91 @@
+"""What an audit found, for a person and for a program."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.record import Finding
+
+__all__ = ["Report", "as_json", "as_text"]
+
+_ORDER = {"error": 0, "warn": 1, "note": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """One job. ``words`` stand for ``head``, the hash of the last line; ``sealed`` are those told at its end."""
+
+    folder: Path
+    findings: tuple[Finding, ...]
+    lines: int = 0
+    head: str = ""
+    words: tuple[str, ...] = ()
+    sealed: tuple[str, ...] = ()
+    disposition: str = ""
+    signed: str = ""
+    finished: bool = False
+
+    @property
+    def errors(self) -> int:
+        return sum(finding.severity == "error" for finding in self.findings)
+
+    @property
+    def passed(self) -> bool:
+        """Whether nothing was found that makes the record untrustworthy."""
+        return not self.errors
+
+
+def as_text(report: Report) -> str:
+    """The job, every finding, the worst first, and one line that sums up."""
+    head = [f"Job: {report.folder.name}", f"Disposition: {report.disposition or 'not closed'}"]
+    if report.signed:
+        head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
+    if report.sealed:
+        head.append(f"Check words told at the end: {' '.join(report.sealed)}")
+    head.append(f"Last line: {report.head[:16]} ({' '.join(report.words)})")
+    found = sorted(report.findings, key=lambda f: (_ORDER.get(f.severity, 0), f.line))
+    rows = [f"  {f.severity:<5}  {_where(f):<9}  {_one_line(f.message)}" for f in found]
+    many = [sum(f.severity == severity for f in found) for severity in _ORDER]
+    verdict = "PASSED" if report.passed else "FAILED"
+    return "\n".join(
+        [
+            *head,
+            *rows,
+            f"{verdict}: {report.lines} lines, {many[0]} errors, {many[1]} warnings, {many[2]} notes",
+        ]
+    )
+
+
+def _where(finding: Finding) -> str:
+    return f"line {finding.line}" if finding.line else ""
+
+
+def _one_line(text: str) -> str:
+    return "".join(char if char.isprintable() else "\ufffd" for char in text)
+
+
+def as_json(reports: Sequence[Report]) -> str:
+    """All of it for a program: ``passed`` for the whole, and each job's findings."""
+    jobs = [
+        {
+            "job": str(report.folder),
+            "passed": report.passed,
+            "finished": report.finished,
+            "lines": report.lines,
+            "head": report.head,
+            "words": list(report.words),
+            "sealed": list(report.sealed),
+            "disposition": report.disposition,
+            "signed": report.signed,
+            "findings": [
+                {"severity": f.severity, "check": f.check, "line": f.line, "message": f.message}
+                for f in report.findings
+            ],
+        }
+        for report in reports
+    ]
+    passed = all(report.passed for report in reports)
+    return json.dumps({"passed": passed, "jobs": jobs}, indent=1, ensure_ascii=False) + "\n"

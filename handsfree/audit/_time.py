@@ -1,0 +1,159 @@
+"""Did time run forward, and did the waits really last? From the lines' own times, not from the machine's word.
+
+``at`` is wall time and ``mono_ms`` the monotonic clock, both read when the line was written; ``at_ms`` is the
+machine's time, which is the wall clock at the session's start plus monotonic time since.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from handsfree.record import Finding, Line, schema_of
+
+__all__ = ["times", "waits"]
+
+#: A line is written after its event by the time it takes to keep the sound, on a slow disk some seconds; and a
+#: clock is set right by small steps all the time.
+_SLACK_MS = 5000
+#: Written outside a session: after the job, by another clock than a practice job's, or just before it goes on.
+_BESIDE = ("signed", "audio_dropped", "note")
+#: Written by a session of its own accord, with a time of their own; all other lines have their event's.
+_OWN_TIME = ("open", "event", "recovered", "reopened")
+
+_BEGINS = ("start", "resumed")
+
+Numbered = Sequence[tuple[int, Line]]
+
+
+def _wall(line: Line) -> int:
+    return round(datetime.fromisoformat(line.at).timestamp() * 1000)
+
+
+def _at_ms(line: Line) -> int | None:
+    text = line.body.get("at_ms")
+    return int(text) if isinstance(text, str) and text.lstrip("-").isdigit() else None
+
+
+def times(lines: Numbered) -> Iterator[Finding]:
+    """No clock runs back within a session, and the machine's time does not run away from the monotonic one."""
+    before: Line | None = None
+    event_time = ("", 0)
+    pace: int | None = None  # machine's time less monotonic time, the same all through a session
+    event_ms = 0
+    together = (
+        bool(lines) and schema_of([line for _, line in lines]) != "1"
+    )  # in format 1 a late line had its own
+    for number, line in lines:
+        if line.kind in _BESIDE:
+            continue
+        if line.kind not in _OWN_TIME:
+            if together and before is not None and (line.at, line.mono_ms) != event_time:
+                yield Finding("time", number, "has another time than the event it belongs to")
+            continue
+        if line.kind == "event":
+            event_time = (line.at, line.mono_ms)
+        if before is None or _new_session(line):
+            pace = None
+        else:
+            yield from _run_back(number, before, line)
+        at_ms = _at_ms(line) if line.kind == "event" else None
+        if at_ms is not None:
+            if at_ms < event_ms:
+                yield Finding("time", number, "the machine's time runs back")
+            event_ms = max(event_ms, at_ms)
+            if line.body.get("type") in _BEGINS:
+                pass  # made before the voice and the recognizer are loaded, which may take long
+            elif pace is None:
+                pace = at_ms - line.mono_ms
+            elif at_ms - line.mono_ms > pace + _SLACK_MS:
+                ahead = (at_ms - line.mono_ms - pace) / 1000
+                yield Finding("time", number, f"the machine's time gained {ahead:.0f} s that never passed")
+        before = line
+
+
+def _new_session(line: Line) -> bool:
+    return line.kind in ("recovered", "reopened") or (
+        line.kind == "event" and line.body.get("type") == "resumed"
+    )
+
+
+def _run_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
+    if line.mono_ms < before.mono_ms:
+        yield Finding("time", number, "the monotonic clock runs back within a session")
+    gone, passed = _wall(line) - _wall(before), line.mono_ms - before.mono_ms
+    if abs(gone - passed) > _SLACK_MS:
+        by = (gone - passed) / 1000
+        way = "forward" if by > 0 else "back"
+        yield Finding(
+            "time", number, f"the computer's clock was set {way} by {abs(by):.0f} s before it", "warn"
+        )
+
+
+@dataclass(slots=True)
+class _Wait:
+    event: Line
+    session: int
+    planned_s: int
+    longest_s: int | None
+
+
+def waits(lines: Numbered) -> Iterator[Finding]:
+    """Each wait that is called over lasted at least its shortest time, one used in time at most its longest."""
+    running: dict[str, _Wait] = {}
+    session, event = 0, None
+    for number, line in lines:
+        if line.kind == "event":
+            event = line
+        session += _new_session(line)
+        if line.kind != "wait" or event is None:
+            continue
+        step, outcome = str(line.body.get("step")), line.body.get("outcome")
+        if outcome == "started":
+            planned, longest = _seconds(line, "planned_s") or 0, _seconds(line, "longest_s")
+            first = running.get(step)
+            begun = (first.event, first.session) if first else (event, session)
+            running[step] = _Wait(*begun, planned, longest)
+            continue
+        wait = running.get(step)
+        if wait is None:
+            yield Finding("wait", number, f"{step}: {outcome}, but no line says that it began")
+            continue
+        yield from _lasted(number, line, event, wait, same=wait.session == session)
+        if outcome != "over":
+            del running[step]
+
+
+def _seconds(line: Line, key: str) -> int | None:
+    text = str(line.body.get(key, ""))
+    return int(text) if text.isascii() and text.isdigit() else None
+
+
+def _lasted(number: int, line: Line, event: Line, wait: _Wait, *, same: bool) -> Iterator[Finding]:
+    """Three clocks: the machine's to the millisecond, wall and monotonic ones as the lines were written."""
+    step, outcome = line.body.get("step"), line.body.get("outcome")
+    machine = (_at_ms(event) or 0) - (_at_ms(wait.event) or 0)
+    clocks = [("the wall clock", _wall(event) - _wall(wait.event))]
+    if same:
+        clocks.append(("the monotonic clock", event.mono_ms - wait.event.mono_ms))
+    if _seconds(line, "waited_s") != machine // 1000:
+        yield Finding(
+            "wait",
+            number,
+            f"{step}: {machine // 1000} s by the events, recorded {line.body.get('waited_s')} s",
+        )
+    if outcome in ("over", "used in time"):
+        if machine < 1000 * wait.planned_s:
+            yield Finding(
+                "wait", number, f"{step}: {machine / 1000:.0f} s by the events, {wait.planned_s} s were due"
+            )
+        for name, passed in clocks:
+            if passed < 1000 * wait.planned_s - _SLACK_MS:
+                yield Finding(
+                    "wait", number, f"{step}: {passed / 1000:.0f} s by {name}, {wait.planned_s} s were due"
+                )
+    if outcome == "used in time" and wait.longest_s is not None and machine >= 1000 * wait.longest_s:
+        yield Finding(
+            "wait", number, f"{step}: {machine / 1000:.0f} s, no more than {wait.longest_s} s were allowed"
+        )

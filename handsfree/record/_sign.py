@@ -1,0 +1,169 @@
+"""A supervisor's decision as the record's next line, signed; and what such lines are worth.
+
+The signature is over the line itself without ``hash`` and ``signature``, in RFC 8785 form. ``prev`` is part of
+it, and so is every byte above. What the record can't show by itself is a signature line that was cut off its
+end: that is why the shop's folder of keys keeps a list of what was signed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import rfc8785
+
+from ._check import Finding
+from ._errors import RecordError
+from ._files import OsAppendFile, explain, write_new
+from ._keys import Key, public_keys, verified
+from ._line import Json, Line
+from ._log import JobLog, system_clock
+from ._read import LogRead
+
+__all__ = ["DECISIONS", "SIGNED_LIST", "Decision", "check_signatures", "sign"]
+
+DECISIONS = ("accept", "concession", "reject")
+SIGNED_LIST = "signed.jsonl"
+#: What may follow a signature: another one, and sound that the privacy policy drops.
+_MAY_FOLLOW = ("signed", "audio_dropped")
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """``decision`` is accept, concession (``reason`` needed) or reject (``reason`` and ``redo`` needed)."""
+
+    decision: str
+    reason: str = ""
+    redo: tuple[str, ...] = ()
+
+    def check(self) -> None:
+        """Raises RecordError for a decision that lacks its reason or what to redo."""
+        if self.decision not in DECISIONS:
+            raise RecordError(f"{self.decision!r} is no decision; choose one of {', '.join(DECISIONS)}")
+        if self.decision != "accept" and not self.reason.strip():
+            raise RecordError(f"a decision {self.decision!r} needs a reason; give it with --reason")
+        if self.decision == "reject" and not self.redo:
+            raise RecordError("a rejection must say what to do again; give it with --redo")
+        if self.decision != "reject" and self.redo:
+            raise RecordError("only a rejection asks for something to be done again; leave --redo out")
+
+
+def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Line:
+    """Append the signed decision, and note it in the shop's list. The caller has audited the record before.
+
+    ``name``: who the key belongs to by the shop's folder ``keys``.
+
+    Raises RecordError; when the list can't be written, the record has the line nevertheless and says so.
+    """
+    decision.check()
+    at, mono_ms = system_clock()
+    entry: dict[str, Json] = {
+        "kind": "signed",
+        "at": at,
+        "mono_ms": mono_ms,
+        "decision": decision.decision,
+        "reason": decision.reason.strip(),
+        "redo": list(decision.redo),
+        "name": name,
+        "key": key.public,
+    }
+    message = rfc8785.dumps({**entry, "seq": len(log.lines), "prev": log.head})
+    line = log.append([{**entry, "signature": key.sign(message)}])[0]
+    _note(keys, log.lines[0].hash, line)
+    return line
+
+
+def _message(line: Line) -> bytes:
+    return rfc8785.dumps({k: v for k, v in line.entry.items() if k not in ("hash", "signature")})
+
+
+def _note(keys: Path, job: str, line: Line) -> None:
+    path = keys / SIGNED_LIST
+    row = {
+        "job": job,
+        "line": line.hash,
+        "at": line.at,
+        "decision": line.body["decision"],
+        "key": line.body["key"],
+    }
+    try:
+        if not path.exists():
+            write_new(path, b"")
+        file = OsAppendFile(path)
+        try:
+            file.write(rfc8785.dumps(row) + b"\n")
+            file.sync()
+        finally:
+            file.close()
+    except OSError as error:
+        raise explain(f"signed, but not noted in {path}", error) from None
+
+
+def check_signatures(read: LogRead, keys: Path) -> tuple[list[Finding], str]:
+    """Findings about a record's signatures, and who signed last and how, "" for nobody. Raises RecordError for a
+    folder of keys that can't be read."""
+    known = public_keys(keys)
+    found = []
+    last = ""
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind == "signed":
+            why, last = _fault(line, known)
+            if why:
+                found.append(Finding("signed", number, why))
+        elif last and line.kind not in _MAY_FOLLOW:
+            found.append(
+                Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
+            )
+    return found + _missing(read, keys), last
+
+
+def _fault(line: Line, known: Mapping[str, str]) -> tuple[str, str]:
+    """What is wrong with a signature, and what it says."""
+    key, signature = (str(line.body.get(k, "")) for k in ("key", "signature"))
+    owner = known.get(key, "")
+    who = owner or f"an unknown key {key[:16]}"
+    told = f"{line.body.get('decision')} by {who} on {line.at[:10]}"
+    if not verified(key, signature, _message(line)):
+        return f"the signature is false ({told})", f"FALSE SIGNATURE, {told}"
+    if not owner:
+        return f"signed with a key that is not in the shop's folder: {key[:16]}", told
+    if line.body.get("name") != owner:
+        return f"signed as {line.body.get('name')}, with the key of {owner}", told
+    return "", told
+
+
+def _missing(read: LogRead, keys: Path) -> list[Finding]:
+    """Signatures of this job that the shop's list knows and the record does not."""
+    if not read.lines:
+        return []
+    here = {line.hash for line in read.lines}
+    return [
+        Finding(
+            "signed",
+            0,
+            f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and the line is gone",
+        )
+        for row in _rows(keys)
+        if row.get("job") == read.lines[0].hash and row.get("line") not in here
+    ]
+
+
+def _rows(keys: Path) -> Sequence[Mapping[str, object]]:
+    try:
+        text = (keys / SIGNED_LIST).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return []
+    except (OSError, UnicodeDecodeError):
+        raise RecordError(f"{keys / SIGNED_LIST} can't be read; check the folder of keys") from None
+    rows = []
+    for number, raw in enumerate(text.splitlines(), start=1):
+        try:
+            row = json.loads(raw)
+        except ValueError:
+            row = None
+        if not isinstance(row, dict):
+            raise RecordError(f"{keys / SIGNED_LIST} is damaged at line {number}; put it back from a copy")
+        rows.append(row)
+    return rows

@@ -1,0 +1,245 @@
+"""The commands about records, as a supervisor meets them: exit codes, one line for an error, nothing lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import stat
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from audit.jobs import LINES, copy_of, whole_job
+
+from handsfree import cli
+from handsfree.record import read_log
+
+PASSPHRASE = "eleven quiet herons"
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return whole_job(tmp_path_factory.mktemp("evidence") / "job")
+
+
+@pytest.fixture
+def shop(finished: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A shop's folder: jobs/job, and the words of a passphrase in the environment."""
+    (tmp_path / "jobs").mkdir()
+    copy_of(finished, tmp_path / "jobs" / "job")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
+    return tmp_path
+
+
+class Done:
+    def __init__(self, code: int, out: str, err: str) -> None:
+        self.code, self.out, self.err = code, out, err
+
+    def one_line(self, code: int = 1) -> str:
+        assert (self.code, self.err.count("\n")) == (code, 1), (self.code, self.out, self.err)
+        return self.err.strip()
+
+
+Run = Callable[..., Done]
+
+
+@pytest.fixture
+def handsfree(capsys: pytest.CaptureFixture[str]) -> Run:
+    def run(*words: str) -> Done:
+        capsys.readouterr()
+        code = 0
+        try:
+            cli.main(list(words))
+        except SystemExit as ended:
+            code = int(ended.code or 0)
+        out, err = capsys.readouterr()
+        return Done(code, out, err)
+
+    return run
+
+
+def damage(shop: Path) -> None:
+    path = shop / "jobs/job/record.jsonl"
+    path.write_bytes(path.read_bytes().replace(b'"5.2"', b'"5.1"', 1))
+
+
+def test_a_good_job_passes(shop: Path, handsfree: Run) -> None:
+    for where in ("job", "jobs/job", "jobs"):
+        done = handsfree("audit", where)
+        assert done.code == 0
+        assert "PASSED: " in done.out
+
+
+def test_a_changed_job_fails_with_its_line(shop: Path, handsfree: Run) -> None:
+    damage(shop)
+    done = handsfree("audit", "job")
+    assert done.code == 1
+    assert "FAILED: " in done.out
+    found = json.loads(handsfree("audit", "jobs", "--json").out)
+    assert found["passed"] is False
+    (job,) = found["jobs"]
+    errors = [f for f in job["findings"] if f["severity"] == "error"]
+    assert {"line", "replay"} <= {f["check"] for f in errors}
+    assert set(errors[0]) == {"severity", "check", "line", "message"}
+    assert errors[0]["line"] > 1
+
+
+def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "jobs/other")
+    damage(shop)
+    done = handsfree("audit", "jobs")
+    assert done.code == 1
+    assert done.out.endswith("2 jobs, 1 failed\n")
+
+
+def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
+    told = next(x for x in handsfree("audit", "job").out.splitlines() if x.startswith("Check words"))
+    words = told.partition(": ")[2]
+    assert handsfree("audit", "job", "--words", words.upper()).code == 0
+    assert handsfree("audit", "job", "--words", "apron apron apron apron apron").code == 1
+
+
+def test_where_there_is_no_job_it_says_so(shop: Path, handsfree: Run) -> None:
+    assert "no job there" in handsfree("audit", "nothing").one_line()
+    (shop / "empty").mkdir()
+    assert "no job there" in handsfree("audit", "empty").one_line()
+
+
+def test_a_key_is_made_and_a_job_is_signed(shop: Path, handsfree: Run) -> None:
+    made = handsfree("keys", "new", "ortega.pem")
+    assert made.code == 0
+    assert "keys/ortega.pub" in made.out.replace("\\", "/")
+    done = handsfree("sign", "job", "--key", "ortega.pem", "--concession", "measured again by hand")
+    assert done.code == 0
+    assert done.out.startswith("Signed: concession by ortega, line ")
+    assert "Signed: concession by ortega on " in handsfree("audit", "job").out
+    shown = handsfree("show", "job").out
+    assert "concession by ortega, measured again by hand" in " ".join(shown.split())
+    path = shop / "jobs/job/record.jsonl"
+    path.write_bytes(path.read_bytes().replace(b"by hand", b"by Hand"))
+    assert handsfree("audit", "job").code == 1
+
+
+def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    sign = ("sign", "job", "--key", "ortega.pem")
+    whole_job(shop / "jobs/half", LINES[:6])
+    assert (
+        "is not finished, so it can't be signed"
+        in handsfree("sign", "half", *sign[2:], "--accept").one_line()
+    )
+    assert "what to do again" in handsfree(*sign, "--reject", "wet cement").one_line()
+    assert handsfree(*sign).code == 2
+    assert handsfree(*sign, "--accept", "--reject", "x").code == 2
+    monkeypatch.setenv("HANDSFREE_PASSPHRASE", "three loud herons")
+    assert "wrong passphrase" in handsfree(*sign, "--accept").one_line()
+    monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
+    assert "is not in other" in handsfree(*sign, "--accept", "--keys", "other").one_line()
+    before = (shop / "jobs/job/record.jsonl").read_bytes()
+    damage(shop)
+    assert "its audit finds" in handsfree(*sign, "--accept").one_line()
+    (shop / "jobs/job/record.jsonl").write_bytes(before)
+    assert handsfree(*sign, "--accept").code == 0
+
+
+def test_where_a_passphrase_comes_from(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("HANDSFREE_PASSPHRASE")
+    (shop / "words.txt").write_text(f"{PASSPHRASE}\nmore\n", encoding="utf-8")
+    assert handsfree("keys", "new", "a.pem", "--passphrase-file", "words.txt").code == 0
+    assert "can't be read" in handsfree("keys", "new", "b.pem", "--passphrase-file", "none").one_line()
+    assert "no passphrase; type it, or give" in handsfree("keys", "new", "b.pem").one_line()
+    assert not (shop / "b.pem").exists()
+    done = handsfree("sign", "job", "--key", "a.pem", "--accept", "--passphrase-file", "words.txt")
+    assert done.code == 0
+
+
+def _read_until(terminal: int, wanted: bytes) -> bytes:
+    shown = b""
+    while wanted not in shown:
+        assert select.select([terminal], [], [], 60)[0], shown
+        shown += os.read(terminal, 1000)
+    return shown
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a terminal of POSIX")
+def test_a_passphrase_typed_at_a_terminal_is_not_shown(shop: Path) -> None:
+    import pty
+
+    master, slave = pty.openpty()
+    environment = {k: v for k, v in os.environ.items() if k != "HANDSFREE_PASSPHRASE"}
+    command = [sys.executable, "-m", "handsfree", "keys", "new", "a.pem"]
+    with subprocess.Popen(
+        command, stdin=slave, stdout=slave, stderr=slave, env=environment, start_new_session=True
+    ) as running:
+        os.close(slave)
+        shown = b""
+        for prompt in (b"New passphrase for a.pem: ", b"confirmation: "):
+            shown += _read_until(master, prompt)
+            os.write(master, f"{PASSPHRASE}\n".encode())
+        shown += _read_until(master, b"may sign)")
+        running.wait(60)
+    os.close(master)
+    assert running.returncode == 0, shown
+    assert PASSPHRASE.encode() not in shown
+    assert (shop / "a.pem").exists()
+
+
+def test_a_job_is_exported_to_a_private_file_that_is_never_overwritten(shop: Path, handsfree: Run) -> None:
+    assert json.loads(handsfree("export", "job").out)["job"] == "job"
+    assert handsfree("export", "job", "--format", "csv", "--to", "x.csv").code == 0
+    if os.name != "nt":
+        assert stat.S_IMODE((shop / "x.csv").stat().st_mode) == 0o600
+    assert "exists" in handsfree("export", "job", "--to", "x.csv").one_line()
+    assert handsfree("export", "job", "--format", "docx").code == 2
+    assert "Ana" not in handsfree("export", "job", "--pseudonyms").out
+
+
+def test_old_sound_is_forgotten(shop: Path, handsfree: Run) -> None:
+    """The simulated job began in 2030, so its days are not over yet; a job of today's clock is."""
+    assert handsfree("forget-audio", "--older-than", "0").out == "0 utterances of 0 jobs deleted\n"
+    assert handsfree("forget-audio", "--older-than", "-1").code == 2
+    assert len(list((shop / "jobs/job/audio").iterdir())) == 3
+
+
+def test_a_job_on_the_real_clock_is_found_good_and_private(shop: Path) -> None:
+    """Through the real command, with a umask that would let everybody read."""
+    typed = "eye protection and gloves are on\n1122\naffirmative\n4417\naffirmative\n"
+    old = os.umask(0)
+    try:
+        subprocess.run(
+            [
+                sys.executable,
+                "-m",
+                "handsfree",
+                *["run", "--engine", "typed", "--technician", "Mara", "--jobs", "real"],
+            ],
+            input=typed,
+            text=True,
+            capture_output=True,
+            timeout=120,
+            check=False,
+        )
+    finally:
+        os.umask(old)
+    (job,) = (shop / "real").iterdir()
+    from handsfree.audit import audit
+
+    report = audit(job)
+    assert report.passed
+    assert [f.message for f in report.findings if f.severity != "note"] == [
+        f"the job is not finished: {read_log(job).lines[-1].body and _step(job)}"
+    ]
+    assert {"limits_sha256", "grammar_sha256", "procedure_sha256"} <= read_log(job).lines[0].body.keys()
+    if os.name != "nt":
+        modes = {p.name: stat.S_IMODE(p.stat().st_mode) for p in [job, *job.rglob("*")]}
+        kinds = {p.name: p.is_dir() for p in [job, *job.rglob("*")]}
+        assert all(mode == (0o700 if kinds[name] else 0o600) for name, mode in modes.items()), modes
+
+
+def _step(job: Path) -> str:
+    entered = [line.body["step"] for line in read_log(job).lines if line.kind == "step"]
+    return f"{entered[-1]}, asking"
