@@ -23,9 +23,8 @@ from __future__ import annotations
 
 import random
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from handsfree.grammar import Armed
 from handsfree.procedure import _trial as trial
@@ -45,23 +44,18 @@ from handsfree.procedure._events import (
 from handsfree.procedure._machine import TABLE, Machine
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._state import Mode, State
+from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS, Book
 from handsfree.procedure._watch import Watch, observe, standing
 from handsfree.procedure._words import spoken_count
 
-__all__ = ["Arms", "Walked", "stray", "walk"]
+__all__ = ["Walked", "stray", "walk"]
 
 START_MS = 1_900_000_000_000
 JOB = (("today", "2030-03-17"),)
 _MOST_FOUND = 20
 #: Events that no technician can be asked to bring about: a way to an ending must not need one.
 _MISHAPS = ("power gone", "late ", "cut off", "device ", "stop work")
-
-
-class Arms(Protocol):
-    """What makes a grammar of a moment: the library, or one that keeps what it made."""
-
-    def arm(self, armed: Mapping[str, str]) -> Armed: ...
 
 
 @dataclass(slots=True)
@@ -252,7 +246,7 @@ class _Alphabet:
         step = self._book.procedure.at(state.step)
         if not isinstance(step, Reading):
             return
-        place = (step.id, id(armed), trial.relevant(step, state.facts))
+        place = (step.id, trial.relevant(step, state.facts))
         if place not in self._classes:
             self._classes[place] = trial.classes(step, armed, state.facts, self._book.policy)
         yield from self._classes[place].items()
