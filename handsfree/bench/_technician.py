@@ -120,7 +120,8 @@ class Technician:
 
     def key(self) -> Key:
         state = self.machine.state
-        place = max((n for n, visit in enumerate(state.path) if visit.step == state.step), default=-1)
+        backward = range(len(state.path) - 1, -1, -1)
+        place = next((n for n in backward if state.path[n].step == state.step), -1)
         return (
             state.step,
             place,
