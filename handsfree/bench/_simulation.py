@@ -13,8 +13,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
+from handsfree._wiring import Setup, build_engine
 from handsfree.bench._channel import Arming, Channel, meaning_of
 from handsfree.bench._crew import Crew
+from handsfree.bench._sound_ears import SoundEars
 from handsfree.bench._technician import Habits, Key, Technician
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, make_engine
@@ -40,6 +42,7 @@ from handsfree.quantity import Quantity
 from handsfree.record import read_log
 from handsfree.session import (
     Closed,
+    Ears,
     Heard,
     Job,
     Lost,
@@ -67,7 +70,8 @@ _REACTION_MS, _WORD_MS = 1200, 350
 @dataclass(frozen=True, slots=True)
 class Work:
     """What is to be simulated. ``sure_voice``: chance that a reply is played to its end; ``shop`` and ``expert``:
-    shares of jobs that work by a shop's file, and with the short prompts."""
+    shares of jobs that work by a shop's file, and with the short prompts; ``snr_db``: in sound, so many dB over pink
+    noise, and then the noise makes the errors: the channel's rates count for nothing."""
 
     procedure: str
     habits: Habits = field(default_factory=Habits)
@@ -77,6 +81,7 @@ class Work:
     sure_voice: float = 0.995
     shop: float = 0.5
     expert: float = 0.25
+    snr_db: float | None = None
 
 
 @dataclass(slots=True)
@@ -171,6 +176,32 @@ class Account:
         self.entries = {k: e for k, e in self.entries.items() if not replaced or e.record != replaced}
         self.entries[key] = _Entry(right, right or passes, how, str(body["record"]))
 
+    def stuck(self) -> str:
+        """Called before each utterance: why the job ends here, "" while it goes on."""
+        self.since_step += 1
+        if self.since_step <= STUCK:
+            return ""
+        self._outcome.counts["deadlocks"] += 1
+        self._outcome.notes.append(f"no progress at {self._technician.machine.state.step}")
+        return "no progress"
+
+    def heard(self, words: str, heard: str, accepted: bool, armed: Armed) -> None:
+        """One utterance of his, and what was made of it."""
+        counts, kind = self._outcome.counts, self._technician.last.kind
+        counts["user turns"] += 1
+        meant, got = meaning_of(armed.interpret(words)), meaning_of(armed.interpret(heard))
+        if not accepted or got is None:
+            counts["no matches"] += 1
+        elif got != meant:
+            counts["misheard"] += 1
+        if kind not in ("command", "nothing", "yes", "no", "signs", "signs not"):
+            counts["concepts"] += 1
+            counts["concepts wrong"] += bool(not accepted or got != meant)
+        if kind in ("yes", "no") and accepted and isinstance(got, tuple) and got != meant:
+            swapped = {"yes", "no"} == {kind, dict(got[1]).get("answer")}
+            counts["confirmations swapped"] += swapped
+            counts[f"{kind} heard as its opposite"] += swapped
+
     def close(self, state: State) -> None:
         """What is wrong in the record that stands at the end of the job."""
         technician, counts = self._technician, self._outcome.counts
@@ -226,19 +257,16 @@ class SimulatedEars:
         channel: Channel,
         clock: SimulatedClock,
         account: Account,
-        outcome: Outcome,
     ) -> None:
         self.engine: Engine = make_engine("typed")
         self._technician, self._channel, self._clock = technician, channel, clock
-        self._account, self._outcome = account, outcome
+        self._account = account
         self._pick = random.Random(technician.seed + 1)
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
-        self._account.since_step += 1
-        if self._account.since_step > STUCK:
-            self._outcome.counts["deadlocks"] += 1
-            self._outcome.notes.append(f"no progress at {self._technician.machine.state.step}")
-            return Closed("no progress")
+        stuck = self._account.stuck()
+        if stuck:
+            return Closed(stuck)
         technician, mode = self._technician, self._technician.machine.state.mode
         if until is not None and (self._waits(mode) or technician.silent()):
             self._clock.advance(max(0, until - self._clock.now()))
@@ -248,27 +276,11 @@ class SimulatedEars:
         if words is None:
             return Quiet()
         hypothesis = self._channel.hear(words, armed)
-        self._count(words, hypothesis.text, hypothesis.accepted, armed)
+        self._account.heard(words, hypothesis.text, hypothesis.accepted, armed)
         return Heard(hypothesis)
 
     def _waits(self, mode: Mode) -> bool:
         return mode is Mode.WAITING and not self._technician.wrong and self._pick.random() > 0.05
-
-    def _count(self, words: str, heard: str, accepted: bool, armed: Armed) -> None:
-        counts, kind = self._outcome.counts, self._technician.last.kind
-        counts["user turns"] += 1
-        meant, got = meaning_of(armed.interpret(words)), meaning_of(armed.interpret(heard))
-        if not accepted or got is None:
-            counts["no matches"] += 1
-        elif got != meant:
-            counts["misheard"] += 1
-        if kind not in ("command", "nothing", "yes", "no", "signs", "signs not"):
-            counts["concepts"] += 1
-            counts["concepts wrong"] += bool(not accepted or got != meant)
-        if kind in ("yes", "no") and accepted and isinstance(got, tuple) and got != meant:
-            swapped = {"yes", "no"} == {kind, dict(got[1]).get("answer")}
-            counts["confirmations swapped"] += swapped
-            counts[f"{kind} heard as its opposite"] += swapped
 
     def close(self) -> None:
         self.engine.close()
@@ -331,7 +343,7 @@ def run_job(work: Work, seed: int, arming: Arming, folder: Path | None = None) -
         session = Session(
             job.machine,
             library=arming,  # type: ignore[arg-type]
-            ears=SimulatedEars(technician, channel, clock, account, outcome),
+            ears=_ears(work, technician, channel, clock, account),
             speaker=_Voice(technician, work.sure_voice, outcome),  # type: ignore[arg-type]
             log=job.log,
             clock=clock,
@@ -353,6 +365,15 @@ def run_job(work: Work, seed: int, arming: Arming, folder: Path | None = None) -
     if folder is not None:
         _replayed(folder, job.machine, outcome)
     return outcome
+
+
+def _ears(
+    work: Work, technician: Technician, channel: Channel, clock: SimulatedClock, account: Account
+) -> Ears:
+    if work.snr_db is None:
+        return SimulatedEars(technician, channel, clock, account)
+    engine = build_engine(Setup())
+    return SoundEars(technician, engine, clock, work.snr_db, account.stuck, account.heard)
 
 
 @cache

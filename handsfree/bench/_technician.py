@@ -21,7 +21,7 @@ from handsfree.procedure import Book, Machine, Mode
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._words import spoken, spoken_count
 
-__all__ = ["Habits", "Technician"]
+__all__ = ["IN_SOUND", "Habits", "Technician"]
 
 #: How the tool begins when it has only gone somewhere else.
 _NOTHING_NEW = (
@@ -61,6 +61,12 @@ class Habits:
     pauses: float = 0.02  # within a number: its beginning is heard alone
     changes: float = 0.002  # another technician takes over
     wrong_code: float = 0.1  # the supervisor says another code word than his own
+
+
+#: In sound the noise makes the errors: chatter and misreads are rare, and he does not stop within a number.
+IN_SOUND = Habits(
+    chatter=0.01, misread=0.01, wrong_order=0.005, pauses=0.0, holds=0.005, corrects_himself=0.005
+)
 
 
 @dataclass(slots=True)
