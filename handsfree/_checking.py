@@ -2,22 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Mapping, Sequence
+from functools import cache, lru_cache
 from pathlib import Path
 
 from pocketsphinx import get_model_path
 
-from handsfree.grammar import Library, load_pronunciations
+from handsfree.grammar import Armed, Library, load_pronunciations
 from handsfree.limits import DEFAULT
 from handsfree.procedure import Book, Prompts, check, read_procedure
 from handsfree.procedure._walk import walk
 from handsfree.session import prompts_text
 
-__all__ = ["check_procedure", "dictionary", "pronounce"]
+__all__ = ["Arming", "check_procedure", "dictionary", "pronounce"]
 
 #: The packaged procedures have fewer when nobody goes back; ``python -m handsfree.bench walk`` has no bound.
 _MOST_STATES = 4000
+_KEPT = 5_000  # sentences of one grammar
+
+
+class Arming:
+    """The packaged grammars, each made once and each sentence read once. Takes a library's place."""
+
+    def __init__(self) -> None:
+        self._library = Library.load()
+        self._kept: dict[tuple[tuple[str, str], ...], Armed] = {}
+
+    def arm(self, expansions: Mapping[str, str]) -> Armed:
+        """As ``Library.arm``."""
+        key = tuple(expansions.items())
+        if key not in self._kept:
+            made = self._library.arm(expansions)
+            made.interpret = lru_cache(_KEPT)(made.interpret)  # type: ignore[method-assign]
+            self._kept[key] = made
+        return self._kept[key]
 
 
 @cache
@@ -40,7 +58,7 @@ def pronounce(word: str) -> Sequence[str]:
 def check_procedure(text: str, name: str) -> list[str]:
     """Every fault of a procedure file. Raises ProcedureError for one that can't be read at all."""
     procedure = read_procedure(text, name)
-    library = Library.load()
+    library = Arming()
     found = check(procedure, library, pronounce)
     if found:
         return found

@@ -3,35 +3,18 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping
-from functools import cache, lru_cache
+from collections.abc import Iterator
+from functools import cache
 from itertools import islice
 
-from handsfree._checking import dictionary
-from handsfree.grammar import Armed, Interpretation, Library
+from handsfree._checking import Arming, dictionary
+from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import Hypothesis
 from handsfree.procedure._sounds import distance
 
 __all__ = ["Arming", "Channel", "meaning_of"]
 
 ENGINE = "simulated"
-_KEPT = 5_000
-
-
-class Arming:
-    """The grammars, each made once for all the jobs of a process. Takes a library's place in a session."""
-
-    def __init__(self) -> None:
-        self._library = Library.load()
-        self._kept: dict[tuple[tuple[str, str], ...], Armed] = {}
-
-    def arm(self, armed: Mapping[str, str]) -> Armed:
-        key = tuple(armed.items())
-        if key not in self._kept:
-            made = self._library.arm(armed)
-            made.interpret = lru_cache(_KEPT)(made.interpret)  # type: ignore[method-assign]
-            self._kept[key] = made
-        return self._kept[key]
 
 
 def meaning_of(meaning: Interpretation | None) -> object:

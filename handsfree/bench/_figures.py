@@ -177,6 +177,9 @@ def show(console: Console, figures: Figures) -> None:
         ("his own misreads", "misreads"),
         ("  that he never noticed", "misreads never noticed"),
         ("replies cut off", "line cut_off"),
+        ("jobs put on hold", "line hold"),
+        ("utterances that the ears did not find", "not heard at all"),
+        ("noise taken for speech", "noise taken for speech"),
         ("sessions opened again after stop work", "reopened"),
         ("records on disk that replayed", "replayed"),
     )

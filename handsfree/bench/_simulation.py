@@ -10,9 +10,13 @@ import random
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
+from handsfree._wiring import Setup, build_engine
 from handsfree.bench._channel import Arming, Channel, meaning_of
+from handsfree.bench._crew import Crew
+from handsfree.bench._sound_ears import SoundEars
 from handsfree.bench._technician import Habits, Key, Technician
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, make_engine
@@ -32,12 +36,13 @@ from handsfree.procedure import (
 )
 from handsfree.procedure import _trial as trial
 from handsfree.procedure._events import parse_exact
-from handsfree.procedure._model import Choice, Inspect, Reading
+from handsfree.procedure._model import Choice, HoldPoint, Inspect, Reading
 from handsfree.procedure._watch import Watch, observe
 from handsfree.quantity import Quantity
 from handsfree.record import read_log
 from handsfree.session import (
     Closed,
+    Ears,
     Heard,
     Job,
     Lost,
@@ -56,7 +61,7 @@ from handsfree.speaking import Played
 __all__ = ["Outcome", "Work", "run_job"]
 
 START_MS = 1_900_000_000_000
-ABOUT = {"technician": "Ana", "today": "2030-03-17", "practice": "simulated technician"}
+ABOUT = {"today": "2030-03-17", "practice": "simulated technician"}
 #: Utterances without a new step before a job counts as stuck.
 STUCK = 150
 _REACTION_MS, _WORD_MS = 1200, 350
@@ -64,7 +69,9 @@ _REACTION_MS, _WORD_MS = 1200, 350
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What is to be simulated. ``sure_voice``: chance that a reply is played to its end."""
+    """What is to be simulated. ``sure_voice``: chance that a reply is played to its end; ``shop`` and ``expert``:
+    shares of jobs that work by a shop's file, and with the short prompts; ``snr_db``: in sound, so many dB over pink
+    noise, and then the noise makes the errors: the channel's rates count for nothing."""
 
     procedure: str
     habits: Habits = field(default_factory=Habits)
@@ -72,6 +79,9 @@ class Work:
     rejection: float = 0.03
     chatter: float = 0.15
     sure_voice: float = 0.995
+    shop: float = 0.5
+    expert: float = 0.25
+    snr_db: float | None = None
 
 
 @dataclass(slots=True)
@@ -101,7 +111,7 @@ class Account:
         self._watch = Watch()
         self.entries: dict[Key, _Entry] = {}
         self.since_step = 0
-        self.confirmation_misheard = False
+        self._signed: tuple[str, str] | None = None  # the badge recorded last, and what he had said then
 
     def attach(self, machine: Machine) -> None:
         self._technician.machine = machine
@@ -148,6 +158,13 @@ class Account:
             self._enter(key, body, right, body["outcome"] == "found")
         elif effect.kind == "answer" and isinstance(step, Choice):
             self._enter(key, body, technician.answers.get(key) == body["outcome"], passes=True)
+        elif effect.kind == "hold_point" and isinstance(step, HoldPoint) and step.by == "supervisor":
+            meant = {"release": "released", "reject": "refused"}.get(technician.answers.get(key, ""))
+            right = body["outcome"] == meant and technician.crew.supervisor in str(body["by"]).split()
+            self._enter(key, body, right, body["outcome"] == "refused")
+        elif effect.kind == "technician":
+            self._outcome.counts["changes of technician"] += 1
+            self._signed = str(body["badge"]), technician.last.kind
 
     def _enter(self, key: Key, body: Mapping[str, object], right: bool, passes: bool) -> None:
         counts, how = self._outcome.counts, self._technician.last.kind
@@ -158,6 +175,32 @@ class Account:
         replaced = body.get("replaces")
         self.entries = {k: e for k, e in self.entries.items() if not replaced or e.record != replaced}
         self.entries[key] = _Entry(right, right or passes, how, str(body["record"]))
+
+    def stuck(self) -> str:
+        """Called before each utterance: why the job ends here, "" while it goes on."""
+        self.since_step += 1
+        if self.since_step <= STUCK:
+            return ""
+        self._outcome.counts["deadlocks"] += 1
+        self._outcome.notes.append(f"no progress at {self._technician.machine.state.step}")
+        return "no progress"
+
+    def heard(self, words: str, heard: str, accepted: bool, armed: Armed) -> None:
+        """One utterance of his, and what was made of it."""
+        counts, kind = self._outcome.counts, self._technician.last.kind
+        counts["user turns"] += 1
+        meant, got = meaning_of(armed.interpret(words)), meaning_of(armed.interpret(heard))
+        if not accepted or got is None:
+            counts["no matches"] += 1
+        elif got != meant:
+            counts["misheard"] += 1
+        if kind not in ("command", "nothing", "yes", "no", "signs", "signs not"):
+            counts["concepts"] += 1
+            counts["concepts wrong"] += bool(not accepted or got != meant)
+        if kind in ("yes", "no") and accepted and isinstance(got, tuple) and got != meant:
+            swapped = {"yes", "no"} == {kind, dict(got[1]).get("answer")}
+            counts["confirmations swapped"] += swapped
+            counts[f"{kind} heard as its opposite"] += swapped
 
     def close(self, state: State) -> None:
         """What is wrong in the record that stands at the end of the job."""
@@ -175,13 +218,25 @@ class Account:
                 continue
             known = key in technician.wrong
             kind = "known wrong at the end" if known else "undetected after a misheard confirmation"
-            if not known and entry.how in ("yes", "clear", "option", "found"):
+            if not known and entry.how in ("yes", "clear", "option", "found", "code"):
                 kind = "undetected errors"
             counts[kind if finished else f"{kind}, job not closed"] += 1
             self._outcome.notes.append(f"{kind}: {step} (said {entry.how})")
             if finished and not entry.passes and not known:
                 counts["limits passed by a wrong value"] += 1
+        self._present(finished)
         counts.update(technician.counts)
+
+    def _present(self, finished: bool) -> None:
+        """Whether the record knows who works at the end."""
+        crew, counts = self._technician.crew, self._outcome.counts
+        if self._signed is None or self._signed[0] == crew.present:
+            return
+        kind = "known wrong at the end" if crew.wanted else "undetected after a misheard confirmation"
+        if not crew.wanted and self._signed[1] == "signs":
+            kind = "undetected errors"
+        counts[kind if finished else f"{kind}, job not closed"] += 1
+        self._outcome.notes.append(f"{kind}: badge {self._signed[0]}")
 
 
 def _value(body: Mapping[str, object]) -> Quantity | str:
@@ -202,19 +257,16 @@ class SimulatedEars:
         channel: Channel,
         clock: SimulatedClock,
         account: Account,
-        outcome: Outcome,
     ) -> None:
         self.engine: Engine = make_engine("typed")
         self._technician, self._channel, self._clock = technician, channel, clock
-        self._account, self._outcome = account, outcome
+        self._account = account
         self._pick = random.Random(technician.seed + 1)
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
-        self._account.since_step += 1
-        if self._account.since_step > STUCK:
-            self._outcome.counts["deadlocks"] += 1
-            self._outcome.notes.append(f"no progress at {self._technician.machine.state.step}")
-            return Closed("no progress")
+        stuck = self._account.stuck()
+        if stuck:
+            return Closed(stuck)
         technician, mode = self._technician, self._technician.machine.state.mode
         if until is not None and (self._waits(mode) or technician.silent()):
             self._clock.advance(max(0, until - self._clock.now()))
@@ -224,27 +276,11 @@ class SimulatedEars:
         if words is None:
             return Quiet()
         hypothesis = self._channel.hear(words, armed)
-        self._count(words, hypothesis.text, hypothesis.accepted, armed)
+        self._account.heard(words, hypothesis.text, hypothesis.accepted, armed)
         return Heard(hypothesis)
 
     def _waits(self, mode: Mode) -> bool:
         return mode is Mode.WAITING and not self._technician.wrong and self._pick.random() > 0.05
-
-    def _count(self, words: str, heard: str, accepted: bool, armed: Armed) -> None:
-        counts, kind = self._outcome.counts, self._technician.last.kind
-        counts["user turns"] += 1
-        meant, got = meaning_of(armed.interpret(words)), meaning_of(armed.interpret(heard))
-        if not accepted or got is None:
-            counts["no matches"] += 1
-        elif got != meant:
-            counts["misheard"] += 1
-        if kind not in ("command", "nothing", "yes", "no"):
-            counts["concepts"] += 1
-            counts["concepts wrong"] += bool(not accepted or got != meant)
-        if kind in ("yes", "no") and accepted and isinstance(got, tuple) and got != meant:
-            swapped = {"yes", "no"} == {kind, dict(got[1]).get("answer")}
-            counts["confirmations swapped"] += swapped
-            counts[f"{kind} heard as its opposite"] += swapped
 
     def close(self) -> None:
         self.engine.close()
@@ -293,8 +329,11 @@ def run_job(work: Work, seed: int, arming: Arming, folder: Path | None = None) -
     """One job to its end. With ``folder`` on disk, opened again from there after a stop, and replayed at the end."""
     outcome = Outcome(seed)
     clock = SimulatedClock(START_MS)
-    job = _job(work, clock, folder)
-    technician = Technician(job.machine.book, job.machine, seed, work.habits)
+    drawn = random.Random(seed + 4)
+    crew = Crew(drawn.random() < work.shop)
+    about = {**ABOUT, **crew.about} | ({"expert": "yes"} if drawn.random() < work.expert else {})
+    job = _job(work, about, clock, folder)
+    technician = Technician(job.machine.book, job.machine, seed, arming, crew, work.habits)
     account = Account(technician, outcome)
     channel = Channel(
         seed + 3, substitution=work.substitution, rejection=work.rejection, chatter=work.chatter
@@ -304,11 +343,12 @@ def run_job(work: Work, seed: int, arming: Arming, folder: Path | None = None) -
         session = Session(
             job.machine,
             library=arming,  # type: ignore[arg-type]
-            ears=SimulatedEars(technician, channel, clock, account, outcome),
+            ears=_ears(work, technician, channel, clock, account),
             speaker=_Voice(technician, work.sure_voice, outcome),  # type: ignore[arg-type]
             log=job.log,
             clock=clock,
             view=_Listening(technician),
+            people=crew.people,
         )
         try:
             outcome.ending = session.run(job.first)
@@ -327,12 +367,28 @@ def run_job(work: Work, seed: int, arming: Arming, folder: Path | None = None) -
     return outcome
 
 
-def _job(work: Work, clock: SimulatedClock, folder: Path | None) -> Job:
-    text = packaged_procedure(work.procedure)
+def _ears(
+    work: Work, technician: Technician, channel: Channel, clock: SimulatedClock, account: Account
+) -> Ears:
+    if work.snr_db is None:
+        return SimulatedEars(technician, channel, clock, account)
+    engine = build_engine(Setup())
+    return SoundEars(technician, engine, clock, work.snr_db, account.stuck, account.heard)
+
+
+@cache
+def _book(name: str) -> Book:
+    return Book(read_procedure(packaged_procedure(name)), Prompts(prompts_text()), DEFAULT)
+
+
+def _job(work: Work, about: Mapping[str, str], clock: SimulatedClock, folder: Path | None) -> Job:
     if folder is not None:
-        return create_job(folder, procedure=text, prompts=prompts_text(), about=ABOUT, pins={}, clock=clock)
-    book = Book(read_procedure(text), Prompts(prompts_text()), DEFAULT)
-    return Job(Machine(book), _Memory(), Start(clock.now(), tuple(sorted(ABOUT.items()))))  # type: ignore[arg-type]
+        text = packaged_procedure(work.procedure)
+        return create_job(
+            folder, procedure=text, prompts=prompts_text(), about=dict(about), pins={}, clock=clock
+        )
+    start = Start(clock.now(), tuple(sorted(about.items())))
+    return Job(Machine(_book(work.procedure)), _Memory(), start)  # type: ignore[arg-type]
 
 
 def _again(job: Job, clock: SimulatedClock, folder: Path | None) -> tuple[Job, SimulatedClock]:

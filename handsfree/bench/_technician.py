@@ -11,14 +11,17 @@ import random
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import islice
 
+from handsfree.bench._channel import Arming
+from handsfree.bench._crew import CODE_WORD, Crew
 from handsfree.bench._world import Value, World
 from handsfree.grammar import Armed
 from handsfree.procedure import Book, Machine, Mode
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._words import spoken, spoken_count
 
-__all__ = ["Habits", "Technician"]
+__all__ = ["IN_SOUND", "Habits", "Technician"]
 
 #: How the tool begins when it has only gone somewhere else.
 _NOTHING_NEW = (
@@ -29,6 +32,11 @@ _NOTHING_NEW = (
     "Job opened again",
     "Going on",
 )
+
+#: Answers that are no entry of his to be compared with what is recorded.
+_NO_ENTRY = ("done", "pass", "read_back", "again", "badge", "code", "signs", "signs not")
+#: "one four, or four zero?" and the advice at the third miss: then he says it digit by digit.
+_IN_DIGITS = re.compile(r"^[a-z ]+, or [a-z ]+\?$|digit by digit, please", re.IGNORECASE)
 
 Key = tuple[str, int, int]  # step, its last place in the way, condition of an inspection
 
@@ -51,11 +59,20 @@ class Habits:
     asks: float = 0.02  # say again, what is the limit, time left
     stops: float = 0.001
     pauses: float = 0.02  # within a number: its beginning is heard alone
+    changes: float = 0.002  # another technician takes over
+    wrong_code: float = 0.1  # the supervisor says another code word than his own
+
+
+#: In sound the noise makes the errors: chatter and misreads are rare, and he does not stop within a number.
+IN_SOUND = Habits(
+    chatter=0.01, misread=0.01, wrong_order=0.005, pauses=0.0, holds=0.005, corrects_himself=0.005
+)
 
 
 @dataclass(slots=True)
 class Meant:
-    """``kind``: value, option, clear, found, done, pass, release, read_back, yes, no, command, nothing.
+    """``kind``: value, option, clear, found, done, pass, release, reject, code, read_back, yes, no, badge, signs,
+    signs not (yes and no to a new technician's badge), command, nothing.
     ``content``: what should come back in the tool's words."""
 
     kind: str
@@ -71,6 +88,8 @@ class Technician:
     book: Book
     machine: Machine  # for the step that is asked and the mode: what a screen shows
     seed: int
+    arming: Arming
+    crew: Crew
     habits: Habits = field(default_factory=Habits)
     counts: Counter[str] = field(default_factory=Counter)
     pick: random.Random = field(init=False)
@@ -97,14 +116,18 @@ class Technician:
         self.heard.append((text, kind))
         if kind == "read_back":
             self.read_back = text.lower()
+            self.crew.said(text)
         elif kind == "verdict":
             self.verdict = text
+        else:
+            self.crew.said(text)
 
     # -- what he makes of what he heard --------------------------------------------------------------
 
     def key(self) -> Key:
         state = self.machine.state
-        place = max((n for n, visit in enumerate(state.path) if visit.step == state.step), default=-1)
+        backward = range(len(state.path) - 1, -1, -1)
+        place = next((n for n in backward if state.path[n].step == state.step), -1)
         return (
             state.step,
             place,
@@ -118,7 +141,7 @@ class Technician:
     def listen(self) -> None:
         """After each of his utterances: has something been recorded that he did not mean?"""
         state, meant = self.machine.state, self.last
-        if meant.key[1] < 0 or state.mode in (Mode.HELD, Mode.CONFIRMING, Mode.STOPPED):
+        if meant.key[1] < 0 or state.mode in (Mode.HELD, Mode.CONFIRMING, Mode.SIGNING, Mode.STOPPED):
             return
         stopped = state.mode is Mode.DISPOSING and meant.mode is not Mode.DISPOSING
         moved = stopped or state.mode is Mode.FINISHED or self.key() != meant.key
@@ -129,7 +152,7 @@ class Technician:
             "yes": not meant.content or self._told(meant.content),
             "clear": self._told("clear"),
             "option": self._told(meant.content),
-        }.get(meant.kind, meant.kind in ("done", "pass", "read_back", "again"))
+        }.get(meant.kind, meant.kind in _NO_ENTRY)
         if right and meant.key in self.wrong:
             self.wrong.remove(meant.key)
             self.tries = 0
@@ -166,7 +189,7 @@ class Technician:
     def _put_right(self) -> str:
         """Correction until the step with the wrong entry is asked again; else back to it; at last stop work."""
         state = self.machine.state
-        if not self.wrong or state.mode is Mode.CONFIRMING:
+        if not self.wrong or state.mode in (Mode.CONFIRMING, Mode.PROVING, Mode.SIGNING):
             return ""
         place = self.wrong[-1]
         if self.key() == place:
@@ -190,6 +213,8 @@ class Technician:
     def _habit(self) -> str:
         """Now and then something else than the answer."""
         habits, state = self.habits, self.machine.state
+        if self.crew.wanted and state.mode in (Mode.ASKING, Mode.WAITING):
+            return self._command("change technician")
         if state.mode is Mode.WAITING:
             return self._command(self.pick.choice(("time left", "what is the limit")))
         if self.wrong:
@@ -202,6 +227,7 @@ class Technician:
             ("goes_back", habits.goes_back),
             ("asks", habits.asks),
             ("stops", habits.stops),
+            ("changes", habits.changes if state.mode is Mode.ASKING else 0.0),
         ):
             if roll < share:
                 self.counts[name] += 1
@@ -227,6 +253,9 @@ class Technician:
                 return self._command("go back")
             case "stops":
                 return self._command("stop work")
+            case "changes":
+                self.crew.change(pick)
+                return self._command("change technician")
             case _:
                 return self._command(pick.choice(("say again", "what is the limit", "time left")))
 
@@ -246,7 +275,7 @@ class Technician:
         step = self.book.procedure.at(state.step)
         match state.mode:
             case Mode.CONFIRMING:
-                return self._confirm(armed)
+                return self._confirm()
             case Mode.DISPOSING:
                 assert isinstance(step, Reading)
                 return self._dispose(step, armed)
@@ -254,8 +283,33 @@ class Technician:
                 assert isinstance(step, Caution)
                 self._mean("read_back")
                 return step.read_back
+            case Mode.SIGNING:
+                return self._sign(armed)
+            case Mode.PROVING:
+                return self._prove()
             case _:
                 return self._answer(armed)
+
+    def _sign(self, armed: Armed) -> str:
+        """Whoever takes over says the badge number, and listens whether it is read back right."""
+        if not self.crew.wanted:
+            return self._command("go back")  # nobody asked for it
+        if "value" not in armed.labels:
+            self._mean("badge")
+            return spoken(self.crew.wanted)
+        right = self.crew.is_read_back(self.read_back)
+        self._mean("signs" if right else "signs not")
+        return "affirmative" if right else "negative"
+
+    def _prove(self) -> str:
+        """The supervisor's code word, unless another decision was read back than the one meant."""
+        if not self._is_read_back(self._expected(self.key())):
+            return self._command("go back")
+        self._mean("code")
+        if self.pick.random() < self.habits.wrong_code:
+            self.counts["wrong code words"] += 1
+            return self._sentence("code", "wrong", "code")
+        return CODE_WORD
 
     def _answer(self, armed: Armed) -> str:
         self.counts["contents"] += 1
@@ -268,9 +322,9 @@ class Technician:
                     self.answers[key] = "found" if self.pick.random() < self.habits.found else "clear"
                 reason = step.conditions[key[2]].reason
                 self._mean(self.answers[key], f"Found: {reason}")
-                return self._sentence(armed, "answer", self.answers[key])
+                return self._sentence("answer", self.answers[key])
             case Choice():
-                return self._option(step, key, armed)
+                return self._option(step, key)
             case CountPasses():
                 self._mean("pass")
                 return f"pass {spoken_count(self.machine.state.index + 1)}"
@@ -278,11 +332,12 @@ class Technician:
                 if key not in self.answers:
                     self.answers[key] = self.pick.choice(("release", "release", "reject"))
                 word = self.answers[key]
-                self._mean(word, f"{'Released' if word == 'release' else 'Rejected'} by badge one two")
-                return f"supervisor {'release' if word == 'release' else 'rejection'} one two"
+                self._mean(word)
+                which = "release" if word == "release" else "rejection"
+                return f"supervisor {which} {spoken(self.crew.supervisor)}"
             case _:
                 self._mean("done")
-                return self._sentence(armed, "answer", "done")
+                return self._sentence("answer", "done")
 
     def _value(self, step: Reading, key: Key, armed: Armed) -> str:
         # "Put it right and measure again": a setting that was refused is another value now.
@@ -304,7 +359,8 @@ class Technician:
                 self.values[key] = self.world.reading(step, facts, armed)
         value = self.values[key]
         self._mean("value", f"{step.name}: {spoken(value)}")
-        words = self.world.words(step, value, armed)
+        in_digits = any(_IN_DIGITS.search(text) for text, _ in self.heard)
+        words = self.world.words(step, value, armed, in_digits=in_digits)
         if len(words.split()) > 2 and self.pick.random() < self.habits.pauses:
             self.counts["pauses"] += 1
             cut = self.pick.randrange(1, len(words.split()))
@@ -312,7 +368,7 @@ class Technician:
             return " ".join(words.split()[:cut])
         return words
 
-    def _option(self, step: Choice, key: Key, armed: Armed) -> str:
+    def _option(self, step: Choice, key: Key) -> str:
         if any(option.all_of or option.recall for option in step.options):
             # Every injury repaired, unless the tool has just said that one is left.
             left = any("repaired" in text and "found" in text for text, _ in self.heard)
@@ -323,14 +379,14 @@ class Technician:
             self.answers[key] = self.world.choice(step, self.book.procedure, facts)
         option = next(o for o in step.options if o.id == self.answers[key])
         self._mean("option", option.name)
-        return self._sentence(armed, "option", option.id)
+        return self._sentence("option", option.id)
 
-    def _confirm(self, armed: Armed) -> str:
+    def _confirm(self) -> str:
         """Only the words of the read-back count: are they those of what he meant here?"""
         state, key = self.machine.state, self.key()
         self.counts["read-backs"] += 1
         expected = self._expected(key)
-        right = bool(expected) and f" {expected.lower()}. affirmative" in f" {self.read_back}"
+        right = self._is_read_back(expected)
         if right and self._notices(key):
             right = False
         if right and self.pick.random() < self.habits.corrects_himself:
@@ -341,7 +397,12 @@ class Technician:
         step = self.book.procedure.at(state.step)
         again = self._recorded_words(step, key) if right else ""
         self._mean(word, again)
-        return self._sentence(armed, "answer", word)
+        return self._sentence("answer", word)
+
+    def _is_read_back(self, expected: str) -> bool:
+        """Whether this is what was read back last; an expert hears no "affirmative?" after it."""
+        ends = (". affirmative?", "?")
+        return bool(expected) and any(f" {expected.lower()}{end}" in f" {self.read_back}" for end in ends)
 
     def _recorded_words(self, step: object, key: Key) -> str:
         """What the tool says when it records this: he listens for it."""
@@ -363,7 +424,8 @@ class Technician:
             case Inspect() if self.answers.get(key) == "found":
                 return f"Found: {step.conditions[key[2]].reason}"
             case HoldPoint() if key in self.answers:
-                return f"{'Released' if self.answers[key] == 'release' else 'Rejected'} by badge one two"
+                done = "Released" if self.answers[key] == "release" else "Rejected"
+                return f"{done} by badge {spoken(self.crew.supervisor)}"
             case _:
                 return ""
 
@@ -393,22 +455,18 @@ class Technician:
         self._mean("accept")
         return "out of limits"
 
-    def _sentence(self, armed: Armed, slot: str, value: str) -> str:
-        """One of the few sentences that mean this now."""
-        place = (id(armed), slot, value)
+    def _sentence(self, slot: str, value: str, label: str = "answer") -> str:
+        """One of the few sentences that mean this now: of the answer alone, commands left out."""
+        place = (dict(self.machine.state.armed)[label], slot, value)
         if place not in _SENTENCES:
-            fitting = []
-            for number, sentence in enumerate(armed.sentences(max_words=8)):
-                meaning = armed.interpret(sentence)
-                if meaning is not None and meaning.slot(slot) == value:
-                    fitting.append(sentence)
-                if len(fitting) == 3 or number > 400:
-                    break
-            _SENTENCES[place] = (armed, fitting)
-        return self.pick.choice(_SENTENCES[place][1])
+            alone = self.arming.arm(dict(self.crew.people.fill(((label, place[0]),))))
+            meanings = ((s, alone.interpret(s)) for s in alone.sentences())
+            fitting = (s for s, m in meanings if m is not None and m.slot(slot) == value)
+            _SENTENCES[place] = tuple(islice(fitting, 3))
+        return self.pick.choice(_SENTENCES[place])
 
 
-_SENTENCES: dict[tuple[int, str, str], tuple[Armed, list[str]]] = {}
+_SENTENCES: dict[tuple[str, str, str], tuple[str, ...]] = {}
 
 
 def _says(text: str, phrase: str) -> bool:

@@ -6,6 +6,7 @@ import argparse
 import json
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
@@ -14,6 +15,7 @@ from rich.table import Table
 from handsfree.bench._channel import Arming
 from handsfree.bench._figures import Figures, bars, show, simulate
 from handsfree.bench._simulation import Work
+from handsfree.bench._technician import IN_SOUND
 from handsfree.limits import DEFAULT
 from handsfree.procedure import Book, Prompts, read_procedure
 from handsfree.procedure._walk import stray, walk
@@ -61,12 +63,20 @@ def technician_main(arguments: Sequence[str]) -> int:
         "--disk", type=_many, default=200, help="how many of the jobs keep a record, and replay it"
     )
     parser.add_argument("--json", type=Path, help="write the figures to this file too")
+    parser.add_argument(
+        "--sound", type=_many, metavar="N", help="so many jobs in sound, through the recognizer, instead"
+    )
+    parser.add_argument("--snr", type=float, default=20.0, metavar="DB", help="speech over pink noise")
     args = parser.parse_args(arguments)
     names = _procedures(parser, args.procedure)
+    if args.sound is not None:
+        args.jobs, args.disk = args.sound, 0
     console, every = Console(width=110), dict[str, Figures]()
     for place, name in enumerate(names):
         jobs, disk = (n // len(names) + (place < n % len(names)) for n in (args.jobs, args.disk))
         work = Work(name, substitution=args.substitutions)
+        if args.sound is not None:
+            work = replace(work, habits=IN_SOUND, snr_db=args.snr, substitution=0, rejection=0, chatter=0)
         every[name] = simulate(work, jobs=jobs, seed=args.seed, disk=disk)
         show(console, every[name])
         if args.json:

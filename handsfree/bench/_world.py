@@ -116,16 +116,25 @@ class World:
     def sayable(self, step: Reading, value: Value, armed: Armed) -> bool:
         return bool(self._forms(step, value, armed, one=True))
 
-    def words(self, step: Reading, value: Value, armed: Armed) -> str:
-        """One of the accepted forms that mean exactly this value now."""
+    def words(self, step: Reading, value: Value, armed: Armed, *, in_digits: bool = False) -> str:
+        """One of the accepted forms that mean exactly this value now, digit by digit if that is asked for."""
+        if in_digits and isinstance(value, Quantity):
+            spelled = digit_by_digit(value.value)
+            for form in (f"{spelled} {spoken_unit(value.unit, value.value)}".strip(), spelled):
+                if self._means(step, form, value, armed):
+                    return form
         forms = self._forms(step, value, armed, one=False)
         return self._pick.choice(forms)
+
+    @staticmethod
+    def _means(step: Reading, form: str, value: Value, armed: Armed) -> bool:
+        meaning = armed.interpret(form)
+        return meaning is not None and meaning.label != "command" and trial.value_of(step, meaning) == value
 
     def _forms(self, step: Reading, value: Value, armed: Armed, *, one: bool) -> list[str]:
         found = []
         for form in self._candidates(step, value):
-            meaning = armed.interpret(form)
-            if meaning is not None and meaning.label != "command" and trial.value_of(step, meaning) == value:
+            if self._means(step, form, value, armed):
                 found.append(form)
                 if one or len(found) == 4:
                     break

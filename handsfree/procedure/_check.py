@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from itertools import combinations, islice
 
 from handsfree import limits
-from handsfree.grammar import Armed, GrammarError, Library
+from handsfree.grammar import Armed, GrammarError
 from handsfree.limits import LimitsError, MissingFact
 from handsfree.procedure._derived import ADVICE, DERIVED, GIVEN_BY_DESIGNATION, SPACING_NEEDS, belongs
 from handsfree.procedure._flow import decoys, next_pass
@@ -24,6 +24,7 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
 from handsfree.procedure._state import Mode
+from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS
 
 __all__ = ["armed_pairs", "check"]
@@ -31,7 +32,7 @@ __all__ = ["armed_pairs", "check"]
 _MOST_SENTENCES = 64  # an answer with more sentences is a number, told apart by reading back
 
 
-def check(procedure: Procedure, library: Library, pronounce: Pronounce) -> list[str]:
+def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str]:
     """Every fault found, one line each; an empty list is the proof.
 
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
@@ -230,7 +231,7 @@ def _commands() -> str:
     return " | ".join([*(f"<commands.{name}>" for name in COMMANDS[Mode.ASKING]), "<commands.bay>"])
 
 
-def _grammars(procedure: Procedure, library: Library) -> Iterator[str]:
+def _grammars(procedure: Procedure, library: Arms) -> Iterator[str]:
     for step in procedure.step:
         expansion = _answers(procedure, step)
         if not expansion:
@@ -241,13 +242,13 @@ def _grammars(procedure: Procedure, library: Library) -> Iterator[str]:
             yield f"{step.id}: {error}"
 
 
-def _finite(library: Library, expansion: str) -> list[str]:
+def _finite(library: Arms, expansion: str) -> list[str]:
     """All sentences of an expansion when they are few; [] when it is a number."""
     sentences = list(islice(library.arm({"x": expansion}).sentences(), _MOST_SENTENCES + 1))
     return sentences if len(sentences) <= _MOST_SENTENCES else []
 
 
-def _together(procedure: Procedure, step: Step, library: Library) -> tuple[Armed, list[str]] | None:
+def _together(procedure: Procedure, step: Step, library: Arms) -> tuple[Armed, list[str]] | None:
     """What a step arms, and its sentences that must be told apart. None for a step without an answer."""
     expansion = _answers(procedure, step)
     if not expansion:
@@ -261,7 +262,7 @@ def _together(procedure: Procedure, step: Step, library: Library) -> tuple[Armed
     return library.arm(labels), sentences
 
 
-def armed_pairs(procedure: Procedure, library: Library) -> Iterator[tuple[str, str, str]]:
+def armed_pairs(procedure: Procedure, library: Arms) -> Iterator[tuple[str, str, str]]:
     """(step, one, other) for any two sentences of different meaning that are armed together, commands too."""
     commands = _finite(library, _commands())
     for step in procedure.step:
@@ -275,7 +276,7 @@ def armed_pairs(procedure: Procedure, library: Library) -> Iterator[tuple[str, s
                     yield step.id, one, other
 
 
-def _words(procedure: Procedure, library: Library, pronounce: Pronounce) -> Iterator[str]:
+def _words(procedure: Procedure, library: Arms, pronounce: Pronounce) -> Iterator[str]:
     """Unknown words, one sentence with two meanings, and answers that sound alike."""
     commands = _finite(library, _commands())
     named: set[str] = set()

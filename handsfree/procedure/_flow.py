@@ -204,9 +204,10 @@ def _joined(lead: str, text: str) -> str:
     return f"{lead} {text}".strip()
 
 
-def _asking(turn: Turn, text: str, expansion: str) -> None:
+def _asking(turn: Turn, lead: str, text: str, expansion: str) -> None:
+    """``lead`` is about what was before, so it comes first; then advice, and the question last."""
     turn.set(mode=Mode.ASKING, pending=None, awaiting=0)
-    turn.say(" ".join([*_advice(turn), text]))
+    turn.say(" ".join([*([lead] if lead else []), *_advice(turn), text]))
     turn.arm(("answer", expansion), no_input_s=NO_INPUT_S[Kind(turn.step.kind)])
 
 
@@ -227,7 +228,7 @@ def _ask_inspect(turn: Turn, lead: str) -> None:
     assert isinstance(step, Inspect)
     question = condition_asked(turn)
     text = _joined(turn.question, question) if turn.state.index == 0 else question
-    _asking(turn, _joined(lead, text), "<answers.finding>")
+    _asking(turn, lead, text, "<answers.finding>")
 
 
 def condition_asked(turn: Turn) -> str:
@@ -241,20 +242,20 @@ def condition_asked(turn: Turn) -> str:
 def _ask_reading(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Reading)
-    _asking(turn, _joined(lead, turn.question), f"<{step.grammar}>")
+    _asking(turn, lead, turn.question, f"<{step.grammar}>")
 
 
 def _ask_choice(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Choice)
     options = " | ".join(f"({option.say}) {{option={option.id}}}" for option in step.options)
-    _asking(turn, _joined(lead, turn.question), options)
+    _asking(turn, lead, turn.question, options)
 
 
 def _ask_do(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, Do)
-    _asking(turn, _joined(lead, turn.question), step.answer)
+    _asking(turn, lead, turn.question, step.answer)
 
 
 def _ask_count(turn: Turn, lead: str) -> None:
@@ -263,7 +264,7 @@ def _ask_count(turn: Turn, lead: str) -> None:
     target = limits.count(step.rule, turn.state.facts, turn.book.policy).target
     left = spoken_count(target - turn.state.index)
     text = turn.prompt("passes_needed", ask=turn.question, target=left)
-    _asking(turn, _joined(lead, text), next_pass(turn.state.index))
+    _asking(turn, lead, text, next_pass(turn.state.index))
 
 
 def next_pass(done: int) -> str:
@@ -325,7 +326,7 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, HoldPoint)
     if step.by == "supervisor":
-        _asking(turn, _joined(lead, step.ask), "<answers.supervisor_release>")
+        _asking(turn, lead, step.ask, "<answers.supervisor_release>")
         return
     disposition = judging.dispose(
         turn.state.facts, turn.state.archived, turn.book.policy, two_piece=step.two_piece

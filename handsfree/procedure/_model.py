@@ -10,6 +10,7 @@ from __future__ import annotations
 import tomllib
 from enum import StrEnum
 from functools import cached_property
+from itertools import pairwise
 from math import isfinite
 from typing import Annotated, Literal
 
@@ -301,8 +302,7 @@ class Procedure(_Frozen):
             raise KeyError(outcome)
         if outcome in step.on:
             return step.on[outcome]
-        order = [s.id for s in self.step]
-        return order[order.index(step_id) + 1]
+        return self._following[step_id]
 
     def reached_from(self, start: str, without: str = "") -> frozenset[str]:
         """Steps and endings that can follow ``start``, on ways that do not enter the step ``without``."""
@@ -320,6 +320,10 @@ class Procedure(_Frozen):
     @cached_property
     def _steps(self) -> dict[str, Step]:
         return {s.id: s for s in self.step}
+
+    @cached_property
+    def _following(self) -> dict[str, str]:
+        return {one.id: other.id for one, other in pairwise(self.step)}
 
 
 #: pydantic's own words where they say what is wrong but not what to do.

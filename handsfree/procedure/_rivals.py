@@ -31,17 +31,21 @@ _TIES = {
     "ninety": 90,
 }
 
+_FRACTION = ("second", "seconds")
+
 
 def rival(text: str, number: Number) -> Number | None:
     """The number that sounds like this one, None when its words can't be mistaken.
 
-    "forty five" has no rival: nobody says "fourteen five". The "thirty" of "thirty seconds" is a unit: the number's
-    own arithmetic does not hold it.
+    "forty five" has no rival: nobody says "fourteen five". The "thirty" of "thirty seconds" is a unit's, also where
+    the number has a 30 of its own ("three zero thirty seconds").
     """
     words = text.split()
     spelled, at = number.spelled, 0
     changed = False
-    for word in words:
+    for word, following in zip(words, [*words[1:], ""], strict=True):
+        if word == "thirty" and following in _FRACTION:
+            continue
         value = _TEENS.get(word) or _TIES.get(word)
         if value is None:
             continue

@@ -8,8 +8,10 @@ what tells two phrases apart is how much sound differs, however much they share.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import combinations, product
 
 __all__ = ["COSTS", "TOO_ALIKE", "Costs", "alike", "distance", "nearest", "phrase_phones"]
@@ -93,12 +95,28 @@ def _closest(one: Iterable[Phones], other: Iterable[Phones], costs: Costs) -> fl
     return min((distance(a, b, costs) for a, b in product(one, other)), default=None)
 
 
+def _surely_unlike(a: Sequence[str], b: Sequence[str]) -> bool:
+    """Whether the classes of the phones alone tell: each phone whose class the other phrase has no more of must be
+    put in, left out or replaced by one of another class, and none of these is cheaper than a gap."""
+    left = Counter(COSTS.of.get(phone) for phone in a)
+    left.subtract(COSTS.of.get(phone) for phone in b)
+    more = sum(n for n in left.values() if n > 0)
+    return COSTS.gap * max(more, more - left.total()) >= TOO_ALIKE
+
+
+@lru_cache(1 << 16)
+def _nearest(one: tuple[tuple[str, ...], ...], other: tuple[tuple[str, ...], ...]) -> float:
+    """The least distance of any two of their pronunciations; TOO_ALIKE stands for all that are as far or farther."""
+    near = (distance(a, b) for a in one for b in other if not _surely_unlike(a, b))
+    return min(near, default=TOO_ALIKE)
+
+
 def alike(phrases: Iterable[str], pronounce: Pronounce) -> list[tuple[str, str, float]]:
     """The pairs nearer than TOO_ALIKE over any of their pronunciations, nearest first."""
-    phones = {phrase: phrase_phones(phrase, pronounce) for phrase in phrases}
+    phones = {phrase: tuple(phrase_phones(phrase, pronounce)) for phrase in phrases}
     found = []
     for one, other in combinations(sorted(phones), 2):
-        apart = _closest(phones[one], phones[other], COSTS)
-        if apart is not None and apart < TOO_ALIKE:
-            found.append((one, other, apart))
+        near = _nearest(phones[one], phones[other])
+        if near < TOO_ALIKE:
+            found.append((one, other, near))
     return sorted(found, key=lambda row: row[2])

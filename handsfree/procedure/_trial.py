@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from fractions import Fraction
+from typing import Protocol
 
 from handsfree import limits
 from handsfree.grammar import Armed, Interpretation, digit_by_digit, spoken_unit, tire_designation
@@ -18,6 +19,7 @@ from handsfree.quantity import Quantity, UnitError
 
 __all__ = [
     "CLASSES",
+    "Arms",
     "classes",
     "event_of",
     "facts_of",
@@ -31,6 +33,13 @@ __all__ = [
 
 FactMap = Mapping[str, Quantity | str]
 
+
+class Arms(Protocol):
+    """What makes a grammar of a moment: the library, or one that keeps what it made."""
+
+    def arm(self, expansions: Mapping[str, str], /) -> Armed: ...
+
+
 #: How a reading can be taken. "unjudged": the limits engine can't say, for a fact is missing or out of range.
 CLASSES = ("inside", "outside", "close", "unjudged")
 #: Tire sizes and digit strings to try where a reading is no number: each kind of tire, weeks of several years.
@@ -43,6 +52,8 @@ _SIZES = (
 )
 _DIGITS = ("2424", "0125", "1219", "0110", "9924", "1234", "5678", "0000")
 _GRID = 60
+_DECIDED = {"inside", "outside", "close"}
+_ENOUGH = {"inside", "implausible"}  # values beyond the range come after the grid
 
 
 def event_of(armed: Armed, words: str, at: int) -> Event:
@@ -112,7 +123,12 @@ def classes(step: Reading, armed: Armed, facts: FactMap, policy: Policy) -> dict
     """A sentence for each way the reading can be taken now ("implausible" too), as far as one is found."""
     found: dict[str, str] = {}
     for sentence, value in _sentences(step, armed, facts, policy):
-        name = judged(step, value, facts, policy) if is_plausible(step, value) else "implausible"
+        if found.keys() >= _ENOUGH:
+            break
+        plausible = is_plausible(step, value)
+        if plausible and found.keys() >= _DECIDED:
+            continue  # the grid has nothing more to show
+        name = judged(step, value, facts, policy) if plausible else "implausible"
         if name not in found and armed.interpret(sentence) is not None:
             found[name] = sentence
     return found
@@ -166,7 +182,8 @@ def _sentences(
 
 
 def _values(step: Reading, facts: FactMap, policy: Policy) -> Iterator[Decimal]:
-    """Numbers in the step's unit: the middle, round each plain limit, then a grid, then one beyond the range."""
+    """Numbers in the step's unit: the middle, round each plain limit, a grid, one beyond the range; and for a limit
+    with a low and a high end close together (a pressure to set) a finer grid."""
     assert step.plausible is not None
     low, high = (Decimal(f"{bound:g}") for bound in step.plausible)
     yield ((low + high) / 2).quantize(Decimal(1))
@@ -181,7 +198,14 @@ def _values(step: Reading, facts: FactMap, policy: Policy) -> Iterator[Decimal]:
                 tenths = (Decimal(round(exact * 10)) / 10).quantize(Decimal("0.1"))
                 yield from (Decimal(round(exact)) + n for n in (0, -1, 1))
                 yield from (tenths, tenths + Decimal("0.2"), tenths - Decimal("0.2"))
-    step_by = (high - low) / _GRID
-    for places in (Decimal(1), Decimal("0.1")):
-        yield from ((low + step_by * n).quantize(places) for n in range(_GRID + 1))
+    if step.limits:
+        yield from (low.quantize(Decimal(1)), high.quantize(Decimal(1)))
+    else:  # any value is taken alike
+        yield from ((high + 1).quantize(Decimal(1)), (low - 1).quantize(Decimal(1)))
+        return
+    span, tenth = high - low, Decimal("0.1")
+    for places in (Decimal(1), tenth):
+        yield from ((low + span * n / _GRID).quantize(places) for n in range(_GRID + 1))
     yield from ((high + 1).quantize(Decimal(1)), (low - 1).quantize(Decimal(1)))
+    fine = 8 * _GRID
+    yield from ((low + span * n / fine).quantize(tenth) for n in range(fine + 1))

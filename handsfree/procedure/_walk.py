@@ -3,7 +3,7 @@
 A breadth-first search. A reading is answered by one sentence for each way the limits can take it (inside, outside,
 too close to call, can't be judged, implausible), a choice by each option, and so on; beside the answers: every armed
 command, no-match, silence, a timer's moment, an answer that comes after a wait's longest time, a voice that is cut
-off, power that goes, a device that is lost. Every turn is watched from outside (``_watch``).
+off, power that goes, a device that is lost, another tire. Every turn is watched from outside (``_watch``).
 
 States that behave alike are walked once. What is left out of their key, and why that is sound:
 
@@ -23,9 +23,8 @@ from __future__ import annotations
 
 import random
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Protocol
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
 
 from handsfree.grammar import Armed
 from handsfree.procedure import _trial as trial
@@ -38,35 +37,40 @@ from handsfree.procedure._events import (
     NoInput,
     NoMatch,
     Resumed,
+    SetAside,
     Spoken,
     Start,
+    TakenUp,
     TimerDue,
 )
 from handsfree.procedure._machine import TABLE, Machine
 from handsfree.procedure._model import Caution, Choice, CountPasses, Do, HoldPoint, Inspect, Reading
 from handsfree.procedure._state import Mode, State
+from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS, Book
 from handsfree.procedure._watch import Watch, observe, standing
 from handsfree.procedure._words import spoken_count
 
-__all__ = ["Arms", "Walked", "stray", "walk"]
+__all__ = ["Walked", "stray", "walk"]
 
 START_MS = 1_900_000_000_000
 JOB = (("today", "2030-03-17"),)
+SHOP = (("shop", "Harbor Row"),)
+#: Whose badges these are in the shop: a supervisor's, who may work too, a technician's; others are nobody's.
+_PEOPLE = {
+    "409": (("supervisor", "R. Holt"), ("technician", "R. Holt")),
+    "17": (("technician", "Mara Lindqvist"),),
+}
+_CODES = "granite {code=right} | elephant {code=wrong}"
 _MOST_FOUND = 20
 #: Events that no technician can be asked to bring about: a way to an ending must not need one.
-_MISHAPS = ("power gone", "late ", "cut off", "device ", "stop work")
-
-
-class Arms(Protocol):
-    """What makes a grammar of a moment: the library, or one that keeps what it made."""
-
-    def arm(self, armed: Mapping[str, str]) -> Armed: ...
+_MISHAPS = ("power gone", "late ", "cut off", "device ", "stop work", "set aside")
 
 
 @dataclass(slots=True)
 class Walked:
-    """``depth``: events on the longest shortest way. ``whole``: nothing was left unwalked. ``audited`` pairs of
+    """``depth``: events on the longest shortest way. ``whole``: nothing was left unwalked. ``modes``: those that were
+    met. ``audited`` pairs of
     states with one key were compared, ``differing`` of them (each a line) behaved differently."""
 
     states: int = 0
@@ -74,6 +78,7 @@ class Walked:
     depth: int = 0
     whole: bool = True
     audited: int = 0
+    modes: frozenset[Mode] = frozenset()
     findings: list[str] = field(default_factory=list)
     differing: list[str] = field(default_factory=list)
 
@@ -81,8 +86,10 @@ class Walked:
 class _Alphabet:
     """What can happen in a state, by name. ``calm``: only answers, timers and these commands."""
 
-    def __init__(self, book: Book, library: Arms, injuries: int, calm: tuple[str, ...] | None) -> None:
-        self._book, self._library, self._injuries = book, library, injuries
+    def __init__(
+        self, book: Book, library: Arms, injuries: int, calm: tuple[str, ...] | None, shop: bool
+    ) -> None:
+        self._book, self._library, self._injuries, self._shop = book, library, injuries, shop
         self._calm, self._asked = calm is not None, calm
         self._arms: dict[object, Armed] = {}
         self._classes: dict[object, dict[str, str]] = {}
@@ -101,7 +108,7 @@ class _Alphabet:
     def events(self, state: State) -> Iterator[tuple[str, Event]]:
         at = state.at
         if state.mode is Mode.IDLE:
-            yield "start", Start(at, JOB)
+            yield "start", Start(at, JOB + (SHOP if self._shop else ()))
             return
         if state.mode is Mode.FINISHED:
             return
@@ -134,8 +141,10 @@ class _Alphabet:
     def _mishaps(self, state: State) -> Iterator[tuple[str, Event]]:
         yield "power gone", Resumed(state.at)
         yield "device lost", DeviceLost(state.at, "microphone")
+        yield "set aside", SetAside(state.at, "alfa")
         if state.mode is Mode.HELD:
             yield "device back", DeviceBack(state.at, "microphone")
+            yield "taken up", TakenUp(state.at, "alfa")
 
     def seen(self, state: State, watch: Watch) -> tuple[object, ...]:
         """What a state's key takes of what is known: how the limits take the value that waits for its
@@ -173,7 +182,9 @@ class _Alphabet:
 
     def armed(self, state: State) -> Armed:
         if state.armed not in self._arms:
-            self._arms[state.armed] = self._library.arm(dict(state.armed))
+            # The code word is the session's to put in; here any two words stand for right and wrong.
+            filled = {label: _CODES if label == "code" else text for label, text in state.armed}
+            self._arms[state.armed] = self._library.arm(filled)
         return self._arms[state.armed]
 
     def _spoken_commands(self, state: State) -> Iterator[tuple[str, Event]]:
@@ -193,7 +204,13 @@ class _Alphabet:
         for name, words in self._sentences(state, armed):
             event = trial.event_of(armed, words, at)
             if isinstance(event, Answer):
-                yield name, event
+                yield name, self._named(event)
+
+    def _named(self, event: Answer) -> Answer:
+        """With the names that the session finds for a badge in the shop's file."""
+        badge = dict(event.slots).get("badge", "")
+        names = _PEOPLE.get(badge, ()) if self._shop else ()
+        return replace(event, slots=event.slots + names) if names else event
 
     def _sentences(self, state: State, armed: Armed) -> Iterator[tuple[str, str]]:
         step = self._book.procedure.at(state.step)
@@ -209,6 +226,15 @@ class _Alphabet:
                 yield "read back", step.read_back
                 if not self._calm:
                     yield "read back wrong", "affirmative"
+            case Mode.PROVING:
+                yield "right code word", "granite"
+                yield "wrong code word", "elephant"
+            case Mode.SIGNING:
+                if state.pending is not None:
+                    yield from self._by_slot(state, "answer", ("yes", "no"))
+                yield "badge", "one seven"
+                if self._shop and not self._calm:
+                    yield "badge of nobody", "nine nine"
             case _:
                 yield from self._first(state, armed)
 
@@ -230,7 +256,10 @@ class _Alphabet:
             case Do():
                 yield "completed", self._found(state, "answer", "done")
             case HoldPoint():
-                yield from self._by_slot(state, "answer", ("release", "reject"))
+                yield "release", "supervisor release four zero nine"
+                yield "reject", "supervisor rejection four zero nine"
+                if self._shop and not self._calm:
+                    yield "release by no supervisor", "supervisor release one seven"
             case _:
                 pass
 
@@ -252,7 +281,7 @@ class _Alphabet:
         step = self._book.procedure.at(state.step)
         if not isinstance(step, Reading):
             return
-        place = (step.id, id(armed), trial.relevant(step, state.facts))
+        place = (step.id, trial.relevant(step, state.facts))
         if place not in self._classes:
             self._classes[place] = trial.classes(step, armed, state.facts, self._book.policy)
         yield from self._classes[place].items()
@@ -279,6 +308,8 @@ def _key(state: State, watch: Watch, remember: int, how: object, *known: object)
         tuple((t.step, t.over, max(0, (t.due or 0) - state.at)) for t in state.timers),
         (state.return_to, state.return_index),
         state.held_from,
+        state.signing_from,
+        state.wrong_codes,
         state.overrun,
         bool(state.reasons),
         state.armed,
@@ -372,6 +403,7 @@ class _Walk:
                 if not name.startswith(_MISHAPS) or state.mode is Mode.STOPPED:
                     self.back[target].append(number)
         self.result.states, self.result.depth = len(self.nodes), max(self.depths)
+        self.result.modes = frozenset(state.mode for state, _ in self.nodes)
         self._endings()
         self._audit(pairs)
 
@@ -427,20 +459,24 @@ def walk(
     remember: int = 3,
     calm: tuple[str, ...] | None = None,
     audit: int = 0,
+    shop: bool = False,
 ) -> Walked:
     """Walk breadth first until no state is new, or to ``depth`` events or ``most_states`` states.
 
     At most ``injuries`` are measured in one tire, and ``remember`` steps of the way kept in a state's key.
     ``calm``: only answers, timers and these commands happen. ``audit``: pairs of states with one key to compare.
+    ``shop``: the job works by a shop's file, so that a supervisor's code word is asked.
     """
-    walking = _Walk(book, _Alphabet(book, library, injuries, calm), remember)
+    walking = _Walk(book, _Alphabet(book, library, injuries, calm, shop), remember)
     walking.run(depth, most_states, audit)
     return walking.result
 
 
-def stray(book: Book, library: Arms, *, seed: int, events: int, injuries: int = 3) -> list[str]:
+def stray(
+    book: Book, library: Arms, *, seed: int, events: int, injuries: int = 3, shop: bool = False
+) -> list[str]:
     """One long walk at random with nothing left out of any state. Returns what broke, with the way to it."""
-    alphabet = _Alphabet(book, library, injuries, None)
+    alphabet = _Alphabet(book, library, injuries, None, shop)
     walking, pick = _Walk(book, alphabet, 1), random.Random(seed)
     state, watch, way = State(at=START_MS), Watch(), []
     for _ in range(events):

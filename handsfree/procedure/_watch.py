@@ -30,8 +30,10 @@ __all__ = ["Watch", "observe", "standing"]
 
 Body = Mapping[str, str | tuple[str, ...]]
 
+_YES = ("answer", "yes")
+_MOST_WRONG_CODES = 3
 #: Lines that only somebody's answer may cause.
-_ANSWERED = frozenset({"reading", "inspect", "answer", "pass", "caution", "disposed"})
+_ANSWERED = frozenset({"reading", "inspect", "answer", "pass", "caution", "disposed", "code", "technician"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ class Watch:
 
     ``cautioned``: cautions told whole and read back, each with its place in the way. ``against``:
     findings of the record that no supervisor released. ``stopped``: the step whose last verdict stops.
-    ``waits``: (step, since when, shortest, longest in ms).
+    ``waits``: (step, since when, shortest, longest in ms). ``agreed``: the read-back was affirmed.
+    ``wrong_codes``: wrong code words since the last right one, or since the job was held for three.
     """
 
     read_back: Say | None = None
@@ -51,13 +54,15 @@ class Watch:
     against: frozenset[str] = frozenset()
     stopped: str = ""
     waits: tuple[tuple[str, int, int, int], ...] = ()
+    agreed: bool = False
+    wrong_codes: int = 0
 
     @property
     def key(self) -> object:
         """What of it can matter later beside ``cautioned``; texts, ids and moments can't."""
         waits = tuple(name for name, *_ in self.waits)
         heard = self.read_back_heard, self.caution_heard
-        return heard, bool(self.against), self.stopped, waits
+        return heard, bool(self.against), self.stopped, waits, self.agreed, self.wrong_codes
 
 
 def observe(
@@ -71,6 +76,8 @@ def observe(
             watch = replace(watch, read_back_heard=True)
         if watch.caution and event.say == watch.caution.id:
             watch = replace(watch, caution_heard=True)
+    if isinstance(event, Answer) and _YES in event.slots and watch.read_back_heard:
+        watch = replace(watch, agreed=True)
     bodies = [(e.kind, dict(e.body)) for e in effects if isinstance(e, Record)]
     if any(kind == "refused" for kind, _ in bodies) and (len(effects) != 1 or after is not before):
         faults.append("a refused event changed something")
@@ -81,7 +88,7 @@ def observe(
                     faults.append(f"{kind} recorded without an answer")
                 watch = _line(procedure, watch, before, event, kind, dict(effect.body), faults)
             case Say(kind="read_back"):
-                watch = replace(watch, read_back=effect, read_back_heard=False)
+                watch = replace(watch, read_back=effect, read_back_heard=False, agreed=False)
             case Say(kind="caution"):
                 watch = replace(watch, caution=effect, caution_heard=False)
             case CancelTimer(name=name):
@@ -95,6 +102,12 @@ def observe(
     faults += _left_early(procedure, earlier, before, event, after)
     faults += _uncautioned(procedure, standing(watch, after), after)
     faults += _deaf(after)
+    if after.technician != before.technician and not any(kind == "technician" for kind, _ in bodies):
+        faults.append("another technician without a line that says so")
+    if watch.wrong_codes >= _MOST_WRONG_CODES:
+        if after.mode is not Mode.HELD:
+            faults.append(f"{after.step}: not held after {watch.wrong_codes} wrong code words")
+        watch = replace(watch, wrong_codes=0)
     return watch, faults
 
 
@@ -122,7 +135,19 @@ def _line(
             return _against(watch, step)
         case "inspect" if body["outcome"] == "found":
             return _against(watch, f"{step}: {body['condition']}")
+        case "code":
+            if not isinstance(event, Answer) or (event.label, body["outcome"]) != (
+                "code",
+                dict(event.slots).get("code"),
+            ):
+                faults.append(f"{step}: a code word taken as {body['outcome']} that was not")
+            return replace(watch, wrong_codes=0 if body["outcome"] == "right" else watch.wrong_codes + 1)
+        case "technician":
+            faults += _unsigned(watch, before, event, body)
+            return watch
         case "hold_point":
+            if body["by"] != "disposition":
+                faults += _unproved(watch, before, event, body)
             if body["outcome"] == "refused":
                 return _against(watch, step)
             return watch if body["by"] == "disposition" else replace(watch, against=frozenset())
@@ -160,7 +185,7 @@ def _against(watch: Watch, what: str) -> Watch:
 def _unheard(watch: Watch, event: Event, body: Body) -> Iterator[str]:
     """A value is recorded by an affirmative to a read-back of that very value, played to its end."""
     name = body["measurand"]
-    if not (isinstance(event, Answer) and ("answer", "yes") in event.slots):
+    if not (isinstance(event, Answer) and _YES in event.slots):
         yield f"{name} recorded without an affirmative"
     if watch.read_back is None or not watch.read_back_heard:
         yield f"{name} recorded before its read-back was played whole"
@@ -172,11 +197,35 @@ def _unheard(watch: Watch, event: Event, body: Body) -> Iterator[str]:
         yield f"{name} recorded as {spoken(value)!r}, read back as {watch.read_back.text!r}"
 
 
+def _unproved(watch: Watch, before: State, event: Event, body: Body) -> Iterator[str]:
+    """A supervisor decides by a badge that was read back whole and affirmed, in a shop by a right code word too."""
+    step, badge = body["step"], str(body["by"]).removeprefix("supervisor badge ")
+    if not (watch.agreed and watch.read_back and spoken(badge) in watch.read_back.text):
+        yield f"{step}: {body['outcome']} without an affirmative to the badge's read-back"
+    if "shop" not in dict(before.job):
+        return
+    if not (isinstance(event, Answer) and event.label == "code" and ("code", "right") in event.slots):
+        yield f"{step}: {body['outcome']} without the code word"
+    if body["verified"] != "code word":
+        yield f"{step}: {body['outcome']} as {body['verified']}"
+
+
+def _unsigned(watch: Watch, before: State, event: Event, body: Body) -> Iterator[str]:
+    """Another technician is taken down by an affirmative to a read-back of that badge, and in a shop of the name."""
+    if before.mode is not Mode.SIGNING or not isinstance(event, Answer) or _YES not in event.slots:
+        yield "another technician taken down without an affirmative"
+    said = watch.read_back.text if watch.read_back and watch.read_back_heard else ""
+    if spoken(str(body["badge"])) not in said or str(body["name"]) not in said:
+        yield f"badge {body['badge']} taken down, read back as {said!r}"
+    if "shop" in dict(before.job) and not body["name"]:
+        yield f"badge {body['badge']} taken down, which nobody has in this shop"
+
+
 def _stands(procedure: Procedure, watch: Watch, after: State, bodies: Sequence[tuple[str, Body]]) -> Watch:
     """A caution that going back has undone, or that is begun anew, must be told again; what was read back,
     told or judged at a step counts at that step only."""
     if after.pending is None:
-        watch = replace(watch, read_back=None, read_back_heard=False, stopped="")
+        watch = replace(watch, read_back=None, read_back_heard=False, stopped="", agreed=False)
     if after.mode is not Mode.FINISHED and not isinstance(procedure.at(after.step), Caution):
         watch = replace(watch, caution=None, caution_heard=False)
     anew = {str(body["to"]) for kind, body in bodies if kind == "back"}
@@ -192,7 +241,7 @@ def _stands(procedure: Procedure, watch: Watch, after: State, bodies: Sequence[t
 
 def _last(state: State, step_id: str) -> int:
     """The last place of a step in the way, -1 for none."""
-    return max((n for n, visit in enumerate(state.path) if visit.step == step_id), default=-1)
+    return next((n for n in range(len(state.path) - 1, -1, -1) if state.path[n].step == step_id), -1)
 
 
 def standing(watch: Watch, state: State) -> frozenset[str]:

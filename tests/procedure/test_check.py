@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import re
 
 import pytest
@@ -10,7 +11,7 @@ from handsfree._checking import check_procedure, dictionary
 from handsfree.limits import LimitsError
 from handsfree.procedure import check, read_procedure
 from handsfree.procedure._check import needed_facts
-from handsfree.procedure._sounds import TOO_ALIKE, alike, distance, phrase_phones
+from handsfree.procedure._sounds import TOO_ALIKE, _surely_unlike, alike, distance, phrase_phones
 from handsfree.session import packaged_procedure, packaged_procedures
 
 from .conftest import EVERY_KIND
@@ -213,3 +214,19 @@ def test_every_pronunciation_is_tried_but_not_without_end() -> None:
     assert phrase_phones("a b", lambda w: forms.get(w, ())) == [("AH", "B", "IY"), ("EY", "B", "IY")]
     assert phrase_phones("a x", lambda w: forms.get(w, ())) == []
     assert len(phrase_phones("a a a a a a a", lambda w: forms.get(w, ()))) == 32
+
+
+def test_phrases_told_apart_by_their_phones_alone_are_as_far_apart_as_measured() -> None:
+    """What is passed over without measuring is never near: words of the dictionary with a few phones changed."""
+    pick, forms = random.Random(3), [tuple(form.split()) for one in dictionary().values() for form in one]
+    passed = 0
+    for _ in range(3000):
+        one = pick.choice(forms)
+        other = list(one)
+        for _ in range(pick.randint(1, 5)):
+            at = pick.randrange(len(other) + 1)
+            other[at : at + pick.choice((0, 1))] = pick.choice(forms)[: pick.choice((0, 1))]
+        if _surely_unlike(one, other):
+            passed += 1
+            assert distance(one, other) >= TOO_ALIKE
+    assert passed > 100

@@ -12,12 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.limits import DEFAULT, LimitsError, MissingFact, parse_policy
-from handsfree.procedure import Say, Start
+from handsfree.procedure import Say, Start, read_procedure
 from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
+from handsfree.procedure._model import Reading
 from handsfree.quantity import Quantity
 from handsfree.session import packaged_procedure
 
-from .driving import Drive, book_of
+from .driving import PLY, SIZE, Drive, book_of, whole
 
 MM = Decimal("0.1")
 INJURY = {
@@ -398,3 +399,32 @@ def test_a_limit_that_is_itself_refused_is_spoken_so(measuring: Drive) -> None:
     """2/32 in is worn out (USTMA): "more than", never "at least"."""
     said = [effect.text for effect in measuring.effects if isinstance(effect, Say)]
     assert "Seven thirty seconds. Limit more than two thirty seconds. Inside." in said
+
+
+def test_what_became_of_the_last_answer_is_said_before_the_advice() -> None:
+    nuts = SIZE.replace('"size"', '"nuts"').replace('"injury.size"', '"nut.count"').replace('"mm"', '"1"')
+    nuts = nuts.replace("readings.length_mm", "readings.count").replace("[0.5, 60]", "[4, 10]")
+    nuts = nuts.replace('limits = ["injury.size.max"]', 'no_limit = "a count"').replace(
+        "five millimeters", "five"
+    )
+    turned = PLY.replace("options", 'advice = ["star-order"]\nconfirm = true\noptions', 1)
+    job = Drive(whole(nuts, turned))
+    job.say("five", "affirmative", "steel ply", "negative")
+    assert job.said() == "Not recorded. Star order: one three five two four. Each nut two times. Body ply?"
+
+
+@pytest.mark.parametrize("name", ["passenger-one-piece", "light-truck-steel"])
+def test_no_pressure_is_advised_that_the_step_would_not_take(name: str) -> None:
+    """The highest placard, brought from the coldest cold tire to the warmest: it must still be sayable."""
+    procedure = read_procedure(packaged_procedure(name))
+    steps = {s.fact: s for s in procedure.step if isinstance(s, Reading)}
+
+    def most(fact: str, end: int) -> float:
+        plausible = steps[fact].plausible
+        assert plausible is not None
+        return plausible[end]
+
+    law = (most("temp.set", 1) + 273.15) / (most("temp.cold", 0) + 273.15)
+    set_to = (most("pressure.placard", 1) + 14.696) * law - 14.696
+    assert set_to <= most("pressure.set", 1)
+    assert set_to <= most("pressure.leak_end", 1)

@@ -48,6 +48,8 @@ def test_every_pair_sounds_alike_and_is_each_others_rival(teen: str, tie: str) -
         ("readings.length_mm", "one hundred and sixty", Decimal(116)),
         ("readings.length_mm", "thirteen thirty seconds of an inch", Fraction(30, 32)),
         ("readings.tread_depth", "seven thirty seconds", None),
+        ("readings.tread_depth", "three zero point five thirty seconds", None),
+        ("readings.tread_depth", "thirty thirty seconds", Decimal(13)),
         ("readings.speed_rpm", "fourteen hundred", Decimal(4000)),
         ("readings.speed_rpm", "four thousand eighteen", Decimal(4080)),
         ("readings.temperature", "minus fifteen", Decimal(-50)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from handsfree.procedure import TABLE, Answer, Book, Kind, Mode
 from handsfree.procedure import _answers as answers
 from handsfree.procedure import _commands as commands
+from handsfree.procedure import _people as people
 from handsfree.procedure._flow import enter, go
 from handsfree.procedure._model import Reading
 from handsfree.procedure._state import Pending
@@ -17,7 +19,7 @@ from handsfree.procedure._walk import Walked, stray, walk
 from handsfree.session import packaged_procedure, packaged_procedures
 
 from .conftest import EVERY_KIND
-from .driving import CARE, ENDINGS, HEAD, SIZE, armed_for, book_of, do, whole
+from .driving import BADGE, CARE, ENDINGS, HEAD, SIZE, armed_for, book_of, do, whole
 
 
 class Known:
@@ -53,6 +55,17 @@ def test_everything_that_can_happen_to_a_small_job() -> None:
     assert result.whole
 
 
+def test_everything_that_can_happen_where_a_supervisor_releases() -> None:
+    """By a shop's file: badges of somebody else and of nobody, wrong code words, a change of technician meanwhile."""
+    result = walked(whole(BADGE), shop=True)
+    assert result.findings == []
+    assert result.whole
+    assert {Mode.PROVING, Mode.SIGNING, Mode.HELD, Mode.STOPPED, Mode.FINISHED} <= result.modes
+    without = walked(whole(BADGE))
+    assert without.findings == []
+    assert Mode.PROVING not in without.modes
+
+
 def test_long_walks_at_random_with_nothing_left_out() -> None:
     book = book_of(EVERY_KIND)
     assert [line for seed in range(4) for line in stray(book, Known(), seed=seed, events=200)] == []
@@ -81,6 +94,40 @@ def test_a_reading_recorded_without_its_read_back(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setitem(answers._TAKE, Kind.READING, at_once)  # type: ignore[arg-type]
     line = found(walked(whole(SIZE), calm=()), "injury.size recorded without an affirmative")
     assert line.count(", ") == 1  # after: start, and one answer
+
+
+def test_a_tire_released_without_the_code_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(
+        answers._COMMIT, "release", lambda turn, pending: people._decide(turn, pending, "code word")
+    )
+    found(walked(whole(BADGE), shop=True, calm=()), "boss: released without the code word")
+    assert walked(whole(BADGE), calm=()).findings == []
+
+
+def test_a_wrong_code_word_that_releases(monkeypatch: pytest.MonkeyPatch) -> None:
+    def lax(turn: Turn, answer: Answer) -> None:
+        take(turn, dataclasses.replace(answer, slots=(("code", "right"),)))
+
+    take = people.take_code
+    monkeypatch.setitem(TABLE[Mode.PROVING], Answer, lax)  # type: ignore[arg-type]
+    found(walked(whole(BADGE), shop=True, calm=()), "boss: a code word taken as right that was not")
+
+
+def test_any_number_of_wrong_code_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(people, "MOST_WRONG_CODES", 9)
+    found(walked(whole(BADGE), shop=True, calm=()), "boss: not held after 3 wrong code words")
+
+
+def test_a_technician_taken_down_unconfirmed(monkeypatch: pytest.MonkeyPatch) -> None:
+    def at_once(turn: Turn, answer: Answer) -> bool:
+        sign(turn, answer)
+        return turn.state.pending is not None
+
+    sign = people.sign
+    monkeypatch.setattr(commands, "sign", at_once)
+    result = walked(whole(do()), calm=("change_technician",))
+    found(result, "another technician taken down without an affirmative")
+    assert walked(whole(do()), calm=()).findings == []
 
 
 def test_a_limit_that_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
