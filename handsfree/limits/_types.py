@@ -50,6 +50,11 @@ class Verdict:
     reason: str  # one plain sentence for the record and the supervisor
     inclusive: bool = True  # whether the limit itself is still inside
 
+    @property
+    def unlimited(self) -> bool:
+        """Whether the policy in force has no limit for this: inside, but inside of nothing."""
+        return isinstance(self.measured, Quantity) and self.margin is None
+
 
 @dataclass(frozen=True, slots=True)
 class Window:

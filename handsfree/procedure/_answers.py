@@ -121,7 +121,18 @@ def _take_measured(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
         which = turn.prompt("which_one", first=_bare(measured), second=_bare(other))
         miss(turn, answer.text, "one of two numbers that sound alike", say=which)
         return None
+    before = _before(turn, step)
+    if before is not None and measured.to(before.unit).value < before.value:
+        told = turn.prompt("not_below", value=spoken(measured), before=spoken(before), ask=turn.question)
+        miss(turn, answer.text, "smaller than before", say=told)
+        return None
     return _read_back(turn, step, answer, measured)
+
+
+def _before(turn: Turn, step: Reading) -> Quantity | None:
+    """What can only have grown: the value it had when the step was come to."""
+    known = turn.state.path[-1].facts.get(step.fact) if step.never_below else None
+    return known if isinstance(known, Quantity) else None
 
 
 #: How an answer becomes a value to be read back, by what is read; None after a miss that was told.
@@ -191,9 +202,9 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         turn.record("not_judged", step=step.id, heard=pending.heard, reason=str(error))
         ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
         return
-    number = _record_value(turn, step.fact, pending)
     if step.form == "badge":
         signed(turn, pending)
+    number = _record_value(turn, step.fact, pending)
     turn.forget(_told_before(turn, step))
     for fact, value in learned.items():
         turn.learn(fact, value)
@@ -210,14 +221,29 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     turn.exception(f"{step.id}: {written(pending.value)} {worst.outcome}: {worst.reason}")
     turn.chime("refused")
     if step.adjust:
-        close = worst.outcome is Outcome.CLOSE
-        said = {"value": spoken(pending.value), "limit": _limit(turn, worst)}
-        ask(turn, lead=turn.prompt("adjust_close", **said) if close else turn.prompt("adjust", **said))
+        ask(turn, lead=_to_put_right(turn, step, pending.value, worst))
+        return
+    if step.reached:
+        # What was reached can't be measured again: it stands, and the way on is that of outside.
+        turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
+        turn.say(turn.prompt("reached", value=spoken(pending.value), limit=_limit(turn, worst)), "verdict")
+        go(turn, "outside")
         return
     text = _disposing_text(turn, pending.value, worst)
     turn.set(mode=Mode.DISPOSING, misses=0, pending=replace(pending, kind="verdict", spoken=text))
     turn.say(text, "verdict", must_be_heard=True)
     arm_dispose(turn)
+
+
+def _to_put_right(turn: Turn, step: Reading, value: Quantity | str, worst: Verdict) -> str:
+    said = {"value": spoken(value), "limit": _limit(turn, worst)}
+    if worst.outcome is Outcome.CLOSE:
+        return turn.prompt("adjust_close", **said)
+    high = worst.high
+    over = isinstance(value, Quantity) and high is not None and value.to(high.unit).value > high.value
+    if step.above and over:
+        return turn.prompt("adjust_above", **said, above=step.above)
+    return turn.prompt("adjust", **said)
 
 
 def _disposing_text(turn: Turn, value: Quantity | str, worst: Verdict) -> str:
@@ -299,17 +325,23 @@ def _worst(verdicts: list[Verdict], binding: tuple[str, ...]) -> Verdict | None:
 
 def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> str:
     said = spoken(value)
-    warnings = [v for v in verdicts if v.severity is Severity.WARN and v.outcome is not Outcome.INSIDE]
-    for verdict in warnings:
-        turn.exception(f"{turn.state.step}: {verdict.reason}")
+    warnings = _warnings(turn, verdicts)
     # A limit on something computed from the value (a loss, an age) would be heard as one on the value.
-    inside = [v for v in verdicts if v.outcome is Outcome.INSIDE]
+    inside = [v for v in verdicts if v.outcome is Outcome.INSIDE and not v.unlimited]
     direct = [v for v in inside if v.measured == value and (v.low or v.high)]
     if direct:
         text = turn.prompt("inside", value=said, limit=_limit(turn, direct[0]))
     else:
         text = turn.prompt("inside_computed" if inside else "inside_plain", value=said)
-    return " ".join([text, *(_warned(turn, v) for v in warnings)])
+    return " ".join([text, *warnings])
+
+
+def _warnings(turn: Turn, verdicts: list[Verdict]) -> list[str]:
+    """What is not inside and stops nothing is said all the same, and shown to the supervisor."""
+    odd = [v for v in verdicts if v.severity is not Severity.STOP and v.outcome is not Outcome.INSIDE]
+    for verdict in odd:
+        turn.exception(f"{turn.state.step}: {verdict.reason}")
+    return [_warned(turn, verdict) for verdict in odd]
 
 
 def _limit(turn: Turn, verdict: Verdict) -> str:
@@ -404,9 +436,12 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         replaces="" if earlier is None else str(earlier.record),
     )
     turn.enter_in_list(number)
+    warnings: list[str] = []
     if step.fact is not None:
         turn.learn(step.fact, option.stored)
-        for verdict in _judge(turn, step, turn.state.facts):
+        verdicts = _judge(turn, step, turn.state.facts)
+        warnings = _warnings(turn, verdicts)
+        for verdict in verdicts:
             _record_verdict(turn, verdict)
             if verdict.severity is Severity.STOP and verdict.outcome is not Outcome.INSIDE:
                 turn.reason(verdict.reason)
@@ -417,7 +452,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     if option.recall:
         _recall(turn, option.recall)
     turn.chime("accepted")
-    turn.say(turn.prompt("chosen", name=option.name), "verdict")
+    turn.say(" ".join([turn.prompt("chosen", name=option.name), *warnings]), "verdict")
     go(turn, option.id)
 
 

@@ -98,7 +98,8 @@ def _sayable(expansion: str, name: str) -> str:
 def digits_example(step: Reading) -> str:
     """A value as it is said digit by digit, from the middle of the reading's range."""
     if not step.unit:
-        return "one two three four"
+        width = sum(step.digits) // 2 if step.digits else 4
+        return " ".join(spoken_count(n) for n in range(1, width + 1))
     assert step.plausible is not None
     low, high = step.plausible
     middle = Decimal(f"{(low + high) / 2:.0f}")

@@ -8,7 +8,14 @@ from itertools import combinations, islice
 from handsfree import limits
 from handsfree.grammar import Armed, GrammarError
 from handsfree.limits import LimitsError, MissingFact
-from handsfree.procedure._derived import ADVICE, DERIVED, GIVEN_BY_DESIGNATION, SPACING_NEEDS, belongs
+from handsfree.procedure._derived import (
+    ADVICE,
+    DERIVED,
+    GIVEN_BY_DESIGNATION,
+    REASONS,
+    SPACING_NEEDS,
+    belongs,
+)
 from handsfree.procedure._flow import decoys, next_pass
 from handsfree.procedure._model import (
     Caution,
@@ -168,7 +175,7 @@ def _read_for(procedure: Procedure, needed: set[str]) -> set[str]:
 def _advice(procedure: Procedure) -> Iterator[str]:
     for step in procedure.step:
         for name in step.advice:
-            if name not in ADVICE:
+            if name not in ADVICE and name != REASONS:
                 yield f"{step.id}: no advice {name!r}; there is {', '.join(sorted(ADVICE))}"
 
 

@@ -192,10 +192,17 @@ ADVICE: Mapping[str, Advice] = {
 }
 
 
-def spacing_reasons(facts: FactMap, injuries: Sequence[FactMap], policy: Policy) -> tuple[str, ...]:
+#: Advice that is no arithmetic: why the tire must not be repaired, before the order that follows from it.
+REASONS = "reasons"
+
+
+def spacing_reasons(
+    facts: FactMap, injuries: Sequence[FactMap], policy: Policy
+) -> tuple[tuple[str, bool], ...]:
     """Why several injuries of one tire may not all be repaired: the binding pair, and the number allowed.
 
-    Injuries are taken to lie on the same side of the tread's center line, which brings them closest.
+    With each, whether it is sure or only too close to call. Injuries are taken to lie on the same side of the
+    tread's center line, which brings them closest.
     """
     if len(injuries) < 2:
         return ()
@@ -205,13 +212,13 @@ def spacing_reasons(facts: FactMap, injuries: Sequence[FactMap], policy: Policy)
         sites = [_site(number, injury) for number, injury in enumerate(injuries, 1)]
         found = limits.spacing(sites, circumference, _quantity(injuries[0], "tire.thickness"), facts, policy)
     except LimitsError as error:
-        return (f"the distance between injuries can't be judged: {error}",)
+        return ((f"the distance between injuries can't be judged: {error}", False),)
     reasons = []
     pair = found.binding
     if pair is not None and pair.outcome is not Outcome.INSIDE:
-        reasons.append(f"{pair.first} and {pair.second} {_fault(pair)}")
+        reasons.append((f"{pair.first} and {pair.second} {_fault(pair)}", pair.outcome is Outcome.OUTSIDE))
     if found.count.outcome is not Outcome.INSIDE:
-        reasons.append(found.count.reason)
+        reasons.append((found.count.reason, found.count.outcome is Outcome.OUTSIDE))
     return tuple(reasons)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
-from handsfree.procedure._derived import ADVICE, complete, unrepaired
+from handsfree.procedure._derived import ADVICE, REASONS, complete, unrepaired
 from handsfree.procedure._events import CancelTimer, Finish
 from handsfree.procedure._model import (
     Caution,
@@ -214,6 +214,10 @@ def _asking(turn: Turn, lead: str, text: str, expansion: str) -> None:
 def _advice(turn: Turn) -> Iterator[str]:
     """Sentences computed from what was read, where the step asks for them."""
     for name in turn.step.advice:
+        if name == REASONS:
+            if turn.state.reasons:
+                yield turn.prompt("advice_reasons", reasons="; ".join(map(plainly, turn.state.reasons)))
+            continue
         advice = ADVICE[name]
         try:
             text = turn.prompt(advice.prompt, **advice.fill(complete(turn.state.facts), turn.book.policy))
@@ -334,9 +338,12 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     for text in disposition.reasons:
         turn.reason(text)
     for text in disposition.warnings:
-        turn.exception(text)
+        if not any(told.endswith(text) for told in turn.state.exceptions):
+            turn.exception(text)
     reasons = turn.state.reasons
     outcome = "refused" if reasons else "released"
+    if reasons and disposition.unclear and set(reasons) <= set(disposition.reasons):
+        outcome = "unclear" if "unclear" in step.outcomes else outcome
     turn.record(
         "hold_point",
         step=step.id,

@@ -33,6 +33,8 @@ class Disposition:
     reasons: tuple[str, ...]
     warnings: tuple[str, ...]
     sources: tuple[str, ...]
+    unclear: bool = False
+    """Whether nothing is surely against the repair: every reason is too close to call, or can't be judged."""
 
 
 def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
@@ -61,7 +63,7 @@ def dispose(
     ``two_piece``: the procedure can make a two-piece repair; else calling for one is a reason against it.
     """
     decisions: list[Decision] = []
-    reasons: dict[str, None] = {}
+    reasons: dict[str, bool] = {}  # whether it is sure
     warnings: dict[str, None] = {}
     sources: dict[str, None] = {}
     injuries = [complete({**facts, **group}) for _, group in archived]
@@ -77,17 +79,20 @@ def dispose(
             except MissingFact:
                 continue
             except LimitsError as error:
-                reasons[str(error)] = None
+                reasons.setdefault(str(error), False)
                 continue
             sources[verdict.source] = None
-            if verdict.outcome is not Outcome.INSIDE:
-                (reasons if verdict.severity is Severity.STOP else warnings)[verdict.reason] = None
-    for text in spacing_reasons(facts, injuries, policy):
-        reasons[text] = None
+            if verdict.outcome is not Outcome.INSIDE and verdict.severity is Severity.STOP:
+                reasons[verdict.reason] = verdict.outcome is Outcome.OUTSIDE
+            elif verdict.outcome is not Outcome.INSIDE:
+                warnings[verdict.reason] = None
+    for text, sure in spacing_reasons(facts, injuries, policy):
+        reasons[text] = sure
     decision = max(decisions, key=list(Decision).index)
     if decision is Decision.TWO_PIECE and not two_piece:
-        reasons["a two-piece repair is called for"] = None
-    return Disposition(decision, tuple(reasons), tuple(warnings), tuple(sources))
+        reasons["a two-piece repair is called for"] = True
+    unclear = bool(reasons) and not any(reasons.values())
+    return Disposition(decision, tuple(reasons), tuple(warnings), tuple(sources), unclear)
 
 
 def _decision(known: FactMap, policy: Policy) -> Decision:

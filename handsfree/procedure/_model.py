@@ -110,6 +110,9 @@ class Reading(_Step):
     limits: tuple[str, ...] = ()
     binding: tuple[str, ...] = Field(default=(), description="limits that bind like a stop in this procedure")
     adjust: bool = Field(default=False, description="a setting: outside means set it right and measure again")
+    above: str = Field(default="", description="how a setting is put right when it is over its limit")
+    reached: bool = Field(default=False, description="a height that was reached: it can't be measured again")
+    never_below: bool = Field(default=False, description="a later reading of the same fact is never smaller")
     no_limit: str = Field(default="", description="why no limit judges this reading")
     forms: str = Field(default="", description="accepted forms, said after a second miss")
 
@@ -123,6 +126,8 @@ class Reading(_Step):
             raise ValueError('give limits = [...], or no_limit = "why not", and not both')
         if unknown := set(self.binding) - set(self.limits):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
+        if self.above and not self.adjust:
+            raise ValueError("above says how a setting is put right; add adjust = true, or take it out")
         if self.unit:
             self._needs_range()
         elif self.form != "designation" and (
@@ -227,7 +232,7 @@ class HoldPoint(_Step):
 
     @property
     def outcomes(self) -> tuple[str, ...]:
-        return ("released", "refused")
+        return ("released", "refused", *(("unclear",) if "unclear" in self.on else ()))
 
     @model_validator(mode="after")
     def _stops(self) -> HoldPoint:

@@ -38,6 +38,10 @@ def release_asked(turn: Turn, answer: Answer) -> Pending | None:
     if not badge:
         raise Refusal("the answer has no badge")
     value, holder = spoken(badge), slots.get("supervisor", "")
+    if turn.state.technician.endswith(f"badge {badge}"):
+        told = turn.prompt("own_badge", value=value, ask=turn.step.ask)
+        miss(turn, answer.text, "the badge of whoever does the work", say=told)
+        return None
     if _shop(turn) and not holder:
         told = turn.prompt("not_supervisor", value=value, ask=turn.step.ask)
         miss(turn, answer.text, "not a supervisor's badge", say=told)

@@ -212,7 +212,8 @@ def _unproved(watch: Watch, before: State, event: Event, body: Body) -> Iterator
 
 def _unsigned(watch: Watch, before: State, event: Event, body: Body) -> Iterator[str]:
     """Another technician is taken down by an affirmative to a read-back of that badge, and in a shop of the name."""
-    if before.mode is not Mode.SIGNING or not isinstance(event, Answer) or _YES not in event.slots:
+    asked = before.mode in (Mode.SIGNING, Mode.CONFIRMING)  # at shift end, or at the first question of a job
+    if not asked or not isinstance(event, Answer) or _YES not in event.slots:
         yield "another technician taken down without an affirmative"
     said = watch.read_back.text if watch.read_back and watch.read_back_heard else ""
     if spoken(str(body["badge"])) not in said or str(body["name"]) not in said:
@@ -266,6 +267,10 @@ def _limit_passed(
     for kind, body in bodies:
         if kind == "verdict" and body["outcome"] != "inside":
             binds = body["severity"] == "stop" or body["rule"] in step.binding
+            # A height that was reached can't be measured again: it is disposed of at once, as outside.
+            told = step.reached and any(k == "disposed" and b["outcome"] == "accept" for k, b in bodies)
+            if told and after.step == procedure.after(step.id, "outside"):
+                continue
             if binds and (after.step != before.step or after.mode is Mode.FINISHED):
                 yield f"{step.id}: went on over {body['rule']} {body['outcome']}"
 

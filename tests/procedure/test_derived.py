@@ -149,12 +149,14 @@ def test_injuries_far_apart_are_no_reason() -> None:
 
 
 def test_overlapping_patches_are_a_reason_that_names_the_pair() -> None:
-    (reason,) = spacing_reasons(TIRE, [at("4"), at("4")], DEFAULT)
+    ((reason, sure),) = spacing_reasons(TIRE, [at("4"), at("4")], DEFAULT)
+    assert not sure  # whole hours are too coarse to order a tire destroyed
     assert "injury 1 and injury 2" in reason
 
 
 def test_without_a_clock_position_the_distance_is_a_reason_not_a_guess() -> None:
-    (reason,) = spacing_reasons(TIRE, [at("4"), dict(INJURY)], DEFAULT)
+    ((reason, sure),) = spacing_reasons(TIRE, [at("4"), dict(INJURY)], DEFAULT)
+    assert not sure
     assert "can't be judged" in reason
     assert "injury.clock" in reason
 
@@ -162,11 +164,12 @@ def test_without_a_clock_position_the_distance_is_a_reason_not_a_guess() -> None
 TO_INJURY = (
     "eye protection and gloves are on", "four four one seven", "affirmative", "two zero six one eight",
     "affirmative", "driver front", "affirmative", "two one five six five romeo one five", "affirmative",
-    "tubeless tire", "three six two three", "affirmative", "fabric body", "affirmative",
+    "tubeless tire", "affirmative", "three six two three", "affirmative", "fabric body", "affirmative",
     "seven thirty seconds", "affirmative", "eight thirty seconds", "affirmative", "standard tire",
-    "two four p s i", "affirmative", "four hours", "affirmative", "three five p s i", "affirmative",
-    "no lamp showing", "completed", "valve core is out", "completed", *["nothing found"] * 9,
-    "untouched tire", "tire is dry", "completed", "one eight zero millimeters", "affirmative",
+    "affirmative", "two four p s i", "affirmative", "four hours", "affirmative", "three five p s i",
+    "affirmative", "no lamp showing", "completed", "wheels blocked and on stands", "completed",
+    "valve core is out", "completed", *["nothing found"] * 9, "untouched tire", "tire is dry", "affirmative",
+    "completed", "one eight zero millimeters", "affirmative",
 )  # fmt: skip
 
 
@@ -174,7 +177,7 @@ def injury(
     clock: str, edge: str = "six five", angle: str = "one five", size: str = "four point five"
 ) -> tuple[str, ...]:
     return (
-        f"{size} millimeters", "affirmative", f"{angle} degrees", "affirmative", "toward shoulder",
+        f"{size} millimeters", "affirmative", f"{angle} degrees", "affirmative", "toward shoulder", "affirmative",
         "one four millimeters", "affirmative", f"{clock} o'clock", "affirmative", "crown area", "affirmative",
         "between the grooves", "affirmative", f"{edge} millimeters", "affirmative",
     )  # fmt: skip
@@ -188,11 +191,20 @@ def measuring() -> Drive:
     return drive
 
 
-def test_two_injuries_on_one_spot_are_scrap(measuring: Drive) -> None:
+def test_two_injuries_that_may_be_on_one_spot_are_set_aside_not_scrapped(measuring: Drive) -> None:
     measuring.say(*injury("four"), "another injury", *injury("four"), "no more injuries")
-    assert measuring.records("hold_point")[0]["outcome"] == "refused"
+    assert measuring.records("hold_point")[0]["outcome"] == "unclear"
     assert any("injury 1 and injury 2" in reason for reason in measuring.state.reasons)
+    assert measuring.step == "unclear"
+    assert "Do not scrap it" in measuring.said()
+    measuring.say("completed")
+    assert measuring.records("close")[0]["outcome"] == "set-aside"
+
+
+def test_with_a_sure_reason_beside_it_it_is_scrap(measuring: Drive) -> None:
+    measuring.say("seven millimeters", "affirmative", "out of limits", "affirmative")
     assert measuring.step == "mark-scrap"
+    assert measuring.said().lower().index("injury size: 7 mm") < measuring.said().index("make it unusable")
 
 
 def test_two_injuries_far_apart_are_repaired(measuring: Drive) -> None:
@@ -241,6 +253,7 @@ PLACE = (
     "affirmative", "completed", "nothing found",
 )  # fmt: skip
 AFTER = (
+    "nothing found", "nothing found", "nothing found",
     "stop at forty stand aside", "three zero inches", "affirmative", "three five p s i", "affirmative",
     "two one degrees celsius", "affirmative", "two one degrees celsius", "affirmative",
     "three five point zero p s i", "affirmative",
@@ -332,7 +345,7 @@ def test_going_back_says_that_a_finding_stands(measuring: Drive) -> None:
 def test_a_setting_too_close_to_call_is_not_called_outside(measuring: Drive) -> None:
     measuring.say(*injury("four"), "no more injuries")
     repaired(measuring)
-    measuring.say("every injury is repaired", *AFTER[:9], "three six p s i", "affirmative")
+    measuring.say("every injury is repaired", *AFTER[:12], "three six p s i", "affirmative")
     assert "Too close to call" in measuring.said()
     assert "Outside" not in measuring.said()
 
@@ -428,3 +441,63 @@ def test_no_pressure_is_advised_that_the_step_would_not_take(name: str) -> None:
     set_to = (most("pressure.placard", 1) + 14.696) * law - 14.696
     assert set_to <= most("pressure.set", 1)
     assert set_to <= most("pressure.leak_end", 1)
+
+
+def test_a_hole_does_not_shrink_by_drilling(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries", *REPAIR[: REPAIR.index("five point zero millimeters")])
+    assert measuring.step == "drilled-size"
+    measuring.say("four millimeters")
+    assert measuring.said().startswith("Four millimeters can't be. Before it was four point five millimeters.")
+    assert measuring.mode == "asking"
+    measuring.say("five point zero millimeters", "affirmative")
+    assert measuring.step == "buffer-speed"
+
+
+def test_a_pressure_that_was_reached_can_not_be_measured_again(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER[:6], "four five p s i", "affirmative")
+    assert measuring.step == "over-pressure-supervisor"
+    assert "Stand clear. Let all air out." in measuring.said()
+
+
+def test_a_nut_too_tight_is_slackened_first(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER)
+    measuring.let(301)
+    tighten = REST.index("completed") + 1
+    measuring.say(*REST[:tighten], "one five zero newton meters", "affirmative")
+    assert "Slacken every nut" in measuring.said()
+    measuring.say("one zero zero newton meters", "affirmative")
+    assert "Put it right" in measuring.said()
+    assert "Slacken" not in measuring.said()
+
+
+def test_sealant_is_warned_of_aloud_and_shown() -> None:
+    drive = Drive(packaged_procedure("passenger-one-piece"))
+    at = TO_INJURY.index("tire is dry")
+    drive.say(*TO_INJURY[:at], "sealant inside", "affirmative")
+    assert "Warning. Sealant" in drive.said()
+    assert any("sealant" in text.lower() for text in drive.state.exceptions)
+
+
+def test_a_distance_over_the_limit_is_not_told_to_the_customer(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER)
+    measuring.let(301)
+    measuring.say(*REST[: REST.index("two five miles")], "one zero zero miles", "affirmative")
+    assert "Tell the customer a shorter distance." in measuring.said()
+    assert measuring.step == "recheck"
+
+
+def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
+    drive = Drive(packaged_procedure("lug-nut-recheck"), start=False)
+    drive.feed(Start(drive.at, (("today", "2030-03-17"),)))
+    drive.say("brake is on wheels are down", "one seven", "affirmative", "four four one seven", "affirmative")
+    drive.say("driver front", "affirmative", "two five miles", "affirmative", *["nothing found"] * 3)
+    drive.say("one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative")
+    drive.say("one one zero newton meters", "affirmative", "one turned again", "supervisor release one seven")
+    assert drive.said().startswith("Badge one seven is your own.")
+    assert drive.step == "call-supervisor"

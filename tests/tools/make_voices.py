@@ -77,7 +77,9 @@ def _line(path: Path, voices: dict[str, str], number: int, entry: dict[str, Any]
         raise ScenarioError(f"{path}: line {number}: voice {who!r} is not in [voices]")
     slug = "-".join(re.sub(r"[^a-z ]", "", say).split())[:40].rstrip("-")
     file = str(entry.get("file", f"{number:03d}-{slug}.flac"))
-    return Line(number, say, voices[who], file, zlib.crc32(f"{number}:{voices[who]}:{say}".encode()))
+    take = entry.get("take")  # another rendering of a line that came out badly
+    key = f"{number}:{voices[who]}:{say}" + (f":{take}" if take else "")
+    return Line(number, say, voices[who], file, zlib.crc32(key.encode()))
 
 
 @functools.lru_cache(maxsize=4096)
