@@ -42,7 +42,7 @@ class SoundEars(AudioEars):
         self._technician, self._now, self._progress, self._count = technician, clock, progress, count
         self._pick = random.Random(technician.seed + 1)
         self._voice = VOICES[technician.seed % len(VOICES)]
-        self._last = ""
+        self._last = ("", 1.0)
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         stuck = self._progress()
@@ -53,9 +53,9 @@ class SoundEars(AudioEars):
             return self._silence(armed, until, answer=answer)
         words = technician.speak(armed) or ""
         while True:
-            # What was just said in vain is said again slower.
-            stretch = _SLOWER if words == self._last else 1.0
-            self._last = words
+            # What was just said in vain is said again slower, then in the usual way.
+            stretch = _SLOWER if (words, 1.0) == self._last else 1.0
+            self._last = words, stretch
             result = self._said(words, stretch, armed, until, answer=answer)
             if isinstance(result, Heard):
                 hypothesis = result.hypothesis
