@@ -45,7 +45,7 @@ class SoundEars(AudioEars):
         self._pick = random.Random(technician.seed + 1)
         self._voice = VOICES[technician.seed % len(VOICES)]
         self._last = ("", 1.0)
-        self._key, self._turns = technician.key(), 0
+        self._key, self._turns = ("", -1, 0), 0
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         stuck = self._progress()
