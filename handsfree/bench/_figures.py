@@ -43,6 +43,7 @@ class Figures:
     seconds: float = 0.0
     took: float = 0.0
     good: int = 0
+    by_voice: int = 0  # of these, without a line typed
     counts: Counter[str] = field(default_factory=Counter)
     endings: Counter[str] = field(default_factory=Counter)
     notes: list[str] = field(default_factory=list)
@@ -54,9 +55,11 @@ class Figures:
         self.endings[outcome.ending] += 1
         wrong = ("known wrong at the end", "undetected after a misheard confirmation", *BARS)
         # Success: an ending by a disposition, and nothing in the record but what he meant.
-        self.good += outcome.ending not in ("", "unfinished", "stopped") and not any(
+        good = outcome.ending not in ("", "unfinished", "stopped") and not any(
             outcome.counts[name] for name in wrong
         )
+        self.good += good
+        self.by_voice += good and not outcome.counts["typed"]
         if len(self.notes) < 20:
             self.notes += [f"job {outcome.seed}: {note}" for note in outcome.notes]
 
@@ -75,6 +78,7 @@ class Figures:
         )
         return {
             "task success": self.good / jobs,
+            "task success by voice alone": self.by_voice / jobs,
             "job duration, simulated minutes": self.seconds / jobs / 60,
             "user turns a job": c["user turns"] / jobs,
             "system turns a job": c["system turns"] / jobs,
@@ -180,6 +184,7 @@ def show(console: Console, figures: Figures) -> None:
         ("jobs put on hold", "line hold"),
         ("utterances that the ears did not find", "not heard at all"),
         ("noise taken for speech", "noise taken for speech"),
+        ("lines typed after much was said in vain", "typed"),
         ("sessions opened again after stop work", "reopened"),
         ("records on disk that replayed", "replayed"),
     )

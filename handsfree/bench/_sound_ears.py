@@ -9,7 +9,7 @@ from handsfree.audio import SAMPLE_RATE
 from handsfree.bench._spoken import VOICES, SpokenSource, spoken_samples
 from handsfree.bench._technician import Technician
 from handsfree.grammar import Armed
-from handsfree.hearing import Engine
+from handsfree.hearing import Engine, Hypothesis
 from handsfree.procedure import Mode
 from handsfree.session import AudioEars, Closed, Heard, Lost, Quiet, SimulatedClock
 
@@ -20,6 +20,8 @@ _LISTENED_MS = 3000
 _REACTION_MS = (300, 900)
 _AFTER_MS = 2500  # nothing was made of it: he says it again
 _SLOWER = 1.15
+_BEFORE_TYPING = 15  # turns at one question
+_TYPING_MS = 250
 
 #: What he said, whether it was accepted, what was heard.
 Count = Callable[[str, str, bool, Armed], None]
@@ -42,7 +44,8 @@ class SoundEars(AudioEars):
         self._technician, self._now, self._progress, self._count = technician, clock, progress, count
         self._pick = random.Random(technician.seed + 1)
         self._voice = VOICES[technician.seed % len(VOICES)]
-        self._last = ""
+        self._last = ("", 1.0)
+        self._key, self._turns = ("", -1, 0), 0
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         stuck = self._progress()
@@ -52,10 +55,12 @@ class SoundEars(AudioEars):
         if until is not None and (self._waits() or technician.silent()):
             return self._silence(armed, until, answer=answer)
         words = technician.speak(armed) or ""
+        if self._gives_up_speaking():
+            return self._typed(words, armed)
         while True:
-            # What was just said in vain is said again slower.
-            stretch = _SLOWER if words == self._last else 1.0
-            self._last = words
+            # What was just said in vain is said again slower, then in the usual way.
+            stretch = _SLOWER if (words, 1.0) == self._last else 1.0
+            self._last = words, stretch
             result = self._said(words, stretch, armed, until, answer=answer)
             if isinstance(result, Heard):
                 hypothesis = result.hypothesis
@@ -70,6 +75,19 @@ class SoundEars(AudioEars):
                 return Closed(stuck)
             if until is not None and self._now.now() >= until:
                 return result
+
+    def _gives_up_speaking(self) -> bool:
+        """Whether so much was said at this question in vain that he goes to the keyboard, as the tool advises."""
+        key = self._technician.key()
+        self._turns = self._turns + 1 if key == self._key else 0
+        self._key = key
+        return self._turns > _BEFORE_TYPING
+
+    def _typed(self, words: str, armed: Armed) -> Heard:
+        self._now.advance(_TYPING_MS * len(words))
+        self._technician.counts["typed"] += 1
+        self._count(words, words, True, armed)
+        return Heard(Hypothesis(words, (), "typed"))
 
     def _waits(self) -> bool:
         waiting = self._technician.machine.state.mode is Mode.WAITING

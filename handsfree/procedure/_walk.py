@@ -70,8 +70,8 @@ _MISHAPS = ("power gone", "late ", "cut off", "device ", "stop work", "set aside
 @dataclass(slots=True)
 class Walked:
     """``depth``: events on the longest shortest way. ``whole``: nothing was left unwalked. ``modes``: those that were
-    met. ``audited`` pairs of
-    states with one key were compared, ``differing`` of them (each a line) behaved differently."""
+    met. ``audited`` pairs of states with one key were compared, ``differing`` of them (each a line) behaved
+    differently."""
 
     states: int = 0
     transitions: int = 0

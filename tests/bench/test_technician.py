@@ -14,8 +14,9 @@ from handsfree.bench._channel import Arming, Channel, meaning_of
 from handsfree.bench._figures import BARS, Figures
 from handsfree.bench._simulation import Work, run_job
 from handsfree.bench._technician import Habits
-from handsfree.procedure import Answer, Kind
+from handsfree.procedure import Answer, Kind, Record
 from handsfree.procedure import _answers as answers
+from handsfree.procedure import _commands as commands
 from handsfree.procedure._model import Reading
 from handsfree.procedure._state import Pending
 from handsfree.procedure._turn import Turn
@@ -33,13 +34,56 @@ def figures(work: Work, jobs: int, seed: int = 5) -> Figures:
 
 
 def test_no_error_of_hearing_gets_through_where_the_technician_could_tell() -> None:
-    found = figures(Work(NAME), 24)
+    found = figures(Work(NAME), 16, seed=6)
     assert {name: found.counts[name] for name in BARS} == dict.fromkeys(BARS, 0), found.notes
     # The errors really happened, and were put right on the way.
     assert 0.07 < found.rates["substituted utterances"] < 0.12
     assert found.rates["concept error rate as heard"] > 0.05
     assert found.counts["line not_confirmed"] > 20
     assert found.good == found.jobs
+
+
+def test_a_change_of_technician_is_heard_out_and_ends_with_the_badge_that_was_meant() -> None:
+    found = figures(Work("lug-nut-recheck", Habits(changes=0.1)), 12)
+    assert not found.failed, found.notes
+    assert found.good == found.jobs, found.notes
+    assert found.counts["changes of technician"] > 10
+
+
+def test_code_words_right_and_wrong_at_hold_points() -> None:
+    """More found, so that supervisors are called; all by a shop's file."""
+    found = figures(Work("lug-nut-recheck", Habits(found=0.5, outside=0.2, wrong_code=0.4), shop=1.0), 12)
+    assert not found.failed, found.notes
+    assert found.counts["wrong code words"] > 2
+    assert found.counts["line code"] > found.counts["wrong code words"]
+
+
+def test_another_badge_than_was_read_back_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    def other(turn: Turn) -> str:
+        pending = turn.state.pending
+        assert pending is not None
+        name = signed(turn)
+        turn.effects = [
+            dataclasses.replace(e, body=(*(p for p in e.body if p[0] != "badge"), ("badge", "99")))
+            if isinstance(e, Record) and e.kind == "technician"
+            else e
+            for e in turn.effects
+        ]
+        return name
+
+    signed = commands.signed
+    monkeypatch.setattr(commands, "signed", other)
+    found = figures(Work("lug-nut-recheck", Habits(changes=0.1)), 4)
+    assert {"undetected errors", "rules broken"} <= set(found.failed)
+
+
+def test_which_one_is_answered_digit_by_digit() -> None:
+    """A -teen or -ty number is never taken in one hearing, and he gets it through all the same."""
+    quiet = Habits(**{f.name: 0.0 for f in dataclasses.fields(Habits)})
+    found = figures(Work(NAME, quiet, substitution=0, rejection=0, sure_voice=1), 4)
+    assert found.good == found.jobs
+    assert found.counts["line missed"] > 0  # asked which of the two
+    assert found.counts["line hold"] == 0
 
 
 @pytest.mark.parametrize("name", packaged_procedures())

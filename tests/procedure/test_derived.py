@@ -447,7 +447,9 @@ def test_a_hole_does_not_shrink_by_drilling(measuring: Drive) -> None:
     measuring.say(*injury("four"), "no more injuries", *REPAIR[: REPAIR.index("five point zero millimeters")])
     assert measuring.step == "drilled-size"
     measuring.say("four millimeters")
-    assert measuring.said().startswith("Four millimeters can't be. Before it was four point five millimeters.")
+    assert measuring.said().startswith(
+        "Four millimeters can't be. Before it was four point five millimeters."
+    )
     assert measuring.mode == "asking"
     measuring.say("five point zero millimeters", "affirmative")
     assert measuring.step == "buffer-speed"
@@ -497,7 +499,9 @@ def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
     drive.feed(Start(drive.at, (("today", "2030-03-17"),)))
     drive.say("brake is on wheels are down", "one seven", "affirmative", "four four one seven", "affirmative")
     drive.say("driver front", "affirmative", "two five miles", "affirmative", *["nothing found"] * 3)
-    drive.say("one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative")
+    drive.say(
+        "one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative"
+    )
     drive.say("one one zero newton meters", "affirmative", "one turned again", "supervisor release one seven")
     assert drive.said().startswith("Badge one seven is your own.")
     assert drive.step == "call-supervisor"
