@@ -95,10 +95,13 @@ class World:
             at += pick.choice((0, 0, 0, 1, -1, 2, -2, 5, 10))
         else:
             at = low + (high - low) * pick.random() ** pick.choice((1, 1, 2, 4))
+        grown = facts.get(step.fact) if step.never_below else None
+        if isinstance(grown, Quantity):
+            at = float(Fraction(grown.to(step.unit).value)) + pick.choice((0.1, 0.2, 0.5, 1.0, 3.0))
         whole = step.grammar.endswith("count") or step.unit == "rpm"
-        places = 0 if whole else pick.choice((0, 0, 1, 1))
+        places = 0 if whole else pick.choice((0, 0, 1, 1)) if grown is None else 1
         unit = step.unit
-        if unit in _ALSO and pick.random() < 0.1:
+        if unit in _ALSO and grown is None and pick.random() < 0.1:
             unit = pick.choice(_ALSO[unit])
             at = float(Fraction(Quantity(Decimal(f"{at:.3f}"), step.unit).to(unit).value))
         value = Decimal(f"{max(at, 0):.{places}f}")

@@ -59,10 +59,8 @@ def test_code_words_right_and_wrong_at_hold_points() -> None:
 
 
 def test_another_badge_than_was_read_back_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    def other(turn: Turn) -> str:
-        pending = turn.state.pending
-        assert pending is not None
-        name = signed(turn)
+    def other(turn: Turn, pending: Pending) -> str:
+        name = signed(turn, pending)
         turn.effects = [
             dataclasses.replace(e, body=(*(p for p in e.body if p[0] != "badge"), ("badge", "99")))
             if isinstance(e, Record) and e.kind == "technician"
