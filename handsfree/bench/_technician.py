@@ -81,6 +81,10 @@ class Meant:
     mode: Mode = Mode.ASKING
 
 
+#: How he is told that a setting was refused, beside what the step says of one that is over.
+_PUT_RIGHT = ("put it right and measure again", "measure finer, or put it right")
+
+
 @dataclass(slots=True)
 class Technician:
     """One job's technician. ``said`` takes what the tool says, ``speak`` gives the next words, None for silence."""
@@ -344,7 +348,7 @@ class Technician:
         refused = (
             self.last.kind == "yes"
             and self.last.key == key
-            and (self._told("put it right and measure again") or self._told("measure finer, or put it right"))
+            and any(self._told(how) for how in (*_PUT_RIGHT, step.above.rstrip(".").lower()) if how)
         )
         if refused or self._told("that can't be judged"):
             self.measured_again = True
