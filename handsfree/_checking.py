@@ -64,4 +64,4 @@ def check_procedure(text: str, name: str) -> list[str]:
         return found
     # What the file's text can't show, the machine does: each answer to each step, as far as a few seconds go.
     book = Book(procedure, Prompts(prompts_text()), DEFAULT)
-    return walk(book, library, most_states=_MOST_STATES, remember=2, calm=("resume",)).findings
+    return walk(book, library, most_states=_MOST_STATES, remember=2, calm=("resume",), shop=True).findings

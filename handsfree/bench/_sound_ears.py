@@ -45,7 +45,8 @@ class SoundEars(AudioEars):
         self._pick = random.Random(technician.seed + 1)
         self._voice = VOICES[technician.seed % len(VOICES)]
         self._last = ("", 1.0)
-        self._key, self._turns = ("", -1, 0), 0
+        self._key: object = None
+        self._turns = 0
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         stuck = self._progress()
@@ -78,7 +79,7 @@ class SoundEars(AudioEars):
 
     def _gives_up_speaking(self) -> bool:
         """Whether so much was said at this question in vain that he goes to the keyboard, as the tool advises."""
-        key = self._technician.key()
+        key = self._technician.key(), self._technician.machine.state.index  # each pass counts for itself
         self._turns = self._turns + 1 if key == self._key else 0
         self._key = key
         return self._turns > _BEFORE_TYPING

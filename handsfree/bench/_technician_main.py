@@ -99,6 +99,7 @@ def walk_main(arguments: Sequence[str]) -> int:
     parser.add_argument(
         "--calm", action="store_true", help="only answers, going back, corrections and timers"
     )
+    parser.add_argument("--shop", action="store_true", help="by a shop's file: supervisors say a code word")
     parser.add_argument("--audit", type=_many, default=500, help="pairs of states with one key to compare")
     parser.add_argument("--strays", type=_many, default=200, help="long walks at random, of 600 events each")
     args = parser.parse_args(arguments)
@@ -129,8 +130,13 @@ def walk_main(arguments: Sequence[str]) -> int:
             injuries=args.injuries,
             calm=calm,
             audit=args.audit,
+            shop=args.shop,
         )
-        strays = [line for seed in range(args.strays) for line in stray(book, arming, seed=seed, events=600)]
+        strays = [
+            line
+            for seed in range(args.strays)
+            for line in stray(book, arming, seed=seed, events=600, shop=args.shop)
+        ]
         lines = [*walked.findings, *strays]
         found = found or bool(lines)
         for line in lines:
