@@ -56,10 +56,11 @@ __all__ = ["Walked", "stray", "walk"]
 START_MS = 1_900_000_000_000
 JOB = (("today", "2030-03-17"),)
 SHOP = (("shop", "Harbor Row"),)
-#: Whose badges these are in the shop: a supervisor's, who may work too, a technician's; others are nobody's.
+#: Whose badges these are in the shop: a supervisor's, who may work too, and nobody's; any other is a technician's.
+_TECHNICIAN = (("technician", "Mara Lindqvist"),)
 _PEOPLE = {
     "409": (("supervisor", "R. Holt"), ("technician", "R. Holt")),
-    "17": (("technician", "Mara Lindqvist"),),
+    "99": (),
 }
 _CODES = "granite {code=right} | elephant {code=wrong}"
 _MOST_FOUND = 20
@@ -209,7 +210,7 @@ class _Alphabet:
     def _named(self, event: Answer) -> Answer:
         """With the names that the session finds for a badge in the shop's file."""
         badge = dict(event.slots).get("badge", "")
-        names = _PEOPLE.get(badge, ()) if self._shop else ()
+        names = _PEOPLE.get(badge, _TECHNICIAN) if self._shop and badge else ()
         return replace(event, slots=event.slots + names) if names else event
 
     def _sentences(self, state: State, armed: Armed) -> Iterator[tuple[str, str]]:
