@@ -19,6 +19,8 @@ from handsfree.record import check_chain, read_log
 from handsfree.session import AudioEars, NoView, SimulatedClock
 from handsfree.shop import ShopError
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def place(tmp_path: Path) -> Path:

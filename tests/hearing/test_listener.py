@@ -41,18 +41,21 @@ def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: 
     assert found.value == found.said == 25
 
 
+@pytest.mark.slow
 def test_the_technician_is_understood_at_15_decibels(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(15.0, lines[::6], figures)
     assert found.value >= 19
     assert found.wrong <= 1
 
 
+@pytest.mark.slow
 def test_at_10_decibels_most_is_understood_and_little_wrong(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(10.0, lines[::6], figures)
     assert found.value >= 16
     assert found.wrong <= 2
 
 
+@pytest.mark.slow
 def test_what_drowns_in_noise_is_not_accepted_and_says_so(engine: Engine, lines: list[Recording]) -> None:
     listener = Listener(engine)
     line = next(line for line in lines if line.say == "affirmative")
