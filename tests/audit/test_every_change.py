@@ -22,7 +22,7 @@ from handsfree.record._read import scan
 from .jobs import RECORD, found
 
 #: Of how many changes one is tried.
-DEPTHS = [pytest.param(53, id="sample"), pytest.param(1, id="all", marks=pytest.mark.slow)]
+DEPTHS = [pytest.param(53, id="sample"), pytest.param(1, id="all", marks=pytest.mark.exhaustive)]
 
 Changes = Iterator[tuple[str, bytes]]
 

@@ -143,7 +143,7 @@ FREE = {
     "open": {"tool", "engine", "input", "at", "mono_ms"},
     "event": {"scores", "words", "level", "engine"},
 }
-EVERY = [pytest.param(23, id="sample"), pytest.param(1, id="all", marks=pytest.mark.slow)]
+EVERY = [pytest.param(23, id="sample"), pytest.param(1, id="all", marks=pytest.mark.exhaustive)]
 
 
 def moved_on(entry: dict[str, Any], key: str) -> Any:
