@@ -59,12 +59,20 @@ def _character(one: str) -> str:
     return digit_by_digit(Decimal(one)) if one.isdigit() else "slash" if one == "/" else one
 
 
+#: Signs of units that nobody says as they are written.
+_SPELLED = (("K", "degrees celsius"), ("a", "years"), ("kPa", "kilopascals"), ("N.m", "newton meters"))
+
+
 def plainly(reason: str) -> str:
-    """A record's sentence for the ear: without what stands in brackets, marks of rounding, a double period."""
+    """A record's sentence for the ear: without what stands in brackets, marks of rounding, a double period; computed
+    numbers to a tenth, units in words. The record keeps the exact sentence."""
     inner = re.compile(r"\s*\([^()]*\)")
     while inner.search(reason):
         reason = inner.sub("", reason)
-    return reason.replace("~", "").rstrip(". ")
+    text = re.sub(r"\d+\.\d{3,}", lambda number: f"{float(number[0]):.1f}", reason.replace("~", ""))
+    for sign, words in _SPELLED:
+        text = re.sub(rf"(?<=\d) {sign}\b", f" {words}", text)
+    return text.rstrip(". ")
 
 
 def written(value: Quantity | str | None) -> str:
