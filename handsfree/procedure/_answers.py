@@ -226,6 +226,8 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     if step.reached:
         # What was reached can't be measured again: it stands, and the way on is that of outside.
         turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
+        if worst.severity is Severity.STOP:
+            turn.reason(worst.reason)
         turn.say(turn.prompt("reached", value=spoken(pending.value), limit=_limit(turn, worst)), "verdict")
         go(turn, "outside")
         return

@@ -150,6 +150,7 @@ def test_digit_by_digit(
     assert accepted >= 0.8 * right
 
 
+@pytest.mark.slow
 def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
     armed = arm("<readings.tread_depth>")
     fresh.arm(armed)
@@ -181,6 +182,7 @@ def as_event(at: int, found: Hypothesis, armed: Armed) -> Event:
     return Answer(at, meaning.text, meaning.label, meaning.slots, meaning.number)
 
 
+@pytest.mark.slow
 def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, figures: Figures) -> None:
     """A radio that talks all day beside an open question: what gates 2 and 3 let through is read back, and
     nothing but a confirmation in the next utterance would record it. Every third prompt, one after another."""

@@ -149,7 +149,7 @@ KINDS: Mapping[str, Mapping[str, Any]] = {
             "surface-temperature": ["correction"],
             "all-repaired": ["next injury"],
             "hose": ["hold work", "resume work"],
-            "seating-pressure": ["four five", "out of limits"],
+            "seating-pressure": ["four five"],
             "over-pressure-supervisor": ["supervisor release four zero nine"],
         },
     },

@@ -49,13 +49,13 @@ def test_names_are_taken_out_of_any_sentence(job: Jobs) -> None:
 def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("whole")), UTC_CLOCK)))
     assert "Released to the road" in shown
-    assert "Injury 1 at 4 o\u2019clock, 5 mm" in shown
+    assert "Injury 1 at 4 o\u2019clock, 5.9 mm" in shown
     assert "repaired from inside: patch 40 mm, stem 50 mm" in shown
     assert "nuts tightened to 110 N·m" in shown
     assert "torque checked after 25 mi (40.2 km)" in shown
     assert "35 psi (241 kPa), as the vehicle\u2019s placard says" in shown
     assert "inside by 1 mm" in shown
-    assert "Inspection inside and outside: 11 points, nothing else found" in shown
+    assert "Inspection inside and outside: 14 points, nothing else found" in shown
 
 
 def test_a_scrapped_tire_gets_every_reason_and_no_advice_to_drive(job: Jobs) -> None:

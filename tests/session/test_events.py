@@ -216,7 +216,7 @@ def test_no_sound_of_a_code_word_is_on_the_disk(folder: Path, mouth: Mouth) -> N
     lines = ["supervisor release four zero nine", "affirmative", CODE, "completed"]
     assert run(folder, RELEASE, lambda clock: ears(Bay(mouth, lines), clock), shop=True) == "returned"
     kept = {str(e["audio"]) for e in lines_of(folder, "event") if e.get("audio") not in (None, "withheld")}
-    assert {f"audio/{p.name}" for p in (folder / "audio").glob("*.wav")} == kept
+    assert {f"audio/{p.name}" for p in (folder / "audio").iterdir()} == kept
     assert len(kept) == len(lines) - 1
 
 

@@ -49,7 +49,7 @@ VALUES = {
     "date-code": "one two two nine", "tread-depth": "six", "tread-highest": "seven", "rest-time": "four",
     "tread-width": "one eight zero", "injury-size": "five", "injury-angle": "one zero", "thickness": "one four",
     "injury-clock": "four o'clock", "injury-edge": "six zero", "patch-size": "four zero", "stem-length": "five zero",
-    "outline-margin": "eight", "drill-speed": "one zero zero zero", "drilled-size": "five",
+    "outline-margin": "eight", "drill-speed": "one zero zero zero", "drilled-size": "five point nine",
     "buffer-speed": "four five zero zero", "air-temperature": "two one", "air-humidity": "five zero",
     "surface-temperature": "two zero", "trim-height": "two", "hose": "nine zero zero", "tire-temperature": "two one",
     "cold-temperature": "two one", "set-pressure": "three five point zero", "leak-end-temperature": "two one",
