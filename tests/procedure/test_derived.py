@@ -461,6 +461,9 @@ def test_a_pressure_that_was_reached_can_not_be_measured_again(measuring: Drive)
     measuring.say("every injury is repaired", *AFTER[:6], "four five p s i", "affirmative")
     assert measuring.step == "over-pressure-supervisor"
     assert "Stand clear. Let all air out." in measuring.said()
+    assert any("45 psi" in reason for reason in measuring.state.reasons)
+    measuring.say("supervisor release four zero nine", "affirmative")
+    assert any("concession by badge 409" in text for text in measuring.state.exceptions)
 
 
 def test_a_nut_too_tight_is_slackened_first(measuring: Drive) -> None:
