@@ -38,7 +38,7 @@ def heard_at(level: float | None, lines: list[Recording], figures: Figures, nois
 
 def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(None, lines[::6], figures)
-    assert found.value == found.said == 25
+    assert found.value == found.said == len(lines[::6])
 
 
 @pytest.mark.slow
