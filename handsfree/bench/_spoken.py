@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import tempfile
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
-import soxr
 from numpy.typing import NDArray
 
 from handsfree.audio import FRAME_BYTES, FRAME_MS, SAMPLE_RATE, frame_levels
 from handsfree.bench._noise import pink
-from handsfree.speaking import Clip, Pyttsx3Voice, VoiceError
-from handsfree.speaking._sound_file import read_clip
+from handsfree.bench._voices import flite, trimmed
+from handsfree.speaking import Clip, Pyttsx3Voice
 
 __all__ = ["VOICES", "SpokenSource", "spoken_samples"]
 
@@ -35,11 +31,7 @@ _WPM = 165
 def spoken_samples(text: str, voice: str, stretch: float) -> Samples:
     """16 kHz samples with the active level of the speech at ``_SPEECH_RMS``. ``stretch`` over 1 is slower."""
     clip = _flite(text, voice, stretch) if shutil.which("flite") else _packaged(text, stretch)
-    sound = np.frombuffer(clip.pcm, "<i2").astype(np.float64)
-    if clip.rate != SAMPLE_RATE:
-        sound = soxr.resample(sound, clip.rate, SAMPLE_RATE)
-    loud = np.flatnonzero(np.abs(sound) > np.abs(sound).max() / 300)
-    sound = sound[loud[0] : loud[-1] + 1]
+    sound: Samples = trimmed(clip, np.float64)
     return sound * _SPEECH_RMS / _active_rms(sound)
 
 
@@ -53,14 +45,7 @@ def _active_rms(sound: Samples) -> float:
 
 
 def _flite(text: str, voice: str, stretch: float) -> Clip:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "say.wav"
-        slower = f"duration_stretch={stretch}"
-        command = ["flite", "-voice", voice, "--setf", slower, "-t", text, "-o", str(path)]
-        done = subprocess.run(command, capture_output=True, text=True, check=False)
-        if done.returncode:
-            raise VoiceError(f"flite can't say {text!r} with {voice}: {done.stderr.strip()[:120]}")
-        return read_clip(path)
+    return flite(text, voice, "--setf", f"duration_stretch={stretch}")
 
 
 @lru_cache(maxsize=4)

@@ -6,16 +6,18 @@ import shutil
 import subprocess
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soxr
+from numpy.typing import NDArray
 
 from handsfree.audio import SAMPLE_RATE
 from handsfree.bench._pairs import HALVES
 from handsfree.speaking import Clip, Pyttsx3Voice, VoiceError
 from handsfree.speaking._sound_file import read_clip
 
-__all__ = ["Speakers", "voices"]
+__all__ = ["Speakers", "flite", "trimmed", "voices"]
 
 _PEAK = 9000  # about -11 dBFS, as speech close to a headset's microphone
 #: By half: voices tuned on are not reported on.
@@ -43,7 +45,7 @@ class Speakers:
         key = (text, voice)
         if key not in self._said:
             self._said[key] = _levelled(
-                self._flite(text, voice) if _is_flite(voice) else self._clip(text, voice)
+                flite(text, voice.partition(":")[2]) if _is_flite(voice) else self._clip(text, voice)
             )
         return self._said[key]
 
@@ -56,16 +58,25 @@ class Speakers:
             self._library[voice] = Pyttsx3Voice(155, voice=voice)
         return self._library[voice].clip(text)
 
-    def _flite(self, text: str, voice: str) -> Clip:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "say.wav"
-            name = voice.partition(":")[2]
-            done = subprocess.run(
-                ["flite", "-voice", name, "-t", text, "-o", str(path)], capture_output=True, text=True
-            )
-            if done.returncode:
-                raise VoiceError(f"flite can't say {text!r} with {name}: {done.stderr.strip()[:120]}")
-            return read_clip(path)
+
+def flite(text: str, voice: str, *options: str) -> Clip:
+    """A text by one of flite's voices. Raises VoiceError."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "say.wav"
+        command = ["flite", "-voice", voice, *options, "-t", text, "-o", str(path)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        if done.returncode:
+            raise VoiceError(f"flite can't say {text!r} with {voice}: {done.stderr.strip()[:120]}")
+        return read_clip(path)
+
+
+def trimmed(clip: Clip, kind: type[np.floating[Any]]) -> NDArray[Any]:
+    """The clip's samples at 16 kHz without the silence at its ends, in that floating point type."""
+    sound = np.frombuffer(clip.pcm, "<i2").astype(kind)
+    if clip.rate != SAMPLE_RATE:
+        sound = soxr.resample(sound, clip.rate, SAMPLE_RATE)
+    loud = np.flatnonzero(np.abs(sound) > np.abs(sound).max() / 300)
+    return sound[loud[0] : loud[-1] + 1]
 
 
 def _is_flite(voice: str) -> bool:
@@ -73,10 +84,6 @@ def _is_flite(voice: str) -> bool:
 
 
 def _levelled(clip: Clip) -> bytes:
-    sound = np.frombuffer(clip.pcm, "<i2").astype(np.float32)
-    if clip.rate != SAMPLE_RATE:
-        sound = soxr.resample(sound, clip.rate, SAMPLE_RATE)
-    loud = np.flatnonzero(np.abs(sound) > np.abs(sound).max() / 300)
-    sound = sound[loud[0] : loud[-1] + 1]
+    sound = trimmed(clip, np.float32)
     levelled: bytes = np.rint(sound / np.abs(sound).max() * _PEAK).astype("<i2").tobytes()
     return levelled

@@ -33,9 +33,7 @@ __all__ = ["COMMAND_HANDLERS", "resume_held", "take_badge"]
 def _say_again(turn: Turn) -> None:
     """What is open is asked again, and what must be heard whole is read out whole; else the last thing said."""
     if turn.state.mode not in (Mode.WAITING, Mode.HELD) and not isinstance(turn.step, CountPasses):
-        misses = turn.state.misses
-        reask(turn)
-        turn.set(misses=misses)  # asking once more is no answer
+        reask(turn)  # misses stay counted: asking once more is no answer
         return
     last = turn.state.last
     assert last is not None  # a job begins with the welcome
