@@ -2,7 +2,8 @@
 
 A frame counts as voice when the WebRTC voice activity detector says so and its level stands clear of the
 tracked noise floor: the detector alone takes steady hiss for speech now and then, a level alone takes a
-dropped wrench for it.
+dropped wrench for it. Both are better judged where steady noise was taken out before: in pink noise at 5 dB the
+detector takes the room itself for speech, while of what a suppressor leaves it finds the ends as in a quiet room.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import Enum, auto
 from math import log10
 from typing import Final, NamedTuple
 
@@ -22,6 +24,7 @@ __all__ = [
     "FRAME_MS",
     "Endpointer",
     "EndpointerSettings",
+    "Outlook",
     "SpeechContinues",
     "SpeechEnded",
     "SpeechEvent",
@@ -79,16 +82,27 @@ class SpeechEnded:
 SpeechEvent = SpeechStarted | SpeechContinues | SpeechEnded
 
 
+class Outlook(Enum):
+    """What may come after what was said."""
+
+    COMPLETE = auto()  # a whole sentence to which nothing can be added
+    CONTINUABLE = auto()  # a whole sentence that could go on
+    INCOMPLETE = auto()  # no whole sentence yet, or none at all
+
+
 @dataclass(frozen=True, slots=True)
 class EndpointerSettings:
     """Times in seconds, levels in dB.
 
-    ``complete_s`` and ``incomplete_s`` are VoiceXML's completetimeout and incompletetimeout: the silence
-    that ends an utterance when what was heard can't go on, and when it can. ``start_voiced_s`` of voice
-    within ``start_window_s`` begins an utterance (shorter bursts are noise).
+    ``complete_s`` and ``incomplete_s`` are VoiceXML's completetimeout and incompletetimeout: the silence that ends
+    an utterance when what was heard is a whole sentence that can't go on, and when it is none yet. VoiceXML waits
+    for the longer one too where a whole sentence could go on; that is every number, and most of what is said here:
+    ``continuable_s`` is for these, longer than the pauses within a number. ``start_voiced_s`` of voice within
+    ``start_window_s`` begins an utterance (shorter bursts are noise).
     """
 
-    complete_s: float = 0.45
+    complete_s: float = 0.3
+    continuable_s: float = 0.57
     incomplete_s: float = 0.9
     longest_s: float = 12.0
     start_voiced_s: float = 0.12
@@ -123,22 +137,26 @@ class _Frame(NamedTuple):
 class Endpointer:
     """Feed it frames; it answers with what began, goes on, or ended.
 
+    ``feed`` takes beside the frame, where there is one, what a suppressor made of it: whether there is voice is judged
+    by that then. Levels and sound given out are those of the frame itself.
+
     Events are always well formed: one ``SpeechStarted``, any number of ``SpeechContinues``, one
     ``SpeechEnded`` whose utterance's ``pcm`` is exactly the bytes given out since the start.
-    ``can_continue`` is asked, when silence has lasted ``complete_s``, whether what was heard so far could be
-    continued; True makes the endpointer wait for ``incomplete_s``.
+    ``outlook`` is asked, when silence has lasted ``complete_s``, whether what was heard so far is whole and whether it
+    could be continued.
     """
 
     def __init__(
         self,
         settings: EndpointerSettings | None = None,
         *,
-        can_continue: Callable[[], bool] | None = None,
+        outlook: Callable[[], Outlook] | None = None,
     ) -> None:
         self.settings = settings or EndpointerSettings()
-        self.can_continue = can_continue
+        self.outlook = outlook
         self._vad = Vad(self.settings.vad_mode, 16000, FRAME_MS / 1000)
         self._floor = _NoiseFloor()
+        self._left = _NoiseFloor()  # of what the suppressor leaves of the noise
         self._level = FLOOR_DBFS
         self._fed = 0  # frames
         self._window = _frames(self.settings.start_window_s)
@@ -148,6 +166,11 @@ class Endpointer:
     @property
     def in_speech(self) -> bool:
         return self._open is not None
+
+    @property
+    def silence_s(self) -> float:
+        """How long nobody has spoken within the utterance that is open; 0 when none is."""
+        return self._open.silent_frames * FRAME_MS / 1000 if self._open else 0.0
 
     @property
     def level_dbfs(self) -> float:
@@ -164,17 +187,23 @@ class Endpointer:
         """Stream time: the end of the last frame fed."""
         return self._fed * FRAME_MS
 
-    def feed(self, frame: bytes) -> tuple[SpeechEvent, ...]:
+    def feed(self, frame: bytes, suppressed: bytes | None = None) -> tuple[SpeechEvent, ...]:
         """One frame of ``FRAME_BYTES`` bytes. Raises ValueError for another size."""
-        if len(frame) != FRAME_BYTES:
-            raise ValueError(f"a frame is {FRAME_BYTES} bytes, got {len(frame)}")
+        judged = frame if suppressed is None else suppressed
+        for one in (frame, judged):
+            if len(one) != FRAME_BYTES:
+                raise ValueError(f"a frame is {FRAME_BYTES} bytes, got {len(one)}")
         self._fed += 1
-        self._level = level = dbfs(frame)
+        self._level = dbfs(frame)
+        left = dbfs(judged)
         # Ask the detector always: it keeps its own statistics of the noise.
-        voiced = self._vad.is_speech(frame) and level > self._floor.dbfs + self.settings.gate_db
-        self._floor.update(level, voiced)
-        judged = _Frame(frame, level, voiced)
-        return self._feed_quiet(judged) if self._open is None else self._feed_speech(self._open, judged)
+        voiced = self._vad.is_speech(judged) and left > self._left.dbfs + self.settings.gate_db
+        self._floor.update(self._level, voiced)
+        self._left.update(left, voiced)
+        return self._judged(_Frame(frame, self._level, voiced))
+
+    def _judged(self, frame: _Frame) -> tuple[SpeechEvent, ...]:
+        return self._feed_quiet(frame) if self._open is None else self._feed_speech(self._open, frame)
 
     def flush(self) -> tuple[SpeechEvent, ...]:
         """The source has ended: an utterance still open ends here."""
@@ -209,10 +238,18 @@ class Endpointer:
 
     def _patience(self, utterance: _OpenUtterance) -> int:
         """Frames of silence that end it. The grammar is asked only once the shorter time has passed."""
-        short, long = _frames(self.settings.complete_s), _frames(self.settings.incomplete_s)
-        if utterance.silent_frames < short or self.can_continue is None:
+        short = _frames(self.settings.complete_s)
+        if utterance.silent_frames < short:
             return short
-        return long if self.can_continue() else short
+        return _frames(self._silence_s(self.outlook() if self.outlook else Outlook.COMPLETE))
+
+    def _silence_s(self, outlook: Outlook) -> float:
+        times = self.settings
+        return {
+            Outlook.COMPLETE: times.complete_s,
+            Outlook.CONTINUABLE: times.continuable_s,
+            Outlook.INCOMPLETE: times.incomplete_s,
+        }[outlook]
 
     def _end(self, utterance: _OpenUtterance) -> tuple[SpeechEvent, ...]:
         self._open = None

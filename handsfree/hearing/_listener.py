@@ -11,6 +11,7 @@ from handsfree.audio import (
     FRAME_BYTES,
     Endpointer,
     EndpointerSettings,
+    Outlook,
     SpeechContinues,
     SpeechEnded,
     SpeechStarted,
@@ -36,6 +37,7 @@ DROWNED: Final = "noise"
 """The reason of a hypothesis that was not accepted for that alone."""
 
 _KEPT_FRAMES: Final = 40  # more than any preroll
+_LOOK_AHEAD_S: Final = 0.21  # longer than the gaps within words, well before the shortest end of an utterance
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
@@ -53,18 +55,19 @@ class Listener:
     PocketSphinx, whose model was trained on quiet rooms, gets the sound with the steady noise taken out; the
     endpointer and the utterance given back keep it as it came. ``suppress=False`` leaves that out, to compare.
 
-    ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: after
-    a whole sentence to which nothing can be added the shorter time of the endpointer's settings is enough.
+    ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: see
+    ``Outlook`` and the endpointer's settings.
     """
 
     def __init__(
         self, engine: Engine, settings: EndpointerSettings | None = None, *, suppress: bool = True
     ) -> None:
         self.engine = engine
-        self._endpointer = Endpointer(settings, can_continue=self._can_continue)
+        self._endpointer = Endpointer(settings, outlook=self._outlook)
         self._armed: Armed | None = None
         self._suppressor = Suppressor() if suppress and isinstance(engine, PocketSphinxEngine) else None
         self._speaker_known = False
+        self._ahead = False  # the engine has looked ahead of the end of this utterance
         self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
 
     @property
@@ -95,14 +98,16 @@ class Listener:
 
     def feed(self, frame: bytes) -> Listened | None:
         """One frame of the source; an utterance when it ended with this frame."""
-        self._recent.append(self._suppressor.feed(frame) if self._suppressor else frame)
-        for event in self._endpointer.feed(frame):
+        suppressed = self._suppressor.feed(frame) if self._suppressor else frame
+        self._recent.append(suppressed)
+        for event in self._endpointer.feed(frame, suppressed):
             match event:
                 case SpeechStarted(preroll):
                     self._begin()
                     self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
                 case SpeechContinues():
                     self.engine.feed(self._recent[-1])
+                    self._look_ahead()
                 case SpeechEnded(utterance):
                     return self._ended(utterance)
         return None
@@ -123,8 +128,21 @@ class Listener:
         else:
             self.engine.begin()
 
+    def _look_ahead(self) -> None:
+        """While it is waited whether the speech goes on there is time for the second decode."""
+        if not isinstance(self.engine, PocketSphinxEngine):
+            return
+        silence = self._endpointer.silence_s
+        if silence >= _LOOK_AHEAD_S and not self._ahead:
+            self.engine.look_ahead()
+            self._ahead = True
+        elif silence < _LOOK_AHEAD_S and self._ahead:
+            self.engine.go_on()
+            self._ahead = False
+
     def _ended(self, utterance: Utterance) -> Listened:
         hypothesis = self.engine.end()
+        self._ahead = False
         if self._suppressor is None:
             return Listened(hypothesis, utterance)
         self._suppressor.speaking = False
@@ -136,10 +154,12 @@ class Listener:
             self._speaker_known = True
         return Listened(hypothesis, utterance)
 
-    def _can_continue(self) -> bool:
+    def _outlook(self) -> Outlook:
         partial: Callable[[], str] | None = getattr(self.engine, "partial", None)
         if partial is None or self._armed is None:
-            return False
+            return Outlook.COMPLETE
         text = partial()
-        # Only a whole sentence to which nothing can be added ends soon; "five" may become "five point two".
-        return self._armed.interpret(text) is None or self._armed.can_continue(text)
+        if self._armed.interpret(text) is None:
+            return Outlook.INCOMPLETE
+        # "five" may become "five point two".
+        return Outlook.CONTINUABLE if self._armed.can_continue(text) else Outlook.COMPLETE

@@ -51,6 +51,7 @@ class PocketSphinxEngine:
         self._armed = False
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
+        self._ahead: Hypothesis | None = None  # what it is if it has ended already
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
             for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
@@ -78,31 +79,50 @@ class PocketSphinxEngine:
         if not self._armed:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open:
-            self._in_use.stop()  # the microphone was lost in the middle of an utterance
+            if self._ahead is None:
+                self._in_use.stop()  # the microphone was lost in the middle of an utterance
         self._in_use = self._noisy if snr_db is not None and snr_db < _NOISY_BELOW_DB else self._quiet
-        self._heard = []
+        self._heard, self._ahead = [], None
         self._open = True
         self._in_use.begin()
 
     def feed(self, pcm: bytes) -> None:
         self._heard.append(pcm)
-        self._in_use.feed(pcm)
+        if self._ahead is None:
+            self._in_use.feed(pcm)
 
     def partial(self) -> str:
         return self._in_use.text()
 
+    def look_ahead(self) -> None:
+        """The speech may have ended here: decode the whole of it now, if that is what its end would bring. What is
+        fed from now on is taken for silence, until ``go_on``."""
+        if self._in_use is self._noisy or not self._settled:
+            self._ahead = self._decided()
+
+    def go_on(self) -> None:
+        """The speech had not ended."""
+        if self._ahead is not None:
+            self._ahead = None
+            self._in_use.begin()
+            self._in_use.feed(b"".join(self._heard))
+
     def end(self) -> Hypothesis:
         self._open = False
+        found, self._ahead = self._ahead or self._decided(), None
+        if self._in_use is self._quiet:
+            self._settled = self._settled or bool(found.text)
+        return found
+
+    def _decided(self) -> Hypothesis:
+        """What was heard so far, as if it had ended here. The decoders are stopped by that."""
         searches, pcm = self._in_use, b"".join(self._heard)
         searches.stop()
         agreed = True
-        if searches is self._noisy:
+        if searches is self._noisy or not self._settled:
             first = searches.text()
             searches.again(pcm)
-            agreed = searches.text() == first
-        elif not self._settled:
-            searches.again(pcm)
-            self._settled = bool(searches.text())
+            agreed = searches.text() == first or searches is self._quiet
         text = searches.text()
         if not text:
             return Hypothesis("", (), self.name, (), False, "no words heard")
