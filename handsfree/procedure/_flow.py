@@ -117,9 +117,13 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
 
 
 def _undone_by_it(turn: Turn, visit: Visit) -> bool:
-    """Whether a step passed since then must be done again: a disposition given for the value that was wrong, or
-    a question left out because that value had answered it, and no longer does or otherwise."""
+    """Whether a step passed since then must be done again: a disposition given for the value that was wrong, a
+    question left out because that value had answered it, and no longer does or otherwise, or a test that begins at
+    the setting that was corrected (air let in after the first pressure would hide a leak)."""
     step = turn.book.procedure.at(visit.step)
+    if isinstance(step, Wait):
+        set_anew = isinstance(turn.step, Reading) and turn.step.adjust
+        return set_anew and limits.rule(step.rule).measurand == getattr(turn.step, "fact", None)
     if isinstance(step, HoldPoint):
         return step.by == "disposition" and judging.refuses(
             turn.state, turn.book.policy, two_piece=step.two_piece
