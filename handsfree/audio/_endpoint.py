@@ -137,13 +137,13 @@ class _Frame(NamedTuple):
 class Endpointer:
     """Feed it frames; it answers with what began, goes on, or ended.
 
-    ``feed`` takes beside the frame, where there is one, what a suppressor made of it: whether there is voice is judged
-    by that then. Levels and sound given out are those of the frame itself.
+    ``feed`` takes beside the frame, where there is one, what a suppressor made of it: whether there is voice is
+    judged by that then. Levels and sound given out are those of the frame itself.
 
     Events are always well formed: one ``SpeechStarted``, any number of ``SpeechContinues``, one
     ``SpeechEnded`` whose utterance's ``pcm`` is exactly the bytes given out since the start.
-    ``outlook`` is asked, when silence has lasted ``complete_s``, whether what was heard so far is whole and whether it
-    could be continued.
+    ``outlook`` is asked, when silence has lasted ``complete_s``, whether what was heard so far is whole and whether
+    it could be continued.
     """
 
     def __init__(

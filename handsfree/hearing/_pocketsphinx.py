@@ -78,9 +78,8 @@ class PocketSphinxEngine:
         """``snr_db``: how far the speech is expected to stand over the noise, None when that is not known."""
         if not self._armed:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
-        if self._open:
-            if self._ahead is None:
-                self._in_use.stop()  # the microphone was lost in the middle of an utterance
+        if self._open and self._ahead is None:
+            self._in_use.stop()  # the microphone was lost in the middle of an utterance
         self._in_use = self._noisy if snr_db is not None and snr_db < _NOISY_BELOW_DB else self._quiet
         self._heard, self._ahead = [], None
         self._open = True
@@ -105,7 +104,8 @@ class PocketSphinxEngine:
         if self._ahead is not None:
             self._ahead = None
             self._in_use.begin()
-            self._in_use.feed(b"".join(self._heard))
+            for pcm in self._heard:  # not in one piece: a long one in the middle of a stream crashes PocketSphinx
+                self._in_use.feed(pcm)
 
     def end(self) -> Hypothesis:
         self._open = False

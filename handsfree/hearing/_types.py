@@ -42,7 +42,8 @@ class Hypothesis:
     ``text`` is lower-case words joined by single spaces, fillers removed; "" when nothing was recognized.
     ``scores`` holds named floats for the record and for acceptance, for example ``grammar`` and ``phone``
     (log-likelihood per frame) or ``confidence``; never used as values.
-    ``accepted`` is the acoustic acceptance (gate 3): False means treat as no-match and say so.
+    ``accepted`` is the acoustic acceptance (gate 3): False means treat as no-match and say so. ``unsure``: accepted,
+    but to be confirmed in words before it counts.
     """
 
     text: str
@@ -51,6 +52,7 @@ class Hypothesis:
     scores: tuple[tuple[str, float], ...] = ()
     accepted: bool = True
     reason: str = ""  # why it was not accepted, plain words
+    unsure: bool = False
 
 
 class Engine(Protocol):

@@ -1,5 +1,6 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
+from handsfree.procedure._answers import UNSURE
 from handsfree.procedure._asked import answers, limit_words, question
 from handsfree.procedure._check import check
 from handsfree.procedure._derived import complete
@@ -45,6 +46,7 @@ __all__ = [
     "EVENTS",
     "NOT_BEGUN",
     "TABLE",
+    "UNSURE",
     "Answer",
     "Arm",
     "Book",

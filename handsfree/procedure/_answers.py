@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
+from typing import Final
 
 from handsfree import limits
 from handsfree.grammar import Interpretation, tire_designation
@@ -20,6 +21,7 @@ from handsfree.procedure._model import (
     Choice,
     CountPasses,
     Do,
+    HoldPoint,
     Inspect,
     Kind,
     Option,
@@ -32,8 +34,10 @@ from handsfree.procedure._turn import Refusal, Turn
 from handsfree.procedure._words import plainly, spoken, spoken_count, spoken_limit, written
 from handsfree.quantity import Quantity, UnitError
 
-__all__ = ["confirm", "dispose", "read_back", "take"]
+__all__ = ["confirm", "dispose", "doubted", "read_back", "take"]
 
+
+UNSURE: Final = "not heard surely enough"
 
 _MOST_PLACES = 30
 
@@ -48,6 +52,44 @@ def _slot(answer: Answer, key: str) -> str:
 def take(turn: Turn, answer: Answer) -> None:
     """An answer to the step's question."""
     _TAKE[Kind(turn.step.kind)](turn, answer)
+
+
+def doubted(turn: Turn, answer: Answer) -> None:
+    """An answer heard unsurely. What is read back anyway goes its way; anything else that would count at once is
+    asked about first, and an unsure yes, or unsure words of a caution, are none."""
+    mode = turn.state.mode
+    if mode is Mode.ASKING and not _read_back_anyway(turn, answer):
+        _pend(turn, Pending("doubted", answer.text, _heard_so(turn, answer), "", answer=answer))
+    elif mode is Mode.ASKING:
+        take(turn, answer)
+    elif mode is Mode.DISPOSING:
+        dispose(turn, answer)
+    elif mode is Mode.CONFIRMING and (answer.label == "value" or _slot(answer, "answer") != "yes"):
+        confirm(turn, answer)
+    else:
+        miss(turn, answer.text, UNSURE)
+
+
+def _heard_so(turn: Turn, answer: Answer) -> str:
+    return turn.prompt("read_back_choice", name=answer.text)
+
+
+def _read_back_anyway(turn: Turn, answer: Answer) -> bool:
+    match turn.step:
+        case Reading() | HoldPoint():
+            return True
+        case Choice(confirm=confirm):
+            return confirm
+        case Inspect():
+            return _slot(answer, "answer") == "found"
+        case _:
+            return False
+
+
+def _commit_doubted(turn: Turn, pending: Pending) -> None:
+    assert pending.answer is not None
+    turn.set(mode=Mode.ASKING)
+    take(turn, replace(pending.answer, unsure=False))
 
 
 def _pend(turn: Turn, pending: Pending) -> None:
@@ -686,4 +728,5 @@ _COMMIT: Mapping[str, Callable[[Turn, Pending], None]] = {
     "release": released,
     "reject": released,
     "out": _commit_out,
+    "doubted": _commit_doubted,
 }

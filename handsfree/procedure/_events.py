@@ -61,13 +61,15 @@ class Start:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A sentence of the armed answer grammar: slots and, for a reading, the exact number."""
+    """A sentence of the armed answer grammar: slots and, for a reading, the exact number. ``unsure``: it was heard
+    well enough to be asked about, not to be acted on."""
 
     at: int
     text: str
     label: str = "answer"
     slots: Pairs = ()
     number: Number | None = None
+    unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +272,7 @@ def event_body(event: Event) -> dict[str, object]:
             body["job"] = dict(job)
         case Answer():
             body |= {"text": event.text, "label": event.label, "slots": [list(s) for s in event.slots]}
+            body |= {"unsure": "true"} if event.unsure else {}
             if event.number is not None:
                 body["number"] = {
                     "value": exact_text(event.number.value),
@@ -315,7 +318,8 @@ def _event(body: Mapping[str, object]) -> Event:
             return Start(at, tuple(sorted((str(k), str(v)) for k, v in _mapping(body["job"]).items())))
         case "answer":
             number = _number(body.get("number"))
-            return Answer(at, str(body["text"]), str(body["label"]), _pairs(body["slots"]), number)
+            unsure = body.get("unsure") == "true"
+            return Answer(at, str(body["text"]), str(body["label"]), _pairs(body["slots"]), number, unsure)
         case "command":
             return Command(at, str(body["name"]), str(body.get("text", "")))
         case "no_match":

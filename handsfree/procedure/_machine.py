@@ -86,7 +86,7 @@ def _armed(handler: Callable[[Turn, Answer], None]) -> Handler:
             raise Refusal(f"no {event.label!r} is armed")
         if turn.state.awaiting:
             raise Refusal("answered before the read-back was played to its end")
-        handler(turn, event)
+        (answers.doubted if event.unsure else handler)(turn, event)
 
     return check
 

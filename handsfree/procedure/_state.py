@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
-from handsfree.procedure._events import Pairs, Say
+from handsfree.procedure._events import Answer, Pairs, Say
 from handsfree.quantity import Quantity
 
 __all__ = ["Entry", "Mode", "Pending", "State", "Timer", "Visit"]
@@ -37,8 +37,9 @@ class Mode(StrEnum):
 class Pending:
     """What was heard and waits for its confirmation, or a verdict that waits for its disposition.
 
-    ``kind``: reading, option, found, release, reject, technician or verdict. ``spoken``: what is said of it,
-    also once more. ``holder``: whose badge it is, when the shop's file says so.
+    ``kind``: reading, option, found, release, reject, technician, verdict, or doubted: an ``answer`` heard
+    unsurely. ``spoken``: what is said of it, also once more. ``holder``: whose badge it is, when the shop's file says
+    so.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Pending:
     value: Quantity | str
     option: str = ""
     holder: str = ""
+    answer: Answer | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,6 +104,9 @@ class _Heard(_Event):
     hypothesis: Annotated[str, Field(description="what the engine heard, accepted or not")]
     engine: str
     accepted: Annotated[Truth, Field(description="by sound, before any meaning")]
+    unsure: Annotated[
+        Literal["true"] | None, Field(description="accepted, to be confirmed in words before it counts")
+    ] = None
     scores: dict[str, str]
     words: list[Word]
     audio: Kept | None = None

@@ -7,13 +7,15 @@ from typing import Final
 from handsfree.audio import Utterance, noise_floor_dbfs, snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import DROWNED, LEAST_SNR_DB, Hypothesis
-from handsfree.procedure import Answer, Command, NoMatch
+from handsfree.procedure import UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
 __all__ = ["TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
+#: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely.
+_HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
 
 
 def meaning_of(heard: Heard, armed: Armed) -> Interpretation | None:
@@ -39,8 +41,16 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
     if meaning is None:
         return NoMatch(now, hypothesis.text, "not an answer to what was asked")
     if meaning.label == "command":
-        return Command(now, meaning.slot("command") or "", meaning.text)
-    return Answer(now, meaning.text, meaning.label, people.named(meaning.slots), meaning.number)
+        return _command(now, meaning, unsure=hypothesis.unsure)
+    slots = people.named(meaning.slots)
+    return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure)
+
+
+def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | NoMatch:
+    name = meaning.slot("command") or ""
+    if unsure and name not in _HARMLESS:
+        return NoMatch(now, meaning.text, UNSURE)
+    return Command(now, name, meaning.text)
 
 
 def _stops(hypothesis: Hypothesis, armed: Armed) -> bool:
@@ -83,6 +93,7 @@ def evidence(heard: Heard, audio: str) -> dict[str, object]:
         "hypothesis": hypothesis.text,
         "engine": hypothesis.engine,
         "accepted": "true" if hypothesis.accepted else "false",
+        **({"unsure": "true"} if hypothesis.unsure else {}),
         "scores": {name: f"{score:.3f}" for name, score in hypothesis.scores},
         "words": [
             {"text": w.text, "start_s": f"{w.start_s:.2f}", "end_s": f"{w.end_s:.2f}"}
