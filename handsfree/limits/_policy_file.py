@@ -18,7 +18,6 @@ why = "buffer measured at 4,900 rpm under load"
 from __future__ import annotations
 
 import re
-import tomllib
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
@@ -26,6 +25,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handsfree._toml import TomlError, one_line, read_toml
 from handsfree.limits._compare import show
 from handsfree.limits._policy import BASES, Override, Policy
 from handsfree.limits._registry import rule
@@ -58,8 +58,8 @@ class _File(BaseModel):
 def parse_policy(text: str) -> Policy:
     """Read and check a policy. Raises LimitsError with one line that names the table and what to do."""
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as wrong:
+        raw = read_toml(text)
+    except TomlError as wrong:
         raise LimitsError(f"policy is not TOML: {wrong}") from None
     for table in ("choose", "limits"):
         if isinstance(raw.get(table), dict):
@@ -69,7 +69,7 @@ def parse_policy(text: str) -> Policy:
     except ValidationError as wrong:
         first = wrong.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
-        raise LimitsError(f"policy: {place}: {first['msg'].lower()}") from None
+        raise LimitsError(one_line(f"policy: {place}: {first['msg'].lower()}")) from None
     if read.base not in BASES:
         raise LimitsError(f"policy: base {read.base!r} is not one of {', '.join(BASES)}")
     for rule_id, variant in read.choose.items():

@@ -19,7 +19,10 @@ _CLOEXEC = getattr(os, "O_CLOEXEC", 0)
 
 
 class AppendFile(Protocol):
-    """The two calls an append makes, so that tests can make either of them fail."""
+    """The calls an append makes, so that tests can make each of them fail."""
+
+    def size(self) -> int:
+        """Bytes in the file that the name leads to. Raises OSError when it leads to none any more."""
 
     def write(self, data: bytes) -> int:
         """One write at the end of the file; returns the bytes taken. Raises OSError."""
@@ -36,6 +39,12 @@ class OsAppendFile:
 
     def __init__(self, path: Path) -> None:
         self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | _BINARY | _CLOEXEC)
+
+    def size(self) -> int:
+        held = os.fstat(self._fd)
+        if held.st_nlink == 0:  # deleted or replaced: what is written now would be lost with it
+            raise OSError(errno.ENOENT, os.strerror(errno.ENOENT))
+        return held.st_size
 
     def write(self, data: bytes) -> int:
         return os.write(self._fd, data)

@@ -22,6 +22,8 @@ from ._read import RECORD, LogRead, read_log
 
 __all__ = ["SCHEMA", "Clock", "JobLog", "system_clock"]
 
+_NO_SOUND = "the folder of sound was gone and was made anew: sound kept before this line may be lost"
+
 #: Gives wall time (RFC 3339, UTC, milliseconds) and monotonic milliseconds.
 Clock = Callable[[], tuple[str, int]]
 Opener = Callable[[Path], AppendFile]
@@ -54,6 +56,7 @@ class JobLog:
         named = [str(line.body["audio"]).rpartition("/")[2] for line in lines if "audio" in line.body]
         self._clips = last_number([*named, *(path.name for path in (folder / AUDIO).glob("*"))])
         self._file = opener(folder / RECORD)
+        self._size = self._file.size()
 
     @classmethod
     def create(
@@ -149,12 +152,16 @@ class JobLog:
     def keep_audio(self, pcm: bytes, rate: int = 16000) -> str:
         """Keep one utterance (mono 16-bit little-endian) as a FLAC file, on disk when this returns.
 
-        Returns its path relative to the job, ``audio/<number>-<hash>.flac``, for the event's ``audio``.
+        Returns its path relative to the job, ``audio/<number>-<hash>.flac``, for the event's ``audio``. When
+        somebody took the folder of sound away, it is made anew and a line of kind ``note`` says so.
         """
         self._must_be_usable()
         content = flac_bytes(pcm, rate)
         name = audio_name(self._clips + 1, content)
         try:
+            if not (self._folder / AUDIO).exists():
+                make_folder(self._folder / AUDIO)
+                self.append([{"kind": "note", "text": _NO_SOUND}])
             write_new(self._folder / AUDIO / name, content)
         except OSError as error:
             raise self._fail(explain(f"can't keep the utterance {name}", error)) from None
@@ -180,12 +187,16 @@ class JobLog:
 
     def _put(self, data: bytes) -> None:
         try:
+            if self._file.size() != self._size:
+                # The lock was taken away, or a copy was put back: what follows would be another record.
+                raise self._fail(RecordError(f"another program changed the record in {self._folder}"))
             taken = self._file.write(data)
             if taken != len(data):
                 raise self._fail(
                     RecordError(f"only {taken} of {len(data)} bytes were written: the disk is full")
                 )
             self._file.sync()
+            self._size += taken
         except OSError as error:
             raise self._fail(explain(f"can't write the record in {self._folder}", error)) from None
 

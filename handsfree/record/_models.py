@@ -516,11 +516,11 @@ class Reopened(_Line):
 
 
 class Note(_Line):
-    """A session's remark: another shop file is in use from here on."""
+    """A session's remark: another shop file is in use from here on, or the folder of sound was gone."""
 
     kind: Literal["note"]
     text: str
-    shop_sha256: Sha256
+    shop_sha256: Sha256 | None = None
 
 
 class Signed(_Line):

@@ -7,7 +7,9 @@ end: that is why the shop's folder of keys keeps a list of what was signed.
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -93,7 +95,9 @@ def _note(keys: Path, job: str, line: Line) -> None:
             write_new(path, b"")
         file = OsAppendFile(path)
         try:
-            file.write(rfc8785.dumps(row) + b"\n")
+            data = rfc8785.dumps(row) + b"\n"
+            if file.write(data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             file.sync()
         finally:
             file.close()
