@@ -7,6 +7,7 @@ clock at any moment: that is told, and within a session the monotonic clock says
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,7 @@ _BESIDE = ("signed", "audio_dropped", "note")
 #: Written by a session of its own accord, with a time of their own; all other lines have their event's.
 _OWN_TIME = ("open", "event", "recovered", "reopened")
 
+_WHOLE = re.compile("-?[0-9]{1,15}")  # a JSON number's worth: more is no time
 _BEGINS = ("start", "resumed")
 
 Numbered = Sequence[tuple[int, Line]]
@@ -34,7 +36,7 @@ def _wall(line: Line) -> int:
 
 def _at_ms(line: Line) -> int | None:
     text = line.body.get("at_ms")
-    return int(text) if isinstance(text, str) and text.lstrip("-").isdigit() else None
+    return int(text) if isinstance(text, str) and _WHOLE.fullmatch(text) else None
 
 
 def times(lines: Numbered) -> Iterator[Finding]:
@@ -142,7 +144,7 @@ def waits(lines: Numbered) -> Iterator[Finding]:
 
 def _seconds(line: Line, key: str) -> int | None:
     text = str(line.body.get(key, ""))
-    return int(text) if text.isascii() and text.isdigit() else None
+    return int(text) if _WHOLE.fullmatch(text) else None
 
 
 def _lasted(

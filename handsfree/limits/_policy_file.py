@@ -36,6 +36,7 @@ from handsfree.quantity import UNITS, Quantity, UnitError
 __all__ = ["parse_policy", "parse_quantity"]
 
 _QUANTITY = re.compile(r"^\s*(?P<number>\d+(?:\.\d+)?|\d+/0*[1-9]\d*)\s*(?P<unit>\S+)?\s*$")
+_LONGEST = 60  # characters of a limit
 _RANK = {Severity.NOTE: 0, Severity.WARN: 1, Severity.STOP: 2}
 
 
@@ -132,9 +133,9 @@ def _limit(item: Rule, text: str) -> Quantity:
 
 def parse_quantity(text: str) -> Quantity:
     """ "5 mm", "1/4 in", "24" (a count) as an exact quantity. Raises LimitsError."""
-    match = _QUANTITY.match(text)
+    match = _QUANTITY.match(text) if len(text) <= _LONGEST else None
     if match is None:
-        raise LimitsError(f"{text!r} is no limit: write a number and a unit, like 5 mm or 1/4 in")
+        raise LimitsError(f"{text[:_LONGEST]!r} is no limit: write a number and a unit, like 5 mm or 1/4 in")
     number, unit = match["number"], match["unit"] or "1"
     try:
         return Quantity(Fraction(number) if "/" in number else Decimal(number), unit)
