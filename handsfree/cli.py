@@ -385,6 +385,15 @@ def review(
     customer: Annotated[
         bool, typer.Option("--customer", help="The customer's copy: one page, no names of staff, no sound.")
     ] = False,
+    keys: Annotated[
+        Path | None,
+        typer.Option(
+            "--keys",
+            help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
+            "not verified.",
+            metavar="DIR",
+        ),
+    ] = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Write one self-contained HTML page of a job: disposition first, then what to look at, then everything.
@@ -393,12 +402,16 @@ def review(
     """
     from handsfree.review import review_folder, review_job
 
+    if keys is None:
+        keys = Path("keys") if Path("keys").is_dir() else None
+    elif not keys.is_dir():
+        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
     folder = Path(job)
     many = folder.is_dir() and not (folder / "record.jsonl").exists()
     done = (
-        review_folder(folder, out, customer=customer)
+        review_folder(folder, out, customer=customer, keys=keys)
         if many
-        else review_job(wiring.find_job(job, jobs), out, customer=customer)
+        else review_job(wiring.find_job(job, jobs), out, customer=customer, keys=keys)
     )
     _write(f"{done.jobs} job{'s' if done.jobs > 1 else ''}: {done.page}")
     if done.damaged:

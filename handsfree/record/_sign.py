@@ -105,10 +105,13 @@ def _note(keys: Path, job: str, line: Line) -> None:
         raise explain(f"signed, but not noted in {path}", error) from None
 
 
-def check_signatures(read: LogRead, keys: Path) -> tuple[list[Finding], str]:
+def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], str]:
     """Findings about a record's signatures, and who signed last and how, "" for nobody. Raises RecordError for a
-    folder of keys that can't be read."""
-    known = public_keys(keys)
+    folder of keys that can't be read.
+
+    Without ``keys`` only that each signature is of the key it names, and that nothing came after it.
+    """
+    known = None if keys is None else public_keys(keys)
     found = []
     last = ""
     for number, line in zip(read.numbers, read.lines, strict=True):
@@ -120,13 +123,13 @@ def check_signatures(read: LogRead, keys: Path) -> tuple[list[Finding], str]:
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
             )
-    return found + _missing(read, keys), last
+    return found + (_missing(read, keys) if keys is not None else []), last
 
 
-def _fault(line: Line, known: Mapping[str, str]) -> tuple[str, str]:
+def _fault(line: Line, known: Mapping[str, str] | None) -> tuple[str, str]:
     """What is wrong with a signature, and what it says."""
     key, signature = (str(line.body.get(k, "")) for k in ("key", "signature"))
-    owner = known.get(key, "")
+    owner = str(line.body.get("name", "")) if known is None else known.get(key, "")
     who = owner or f"an unknown key {key[:16]}"
     told = f"{line.body.get('decision')} by {who} on {line.at[:10]}"
     if not verified(key, signature, _message(line)):

@@ -80,7 +80,7 @@ def _without_staff(source: Source, text: str) -> str:
 
 
 #: Kinds of line that are about people, and the keys of a name or a badge in them.
-_PEOPLE, _NAMES = ("hold_point", "code", "technician"), ("name", "badge", "was", "now")
+_PEOPLE, _NAMES = ("hold_point", "code", "technician", "signed"), ("name", "badge", "was", "now")
 
 
 def _staff(source: Source) -> set[str]:

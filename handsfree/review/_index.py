@@ -9,6 +9,7 @@ from urllib.parse import quote
 from ._clock import Clock
 from ._look import look_at, sorted_out
 from ._page import environment, facts_of
+from ._signed import Signature, signature_state, signatures_of
 from ._source import Source
 from ._status import Status, closing, status_of
 
@@ -28,6 +29,8 @@ class Entry:
     subject: str
     exceptions: Sequence[str]
     reason: str = ""
+    signature: str = "not known"
+    signed: Sequence[Signature] = ()
 
 
 def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
@@ -54,6 +57,8 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         reason="; ".join(status.reasons) or "; ".join(status.warnings)
         if closing(source) or status.warnings
         else "",
+        signature=signature_state(source),
+        signed=signatures_of(source, clock)[:1],
     )
 
 
@@ -108,6 +113,7 @@ _FILTERS = (
     ("date", "Date"),
     ("disposition", "Disposition"),
     ("exceptions", "Exceptions"),
+    ("signed", "Signature"),
 )
 
 
@@ -118,4 +124,5 @@ def _keys(entry: Entry) -> dict[str, str]:
         "date": entry.date or "not known",
         "disposition": entry.status.group,
         "exceptions": "with exceptions" if entry.exceptions else "without exceptions",
+        "signed": entry.signature,
     }
