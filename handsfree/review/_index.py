@@ -54,12 +54,21 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         technician=facts.get("Technician", ""),
         subject=subject,
         exceptions=[f"{heading} ({len(group)})" for heading, group in sorted_out(odd)],
-        reason="; ".join(status.reasons) or "; ".join(status.warnings)
+        reason="; ".join(status.reasons) or _first(status.warnings)
         if closing(source) or status.warnings
         else "",
         signature=signature_state(source),
         signed=signatures_of(source, clock)[:1],
     )
+
+
+def _first(warnings: Sequence[str]) -> str:
+    """A sound for every line may be missing: the page has them all."""
+    more = f"; and {len(warnings) - _MOST} more" if len(warnings) > _MOST else ""
+    return "; ".join(warnings[:_MOST]) + more
+
+
+_MOST = 3
 
 
 def unreadable(name: str, why: str) -> Entry:
