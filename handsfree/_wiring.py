@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from handsfree._checking import pronounce
@@ -144,10 +145,13 @@ def _replies(setup: Setup) -> str:
     return setup.replies or ("text" if setup.engine == "typed" else "card" if _live(setup) else "files")
 
 
-def _speaker(setup: Setup, folder: Path, card: CardPlayer | None) -> Speaker:
-    if _replies(setup) == "text":
-        return Speaker(SilentVoice(), NullPlayer())
-    return Speaker(Pyttsx3Voice(), card or FilePlayer(folder / "spoken"))
+def _speakers(setup: Setup, card: CardPlayer | None) -> Callable[[Path], Speaker]:
+    """Who speaks for the job in a folder: one for all, or one that keeps each job's replies beside its record."""
+    if _replies(setup) == "text" or card is not None:
+        one = Speaker(Pyttsx3Voice(), card) if card is not None else Speaker(SilentVoice(), NullPlayer())
+        return lambda _: one
+    voice = Pyttsx3Voice()
+    return cache(lambda folder: Speaker(voice, FilePlayer(folder / "spoken")))
 
 
 def _clock(setup: Setup) -> Clock:
@@ -205,7 +209,8 @@ def run_job(
         card = _card() if _replies(setup) == "card" else None
         if not jobs:
             jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
-        speaker = _speaker(setup, jobs[0].log.folder, card)
+        speakers = _speakers(setup, card)
+        speaker = speakers(jobs[0].log.folder)
     except BaseException:
         for job in jobs:
             job.log.close()
@@ -235,6 +240,7 @@ def run_job(
         people=People(shop, pronounce),
         name=first.name,
         another=None if setup.demonstration else another,
+        speaker_in=speakers,
     )
     try:
         session.run(jobs[0].first, [(tire, job.first) for tire, job in zip(others, jobs[1:], strict=True)])

@@ -57,7 +57,8 @@ class Session:
     One job is listened to; the others are on hold, their waits run on and are announced by name. ``another``
     makes a new job of that name; without it there is one job and nothing is said of others. ``spare`` gives other
     ears (the keyboard) when the microphone is lost, and ``comeback`` the microphone again as soon as it is there;
-    without either the session ends there and the jobs can be opened again.
+    without either the session ends there and the jobs can be opened again. ``speaker_in`` gives the speaker of a
+    job's folder where each job keeps its own replies; without it ``speaker`` speaks for all.
     """
 
     def __init__(
@@ -75,11 +76,12 @@ class Session:
         people: People | None = None,
         name: str = TIRE_NAMES[0],
         another: Callable[[str], Job] | None = None,
+        speaker_in: Callable[[Path], Speaker] | None = None,
     ) -> None:
         self._bay = Bay(Tire(machine, log, name), another)
         self._library = library
         self._ears = KeptEars(ears, clock, spare, comeback)
-        self._speaker = speaker
+        self._speaker_in = speaker_in or (lambda _: speaker)
         self._clock = clock
         self._view = view or NoView()
         self._people = people or People()
@@ -180,9 +182,9 @@ class Session:
         match effect:
             case Say(text=text, kind=kind, barge_in=barge_in):
                 self._view.said(text, kind)
-                return self._played(lambda: self._speaker.say(text, interruptible=barge_in))
+                return self._played(lambda: self._speaker_in(tire.log.folder).say(text, interruptible=barge_in))
             case Chime(name=name):
-                self._played(lambda: self._speaker.chime(name))
+                self._played(lambda: self._speaker_in(tire.log.folder).chime(name))
             case Arm():
                 self._arm(effect, tire)
             case Finish(outcome=outcome):
