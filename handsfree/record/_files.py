@@ -10,7 +10,7 @@ from typing import Protocol
 
 from ._errors import RecordError
 
-__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "sync_folder", "write_new"]
+__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "sync", "sync_folder", "write_new"]
 
 _PRIVATE_FILE = 0o600
 _PRIVATE_FOLDER = 0o700
@@ -38,11 +38,14 @@ class OsAppendFile:
     """The real one: O_APPEND, so one write is one addition at the end whatever else has happened."""
 
     def __init__(self, path: Path) -> None:
+        self._path = path
         self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | _BINARY | _CLOEXEC)
 
     def size(self) -> int:
         held = os.fstat(self._fd)
-        if held.st_nlink == 0:  # deleted or replaced: what is written now would be lost with it
+        if not os.path.samestat(
+            held, self._path.stat()
+        ):  # replaced: what is written now would be lost with it
             raise OSError(errno.ENOENT, os.strerror(errno.ENOENT))
         return held.st_size
 
@@ -50,7 +53,7 @@ class OsAppendFile:
         return os.write(self._fd, data)
 
     def sync(self) -> None:
-        _sync(self._fd)
+        sync(self._fd)
 
     def close(self) -> None:
         if self._fd >= 0:
@@ -72,7 +75,7 @@ def write_new(path: Path, data: bytes, *, replace: bool = False) -> None:
             if taken == 0:
                 raise OSError(errno.ENOSPC, "nothing written")
             view = view[taken:]
-        _sync(fd)
+        sync(fd)
     finally:
         os.close(fd)
     sync_folder(path.parent)
@@ -118,12 +121,18 @@ def explain(what: str, error: OSError) -> RecordError:
     return RecordError(f"{what}: {remedy}")
 
 
-def _sync(fd: int) -> None:
+def sync(fd: int) -> None:
+    """Return when the file's bytes are on the disk. Raises OSError."""
     if sys.platform == "darwin":
         import fcntl
 
         # fsync on macOS stops at the drive's cache; F_FULLFSYNC goes through it (fsync(2), macOS manual).
-        fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+        try:
+            fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+        except OSError as error:
+            if error.errno not in (errno.ENOTSUP, errno.EINVAL):
+                raise
+            os.fsync(fd)  # a network's disk has no cache of its own that this call could reach
     elif hasattr(os, "fdatasync"):
         os.fdatasync(fd)
     else:

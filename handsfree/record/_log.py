@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
@@ -14,7 +13,7 @@ from typing import Self
 
 from ._audio import AUDIO, audio_name, flac_bytes, last_number
 from ._errors import RecordDamaged, RecordError
-from ._files import AppendFile, OsAppendFile, explain, make_folder, sync_folder, write_new
+from ._files import AppendFile, OsAppendFile, explain, make_folder, sync, sync_folder, write_new
 from ._line import GENESIS, Line, build
 from ._lock import JobLock
 from ._migrate import SCHEMA
@@ -250,7 +249,8 @@ def _set_aside(read: LogRead) -> dict[str, object]:
         # The copy is on disk before the original is cut: a stop between the two leaves both.
         write_new(read.folder / name, tail)
         file.truncate(torn.offset)
-        os.fsync(file.fileno())
+        file.flush()
+        sync(file.fileno())
     return {
         "kind": "recovered",
         "file": name,

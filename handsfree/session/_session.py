@@ -182,7 +182,9 @@ class Session:
         match effect:
             case Say(text=text, kind=kind, barge_in=barge_in):
                 self._view.said(text, kind)
-                return self._played(lambda: self._speaker_in(tire.log.folder).say(text, interruptible=barge_in))
+                return self._played(
+                    lambda: self._speaker_in(tire.log.folder).say(text, interruptible=barge_in)
+                )
             case Chime(name=name):
                 self._played(lambda: self._speaker_in(tire.log.folder).chime(name))
             case Arm():

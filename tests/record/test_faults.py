@@ -90,7 +90,7 @@ def test_a_sync_that_fails_for_an_utterance_fails_the_log(
         raise OSError(errno.EIO, "broken")
 
     with monkeypatch.context() as patch:
-        patch.setattr(files, "_sync", no_sync)
+        patch.setattr(files, "sync", no_sync)
         with pytest.raises(RecordError, match="can't keep the utterance"):
             log.keep_audio(b"\0\1")
     with pytest.raises(RecordError, match="takes no more lines"):
