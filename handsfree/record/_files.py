@@ -10,7 +10,7 @@ from typing import Protocol
 
 from ._errors import RecordError
 
-__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "sync", "sync_folder", "write_new"]
+__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "set_aside", "sync_folder", "write_new"]
 
 _PRIVATE_FILE = 0o600
 _PRIVATE_FOLDER = 0o700
@@ -88,6 +88,24 @@ def make_folder(path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.mkdir(mode=_PRIVATE_FOLDER, exist_ok=True)
     sync_folder(path.parent)
+
+
+def set_aside(path: Path, offset: int) -> tuple[str, bytes]:
+    """Move what follows ``offset`` into a file of its own beside it, ``<name>.torn-<n>``: nothing is ever deleted.
+
+    Returns that file's name and what is in it. Raises OSError.
+    """
+    number = 1
+    while (aside := path.with_name(f"{path.stem}.torn-{number}")).exists():
+        number += 1
+    with path.open("r+b") as file:
+        file.seek(offset)
+        tail = file.read()
+        # The copy is on disk before the original is cut: a stop between the two leaves both.
+        write_new(aside, tail)
+        file.truncate(offset)
+        sync(file.fileno())
+    return aside.name, tail
 
 
 def sync_folder(path: Path) -> None:

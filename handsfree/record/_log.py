@@ -13,7 +13,7 @@ from typing import Self
 
 from ._audio import AUDIO, audio_name, flac_bytes, last_number
 from ._errors import RecordDamaged, RecordError
-from ._files import AppendFile, OsAppendFile, explain, make_folder, sync, sync_folder, write_new
+from ._files import AppendFile, OsAppendFile, explain, make_folder, set_aside, sync_folder, write_new
 from ._line import GENESIS, Line, build
 from ._lock import JobLock
 from ._migrate import SCHEMA
@@ -241,16 +241,7 @@ def _recover(folder: Path, recovered: list[dict[str, object]]) -> list[Line]:
 def _set_aside(read: LogRead) -> dict[str, object]:
     torn = read.torn
     assert torn is not None
-    record = read.folder / RECORD
-    with record.open("r+b") as file:
-        file.seek(torn.offset)
-        tail = file.read()
-        name = _aside_name(read.folder)
-        # The copy is on disk before the original is cut: a stop between the two leaves both.
-        write_new(read.folder / name, tail)
-        file.truncate(torn.offset)
-        file.flush()
-        sync(file.fileno())
+    name, tail = set_aside(read.folder / RECORD, torn.offset)
     return {
         "kind": "recovered",
         "file": name,
@@ -260,10 +251,3 @@ def _set_aside(read: LogRead) -> dict[str, object]:
         "kept_bytes": str(torn.offset),
         "reason": torn.reason,
     }
-
-
-def _aside_name(folder: Path) -> str:
-    number = 1
-    while (folder / f"record.torn-{number}").exists():
-        number += 1
-    return f"record.torn-{number}"

@@ -18,7 +18,7 @@ import rfc8785
 
 from ._check import Finding
 from ._errors import RecordError
-from ._files import OsAppendFile, explain, write_new
+from ._files import OsAppendFile, explain, set_aside, write_new
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
 from ._log import JobLog, system_clock
@@ -93,6 +93,9 @@ def _note(keys: Path, job: str, line: Line) -> None:
     try:
         if not path.exists():
             write_new(path, b"")
+        kept = path.read_bytes()
+        if not kept.endswith(b"\n") and kept:  # a signature that was being noted when the power went
+            set_aside(path, kept.rfind(b"\n") + 1)
         file = OsAppendFile(path)
         try:
             data = rfc8785.dumps(row) + b"\n"
@@ -146,26 +149,30 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
     if not read.lines:
         return []
     here = {line.hash for line in read.lines}
-    return [
+    rows, torn = _rows(keys)
+    cut = f"the shop's {SIGNED_LIST} is cut off at line {torn}: a signature may not be noted in it"
+    return [Finding("signed", 0, cut, "warn")] * bool(torn) + [
         Finding(
             "signed",
             0,
             f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and the line is gone",
         )
-        for row in _rows(keys)
+        for row in rows
         if row.get("job") == read.lines[0].hash and row.get("line") not in here
     ]
 
 
-def _rows(keys: Path) -> Sequence[Mapping[str, object]]:
+def _rows(keys: Path) -> tuple[Sequence[Mapping[str, object]], int]:
+    """What the shop's list knows, and the number of its unfinished last line, 0 when all are whole."""
     try:
         text = (keys / SIGNED_LIST).read_text(encoding="utf-8")
     except FileNotFoundError:
-        return []
+        return [], 0
     except (OSError, UnicodeDecodeError):
         raise RecordError(f"{keys / SIGNED_LIST} can't be read; check the folder of keys") from None
     rows = []
-    for number, raw in enumerate(text.splitlines(), start=1):
+    whole, _, unfinished = text.rpartition("\n")
+    for number, raw in enumerate(whole.splitlines(), start=1):
         try:
             row = json.loads(raw)
         except ValueError:
@@ -173,4 +180,4 @@ def _rows(keys: Path) -> Sequence[Mapping[str, object]]:
         if not isinstance(row, dict):
             raise RecordError(f"{keys / SIGNED_LIST} is damaged at line {number}; put it back from a copy")
         rows.append(row)
-    return rows
+    return rows, len(rows) + 1 if unfinished else 0
