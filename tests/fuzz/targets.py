@@ -6,6 +6,7 @@ Each target takes bytes and raises only when a promise is broken. ``test_mutatio
 
 from __future__ import annotations
 
+import atexit
 import io
 import json
 import os
@@ -188,6 +189,7 @@ def _place() -> Path:
     memory = Path("/dev/shm")
     fd, name = tempfile.mkstemp(prefix="handsfree-", dir=memory if memory.is_dir() else None)
     os.close(fd)
+    atexit.register(Path(name).unlink, missing_ok=True)
     return Path(name)
 
 
