@@ -11,7 +11,15 @@ from pathlib import Path
 
 from handsfree._checking import pronounce
 from handsfree._shop_file import hears_codes, read_shop, same_shop
-from handsfree.audio import AudioError, Microphone, WavScript, list_devices, rescan_devices
+from handsfree.audio import (
+    AudioError,
+    Microphone,
+    WavScript,
+    choose_device,
+    list_devices,
+    native_messages_hidden,
+    rescan_devices,
+)
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
 from handsfree.hearing import Engine, engine_pins, make_engine
 from handsfree.limits import LimitsError
@@ -46,7 +54,6 @@ from handsfree.speaking import (
     Pyttsx3Voice,
     SilentVoice,
     Speaker,
-    SpeakingError,
 )
 
 __all__ = [
@@ -70,6 +77,8 @@ class Setup:
     model: Path | None = None
     wav: Path | None = None
     device: str | None = None
+    loudspeaker: str | None = None
+    headset: bool = False
     jobs: Path = Path("jobs")
     technician: str = ""
     bay: str = ""
@@ -137,7 +146,11 @@ def _ears(setup: Setup, clock: Clock, view: View) -> Ears:
     engine = build_engine(setup)
     if setup.wav is not None:
         return AudioEars(WavScript(script_lines(setup.wav)), engine, clock)
-    return AudioEars(Microphone(setup.device), engine, clock)
+    return AudioEars(_microphone(setup), engine, clock, headset=setup.headset)
+
+
+def _microphone(setup: Setup) -> Microphone:
+    return Microphone(setup.device, headset=setup.headset)
 
 
 def _replies(setup: Setup) -> str:
@@ -175,13 +188,11 @@ def _practice(setup: Setup, clock: Clock) -> str:
     return "simulated clock, waits passed at once" if clock.name == "simulated" else ""
 
 
-def _card() -> CardPlayer:
-    """The loudspeaker, asked for before a job begins. Raises AudioError or SpeakingError."""
-    if not any(device.outputs for device in list_devices()):
-        raise SpeakingError(
-            "this machine has no loudspeaker; plug one in, or use --replies files or --replies text"
-        )
-    return CardPlayer()
+def _card(setup: Setup) -> CardPlayer:
+    """The loudspeaker, asked for before a job begins. Raises AudioError."""
+    device = choose_device(list_devices(), setup.loudspeaker, kind="loudspeaker")
+    # By its whole name: its number may be another after a microphone was plugged in.
+    return CardPlayer(device.name if setup.loudspeaker is not None else None)
 
 
 def run_job(
@@ -192,6 +203,14 @@ def run_job(
     Returns each job's folder and outcome; ``started`` is told a job's folder as soon as it exists. Raises the
     rooms' own errors, one line each.
     """
+    sound_card = _live(setup) or _replies(setup) == "card"
+    with native_messages_hidden() if sound_card else contextlib.nullcontext():
+        return _run_job(setup, view, resume, started)
+
+
+def _run_job(
+    setup: Setup, view: View, resume: Sequence[Path], started: Callable[[Path], None]
+) -> list[tuple[Path, str]]:
     library, shop, clock = Library.load(), read_shop(setup.shop), _clock(setup)
     jobs: list[Job] = []
     try:
@@ -202,7 +221,7 @@ def run_job(
         ears = _ears(setup, clock, view)
         ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
         hears_codes(ears.engine, library, shop)
-        card = _card() if _replies(setup) == "card" else None
+        card = _card(setup) if _replies(setup) == "card" else None
         if not jobs:
             jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
         speaker = _speaker(setup, jobs[0].log.folder, card)
@@ -265,7 +284,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     """The lost microphone, when it is there and gives sound; else None."""
     try:
         rescan_devices()
-        source = Microphone(setup.device)
+        source = _microphone(setup)
     except AudioError:
         return None
     try:
@@ -273,7 +292,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     except AudioError:
         source.close()
         return None
-    return AudioEars(source, build_engine(setup), clock)
+    return AudioEars(source, build_engine(setup), clock, headset=setup.headset)
 
 
 def _new_job(
@@ -328,7 +347,13 @@ def _job_in(
             **engine_pins(engine, setup.model),
             "grammar_sha256": library.sha256,
             **({"shop_sha256": shop.sha256} if shop is not None else {}),
-            "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
+            "input": _input(setup),
         },
         clock=clock,
     )
+
+
+def _input(setup: Setup) -> str:
+    if not _live(setup):
+        return "keyboard" if setup.engine == "typed" else "files"
+    return "headset" if setup.headset else "microphone"

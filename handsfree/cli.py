@@ -83,6 +83,18 @@ DeviceName = Annotated[
     str | None,
     typer.Option("--device", help="Microphone, by a part of its name (see doctor).", metavar="NAME"),
 ]
+Loudspeaker = Annotated[
+    str | None,
+    typer.Option("--loudspeaker", help="Loudspeaker, by a part of its name (see doctor).", metavar="NAME"),
+]
+Headset = Annotated[
+    bool,
+    typer.Option(
+        "--headset",
+        help="The microphone can't hear the loudspeaker: speak while a prompt plays and it stops. Cautions, "
+        "read-backs and refusals are always played whole.",
+    ),
+]
 Replies = Annotated[
     str,
     typer.Option(
@@ -165,11 +177,12 @@ def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:
     """The command that opens the jobs again in the way it was run: without its options it might not even start."""
     usual = wiring.Setup()
     words = ["handsfree", "resume", *map(str, folders)]
-    for option in ("engine", "model", "wav", "device", "replies", "shop"):
+    for option in ("engine", "model", "wav", "device", "loudspeaker", "replies", "shop"):
         value = getattr(setup, option)
         if value != getattr(usual, option):
             words += [f"--{option}", str(value)]
     words += ["--fast"] if setup.wav is not None and not setup.realtime else []
+    words += ["--headset"] if setup.headset else []
     words += ["--practice"] if setup.practice else []
     return shlex.join(words)
 
@@ -239,6 +252,8 @@ def run(
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
+    loudspeaker: Loudspeaker = None,
+    headset: Headset = False,
     technician: Annotated[str, typer.Option("--technician", help="Who does the work.")] = "",
     bay: Annotated[str, typer.Option("--bay", help="Where.")] = "",
     replies: Replies = "",
@@ -264,6 +279,8 @@ def run(
         model=model,
         wav=wav,
         device=device,
+        loudspeaker=loudspeaker,
+        headset=headset,
         technician=technician,
         bay=bay,
         replies=replies,
@@ -290,6 +307,8 @@ def resume(
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
+    loudspeaker: Loudspeaker = None,
+    headset: Headset = False,
     replies: Replies = "",
     shop: ShopFile = None,
     realtime: Realtime = True,
@@ -304,6 +323,8 @@ def resume(
         model=model,
         wav=wav,
         device=device,
+        loudspeaker=loudspeaker,
+        headset=headset,
         replies=replies,
         shop=shop,
         realtime=realtime,

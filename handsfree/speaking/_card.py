@@ -20,6 +20,8 @@ __all__ = ["CardPlayer", "load_sounddevice"]
 
 #: How long after its end a clip may still be playing before the device counts as stuck.
 _GRACE_S = 3.0
+#: How often it is looked whether the end has come, while somebody listens beside.
+_LOOK_S = 0.005
 #: Sound card clocks are within 0.1 % of nominal; 3 % and 30 ms allow for the first buffer's start.
 _HURRY, _HURRY_S = 0.97, 0.03
 
@@ -63,10 +65,17 @@ class CardPlayer:
 
         A stream that ends early, stalls, or swallows the sound faster than it lasts is not completed.
         """
+        return self._play(clip, self._stop if interruptible else None, None)
+
+    def play_until(self, clip: Clip, cut: Callable[[], bool]) -> Played:
+        """Play to the end, or until ``cut``, which is called all the while, says so. Raises SpeakingError."""
+        return self._play(clip, self._stop, cut)
+
+    def _play(self, clip: Clip, stop: threading.Event | None, cut: Callable[[], bool] | None) -> Played:
         if not clip.frames:
             return Played(0, 0, clip.rate)
         rate = self._rate_for(clip)
-        run = _Run(self._sd, _at_rate(clip, rate), rate, self._stop if interruptible else None, self._clock)
+        run = _Run(self._sd, _at_rate(clip, rate), rate, stop, self._clock)
         self._stop.clear()
         try:
             with self._sd.RawOutputStream(
@@ -77,6 +86,8 @@ class CardPlayer:
                 callback=run.callback,
                 finished_callback=run.finished.set,
             ) as stream:
+                if cut is not None:
+                    self._wait(run.finished, clip.seconds, cut)
                 run.finished.wait(clip.seconds + self._grace_s)
                 played = run.account(float(stream.latency))
                 stream.abort()
@@ -85,6 +96,14 @@ class CardPlayer:
                 f"can't play sound ({_one_line(error)}): choose another output device"
             ) from None
         return Played(min(clip.frames, int(clip.frames * played)), clip.frames, clip.rate)
+
+    def _wait(self, finished: threading.Event, seconds: float, cut: Callable[[], bool]) -> None:
+        """Until it is finished, or ``cut`` says stop, or it is surely overdue."""
+        overdue = self._clock() + seconds + self._grace_s
+        while not finished.wait(_LOOK_S) and self._clock() < overdue:
+            if cut():
+                self.stop()
+                return
 
     def stop(self) -> None:
         """End an interruptible clip that is playing."""
