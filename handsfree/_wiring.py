@@ -219,12 +219,15 @@ def _run_job(
             same_shop(jobs[-1], shop)
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock, view)
-        ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
+        commands = library.arm({"command": "<commands.command>", "bay": "<commands.bay>"})
+        ears.engine.arm(commands)
         hears_codes(ears.engine, library, shop)
         card = _card(setup) if _replies(setup) == "card" else None
         if not jobs:
             jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
         speaker = _speaker(setup, jobs[0].log.folder, card)
+        if isinstance(ears, AudioEars):
+            ears.hear_room(commands)
     except BaseException:
         for job in jobs:
             job.log.close()

@@ -46,6 +46,7 @@ __all__ = [
 #: A script of sound files that has run out gets this long (its own noise floor) before the session ends.
 _AFTER_THE_LAST_MS = 2000
 _A_WHILE_MS = 5000
+_ROOM_MS = 1000  # as long as the suppressor looks back for the lowest noise
 GAP = "some of the sound was lost"
 """The reason of a hypothesis that was not accepted for that alone: a lost block may have been a digit."""
 
@@ -183,6 +184,19 @@ class AudioEars:
             heard = self._frame(frame)
             if heard is not None:
                 return heard
+
+    def hear_room(self, armed: Armed) -> None:
+        """Listen to the room for a second, whatever is said in it, before the tool speaks for the first time.
+
+        Else the first answer would be the first sound, and part of it be taken for the noise.
+        """
+        if not isinstance(self.source, Microphone):
+            return
+        self._listener.arm(armed)
+        with contextlib.suppress(MicrophoneLost):  # the next listen will tell
+            for _ in range(_ROOM_MS // FRAME_MS):
+                self._listener.feed(self.source.read())
+        self._listener.reset()
 
     def _begin(self, armed: Armed, answer: bool) -> None:
         self._listener.arm(armed)

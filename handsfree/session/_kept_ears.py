@@ -89,6 +89,8 @@ class KeptEars:
                 return result
             ears = self._comeback()
             if ears is not None:
+                if isinstance(ears, AudioEars):
+                    ears.hear_room(armed)
                 self._take_back(ears)
                 return Back()
         beside = self._keyboard if self._ears is not self._keyboard else None
@@ -99,6 +101,7 @@ class KeptEars:
         """The ears are gone: listen by the keyboard, or wait. False when nobody will ever be heard again."""
         gone, self._away = self._ears, True
         gone.close()
+        self._ears = Nobody(gone.engine, self._clock)  # the lost ones can't be closed once more
         if self._keyboard is None and self._spare is not None:
             self._keyboard, self._spare = self._spare(), None
         if self._keyboard is None or gone is self._keyboard:
