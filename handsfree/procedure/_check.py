@@ -269,6 +269,19 @@ def _together(procedure: Procedure, step: Step, library: Arms) -> tuple[Armed, l
     return library.arm(labels), sentences
 
 
+#: Armed in any procedure, beside its own answers.
+_ALWAYS = ("commands.command", "commands.bay", "answers.yes_no", "answers.badge", "answers.dispose")
+
+
+def vocabulary(procedure: Procedure, library: Arms) -> frozenset[str]:
+    """Every word that may be armed in a job by this procedure; an added shop's code words are not among them."""
+    found = set(library.arm({"always": " | ".join(f"<{rule}>" for rule in _ALWAYS)}).words())
+    for step in procedure.step:
+        together = _together(procedure, step, library)
+        found |= together[0].words() if together is not None else set()
+    return frozenset(found)
+
+
 def armed_pairs(procedure: Procedure, library: Arms) -> Iterator[tuple[str, str, str]]:
     """(step, one, other) for any two sentences of different meaning that are armed together, commands too."""
     commands = _finite(library, _commands())

@@ -22,8 +22,9 @@ __all__ = ["CardPlayer", "load_sounddevice"]
 _GRACE_S = 3.0
 #: How often it is looked whether the end has come, while somebody listens beside.
 _LOOK_S = 0.005
-#: Sound card clocks are within 0.1 % of nominal; 3 % and 30 ms allow for the first buffer's start.
-_HURRY, _HURRY_S = 0.97, 0.03
+#: Sound card clocks are within 0.1 % of nominal; 3 % and 100 ms allow for the first buffer's start and for a sound
+#: server that fetches ahead (PulseAudio's null sink at a latency of 20 ms: up to 70 ms).
+_HURRY, _HURRY_S = 0.97, 0.1
 
 
 def load_sounddevice() -> Any:
@@ -89,6 +90,7 @@ class CardPlayer:
                 if cut is not None:
                     self._wait(run.finished, clip.seconds, cut)
                 run.finished.wait(clip.seconds + self._grace_s)
+                run.wait_out()
                 played = run.account(float(stream.latency))
                 stream.abort()
         except (self._sd.PortAudioError, ValueError) as error:
@@ -161,6 +163,14 @@ class _Run:
         self._handed += len(part)
         if self._handed >= len(self._pcm):
             raise self._sd.CallbackStop
+
+    def wait_out(self) -> None:
+        """Where the device says a little early that it is done: until the sound has lasted as long as it is."""
+        if self._began is None or self._cut or self._handed < len(self._pcm) or not self.finished.is_set():
+            return
+        left = self._began + len(self._pcm) / 2 / self._rate - self._clock()
+        if 0 < left <= _HURRY_S:
+            time.sleep(left)
 
     def account(self, latency_s: float) -> float:
         """The share of the clip that came out, 0 to 1; 1 only when nothing speaks against it."""

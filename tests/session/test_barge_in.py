@@ -33,7 +33,9 @@ options = [
   {{ id = "steel", say = "steel ply", name = "Steel ply" }},
 ]
 """
-JOB = whole(PLY, CARE, do(ask="Roughen the inner liner all round the injury, and say completed when it is done."))
+JOB = whole(
+    PLY, CARE, do(ask="Roughen the inner liner all round the injury, and say completed when it is done.")
+)
 LINES = ["fabric ply", "affirmative", "no flame", "completed", "completed"]
 
 
@@ -87,7 +89,9 @@ def cut_off(folder: Path) -> list[str]:
     return [str(e["text"]) for e in spoken(folder) if e["completed"] == "false"]
 
 
-def test_who_speaks_during_a_prompt_ends_it_and_is_heard_from_the_first_word(folder: Path, mouth: Mouth) -> None:
+def test_who_speaks_during_a_prompt_ends_it_and_is_heard_from_the_first_word(
+    folder: Path, mouth: Mouth
+) -> None:
     outcome, player = work(folder, Bay(mouth, LINES), headset=True)
     assert outcome == "returned"
     (choice,) = [a for a in lines_of(folder, "answer") if a["measurand"] == "tire.body_ply"]
@@ -96,9 +100,9 @@ def test_who_speaks_during_a_prompt_ends_it_and_is_heard_from_the_first_word(fol
     assert LONG in cut_off(folder)
     assert all(900 < ms < 1600 for ms in player.stopped), player.stopped
     told = show_text(folder, width=300)
-    assert f"cut off  {LONG}" in " ".join(told.split("\n")).replace("  cut off", " cut off").replace("    ", " ") or (
-        "cut off" in told and "NOT PLAYED" not in told
-    )
+    assert f"cut off  {LONG}" in " ".join(told.split("\n")).replace("  cut off", " cut off").replace(
+        "    ", " "
+    ) or ("cut off" in told and "NOT PLAYED" not in told)
     said = next(line for line in told.splitlines() if LONG in line and "said" not in line)
     assert "cut off" in said
     # All of what was said was kept: the recording lies in it to its first sample.
@@ -118,7 +122,10 @@ def test_what_must_be_heard_is_played_whole(folder: Path, mouth: Mouth) -> None:
     text = whole(SIZE + 'on = { outside = "scrap" }\n', CARE, do())
     outcome, player = work(
         folder,
-        Bay(mouth, ["seven", "affirmative", "five point five", "affirmative", "no flame", "completed", "completed"]),
+        Bay(
+            mouth,
+            ["seven", "affirmative", "five point five", "affirmative", "no flame", "completed", "completed"],
+        ),
         headset=True,
         text=text,
     )
@@ -127,7 +134,9 @@ def test_what_must_be_heard_is_played_whole(folder: Path, mouth: Mouth) -> None:
     for event in spoken(folder):
         if event["say_kind"] in ("caution", "read_back") or "Outside" in str(event["text"]):
             assert event["completed"] == "true", event
-            assert round(1000 * len(str(event["text"])) / 15) in [pytest.approx(ms, abs=2) for ms in player.whole]
+            assert round(1000 * len(str(event["text"])) / 15) in [
+                pytest.approx(ms, abs=2) for ms in player.whole
+            ]
     assert {"caution", "read_back"} <= {str(e["say_kind"]) for e in spoken(folder)}
     assert outcome
 

@@ -89,7 +89,7 @@ class VirtualCard:
     @contextmanager
     def echo(self) -> Iterator[None]:
         """The microphone hears the loudspeaker, as loud as it plays and about 30 ms later."""
-        flags = f"--rate=48000 --channels=2 --format=s16le --latency-msec=15 --raw"
+        flags = "--rate=48000 --channels=2 --format=s16le --latency-msec=15 --raw"
         command = (
             f"parec -s {self._socket('tool')} -d tool.monitor {flags} | "
             f"pacat -s {self._socket('technician')} -d technician {flags}"
@@ -104,11 +104,14 @@ class VirtualCard:
 
     @contextmanager
     def recorded(self, path: Path) -> Iterator[Path]:
-        """All that comes out of the loudspeaker, as raw mono 16-bit samples at ``RATE``."""
+        """All that comes out of the loudspeaker, as raw mono 16-bit samples at ``RATE``.
+
+        Asked for at a low latency, which makes the null sink work at that: else it holds up every end for two seconds.
+        """
         with path.open("wb") as file:
             recorder = subprocess.Popen(
                 ["parec", "-s", self._socket("tool"), "-d", "tool.monitor", f"--rate={RATE}", "--channels=1",
-                 "--format=s16le", "--raw"],
+                 "--format=s16le", "--raw", "--latency-msec=20"],
                 stdout=file, start_new_session=True,
             )  # fmt: skip
             self._running.append(recorder)
@@ -137,9 +140,7 @@ class VirtualCard:
 
     def _hum(self) -> subprocess.Popen[bytes]:
         """The room: a real microphone never gives digital silence."""
-        return self._start(
-            "paplay", "-s", self._socket("technician"), "-d", "technician", str(self._room)
-        )
+        return self._start("paplay", "-s", self._socket("technician"), "-d", "technician", str(self._room))
 
     def _socket(self, name: str) -> str:
         return f"unix:{self.folder / name / 'native'}"
@@ -147,7 +148,15 @@ class VirtualCard:
     _module: dict[str, str]
 
     def _plug(self, name: str) -> None:
-        words = ["pactl", "-s", self._socket(name), "load-module", "module-null-sink", f"sink_name={name}", "rate=48000"]
+        words = [
+            "pactl",
+            "-s",
+            self._socket(name),
+            "load-module",
+            "module-null-sink",
+            f"sink_name={name}",
+            "rate=48000",
+        ]
         for _ in range(100):
             done = subprocess.run(words, capture_output=True, text=True, timeout=20, check=False)
             if done.returncode == 0:

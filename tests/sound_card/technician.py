@@ -15,7 +15,7 @@ from handsfree.session import demo_folder, job_book, replay
 from sound_card.card import VirtualCard
 
 _AGAIN_S = 15.0  # nothing came of what was said
-_PAUSE_S = 0.35  # from the end of a prompt to the answer
+_PAUSE_S = 0.5  # from the end of the last prompt: the chime that says who speaks comes in it
 
 
 class Technician:

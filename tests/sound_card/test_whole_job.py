@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -43,7 +42,7 @@ def test_a_whole_job(card: VirtualCard, tmp_path: Path) -> None:
     with card.recorded(tmp_path / "heard.raw") as heard:
         tool = card.handsfree(*RUN, cwd=tmp_path)
         technician = Technician(card, tmp_path, LUG_NUTS)
-        technician.work(tool, tmp_path / "jobs", most_s=280)
+        technician.work(tool, tmp_path / "jobs", most_s=580)
     out, err = (tmp_path / "out.txt").read_text(), (tmp_path / "err.txt").read_text()
     print(len(technician.said), "answers said", out[-2000:], err)
     assert (tool.returncode, err) == (0, "")
@@ -54,4 +53,9 @@ def test_a_whole_job(card: VirtualCard, tmp_path: Path) -> None:
     recording = np.fromfile(heard, "<i2").astype(float)
     for event in events(job, "spoken"):
         clip = voice.clip(speakable(str(event["text"])))
-        print(event["say_kind"], event["completed"], round(least_match(recording, np.frombuffer(clip.pcm, "<i2").astype(float)), 3), event["text"])
+        print(
+            event["say_kind"],
+            event["completed"],
+            round(least_match(recording, np.frombuffer(clip.pcm, "<i2").astype(float)), 3),
+            event["text"],
+        )
