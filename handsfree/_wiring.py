@@ -21,9 +21,9 @@ from handsfree.audio import (
     rescan_devices,
 )
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, engine_pins, make_engine
+from handsfree.hearing import AgreedEngine, Engine, VoskEngine, engine_pins, make_engine
 from handsfree.limits import LimitsError
-from handsfree.procedure import ProcedureError
+from handsfree.procedure import Procedure, ProcedureError, read_procedure, vocabulary
 from handsfree.record import RecordError
 from handsfree.session import (
     TIRE_NAMES,
@@ -149,6 +149,14 @@ def _ears(setup: Setup, clock: Clock, view: View) -> Ears:
     return AudioEars(_microphone(setup), engine, clock, headset=setup.headset)
 
 
+def _knows_words(engine: Engine, procedures: list[Procedure], setup: Setup, library: Library) -> None:
+    """A word that a vosk model lacks is told before the job, not in the middle. Raises MissingWord."""
+    if isinstance(engine, AgreedEngine) and isinstance(engine.first, VoskEngine):
+        name = setup.procedure
+        for procedure in procedures or [read_procedure(procedure_text(name), name)]:
+            engine.first.check(vocabulary(procedure, library))
+
+
 def _microphone(setup: Setup) -> Microphone:
     return Microphone(setup.device, headset=setup.headset)
 
@@ -221,6 +229,7 @@ def _run_job(
         ears = _ears(setup, clock, view)
         commands = library.arm({"command": "<commands.command>", "bay": "<commands.bay>"})
         ears.engine.arm(commands)
+        _knows_words(ears.engine, [job.machine.book.procedure for job in jobs], setup, library)
         hears_codes(ears.engine, library, shop)
         card = _card(setup) if _replies(setup) == "card" else None
         if not jobs:

@@ -19,6 +19,7 @@ from typing import Annotated, Any
 import typer
 
 from handsfree import _evidence as evidence
+from handsfree import _models as models
 from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree._shop_file import shop_faults, shop_text
@@ -72,7 +73,12 @@ _ERRORS = (
 
 Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
 EngineName = Annotated[str, typer.Option("--engine", help="Recognizer: pocketsphinx, vosk or typed.")]
-Model = Annotated[Path | None, typer.Option("--model", help="Model folder for vosk.", metavar="DIR")]
+Model = Annotated[
+    Path | None,
+    typer.Option(
+        "--model", help="Model folder for vosk. Default: the one in the models folder.", metavar="DIR"
+    ),
+]
 Wav = Annotated[
     Path | None,
     typer.Option(
@@ -124,6 +130,10 @@ Screen = Annotated[
         "reader. Default: live on a terminal, lines elsewhere, with NO_COLOR or TERM=dumb.",
     ),
 ]
+
+
+def _model(engine: str, given: Path | None) -> Path | None:
+    return models.chosen_model() if engine == "vosk" and given is None else given
 
 
 def _write(text: str) -> None:
@@ -276,7 +286,7 @@ def run(
     setup = wiring.Setup(
         procedure=procedure,
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=wav,
         device=device,
         loudspeaker=loudspeaker,
@@ -320,7 +330,7 @@ def resume(
     folders = [wiring.find_job(one, jobs) for one in dict.fromkeys(job)]
     setup = wiring.Setup(
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=wav,
         device=device,
         loudspeaker=loudspeaker,
@@ -354,7 +364,7 @@ def demo(
     about = scenario.scenario if scenario else None
     setup = wiring.Setup(
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=folder,
         technician=about.technician if about else "",
         replies="card" if play else "files",
@@ -558,6 +568,7 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
 
 
 evidence.register(app)
+models.register(app)
 
 
 def main(argv: list[str] | None = None) -> None:

@@ -21,8 +21,8 @@ def agreed(armed: Armed, first: Hypothesis, second: Hypothesis) -> Hypothesis:
     """What to make of both. Pure.
 
     Accepted is what ``first`` accepts, if ``second`` heard the same words, or others of the same meaning and value
-    ("five gram" for "five grams"). What ``second`` thinks of its own acoustic fit does not count: agreeing with another
-    make of recognizer is the stronger evidence. Work is stopped when either hears that.
+    ("five gram" for "five grams"). What ``second`` thinks of its own acoustic fit does not count: agreeing with
+    another make of recognizer is the stronger evidence. Work is stopped when either hears that.
     """
     if _stops(armed, second) and not _stops(armed, first):
         return second

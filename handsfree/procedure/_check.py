@@ -34,7 +34,7 @@ from handsfree.procedure._state import Mode
 from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS
 
-__all__ = ["armed_pairs", "check"]
+__all__ = ["armed_pairs", "check", "vocabulary"]
 
 _MOST_SENTENCES = 64  # an answer with more sentences is a number, told apart by reading back
 

@@ -1,5 +1,5 @@
-"""Speaking while the tool speaks, with a headset: recordings through the real endpointer and recognizer, on a simulated
-clock by which the prompts play too. Once more through a virtual sound card: tests/sound_card."""
+"""Speaking while the tool speaks, with a headset: recordings through the real endpointer and recognizer, on a
+simulated clock by which the prompts play too. Once more through a virtual sound card: tests/sound_card."""
 
 from __future__ import annotations
 

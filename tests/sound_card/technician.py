@@ -63,6 +63,20 @@ class Technician:
                 self.said.append(text)
             answered, at = len(lines), time.monotonic()
 
+    def answer_once(self, tool: subprocess.Popen[str], jobs: Path, *, most_s: float) -> None:
+        """Say what the next question wants."""
+        end = time.monotonic() + most_s
+        while tool.poll() is None:
+            assert time.monotonic() < end
+            time.sleep(0.1)
+            seen = self._state(jobs)
+            text = self._answer(seen[0]) if seen is not None else ""
+            if text:
+                time.sleep(_PAUSE_S)
+                self._card.say(self.recording(text))
+                self.said.append(text)
+                return
+
     def _state(self, jobs: Path) -> tuple[State, list[Line]] | None:
         """Where the job stands when the tool has said all it had to say, else None."""
         try:
