@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -54,7 +55,8 @@ class VoskEngine:
             raise EngineError(f"{folder}: vosk can't load this model; unpack it again") from None
         self._recognizer_type: Any = vosk.KaldiRecognizer
         self._has_unknown = self._knows(_UNKNOWN)
-        self._free_check = free_check
+        # Any words take several times the computing time of a short list: a second core does them beside.
+        self._beside = ThreadPoolExecutor(1, "any words") if free_check else None
         self._listed: _Decoder | None = None
         self._free: _Decoder | None = None
         self._frames = 0.0  # of 10 ms
@@ -83,14 +85,15 @@ class VoskEngine:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         # New ones each time: after Reset() vosk goes on counting the word times from the first utterance.
         self._listed = _Decoder(self._recognizer_type(self._model, _RATE, self._list))
-        self._free = _Decoder(self._recognizer_type(self._model, _RATE)) if self._free_check else None
+        self._free = _Decoder(self._recognizer_type(self._model, _RATE)) if self._beside is not None else None
         self._frames = 0.0
 
     def feed(self, pcm: bytes) -> None:
         self._frames += len(pcm) / 320
-        for decoder in (self._listed, self._free):
-            if decoder is not None:
-                decoder.feed(pcm)
+        if self._beside is not None and self._free is not None:
+            self._beside.submit(self._free.feed, pcm)
+        if self._listed is not None:
+            self._listed.feed(pcm)
 
     def partial(self) -> str:
         return self._listed.partial() if self._listed is not None else ""
@@ -101,8 +104,8 @@ class VoskEngine:
         text = " ".join(word.text for word in words)
         scores: tuple[tuple[str, float], ...] = ()
         fits = True
-        if self._free is not None and self._frames:
-            free = self._free.end()[1] / self._frames
+        if self._beside is not None and self._free is not None and self._frames:
+            free = self._beside.submit(self._free.end).result()[1] / self._frames
             ratio = score / self._frames - free
             scores = (("listed", score / self._frames), ("free", free), ("free_ratio", ratio))
             fits = ratio >= FREE_FIT
@@ -116,6 +119,8 @@ class VoskEngine:
         return Hypothesis(text, words, self.name, scores, not reason, reason)
 
     def close(self) -> None:
+        if self._beside is not None:
+            self._beside.shutdown()
         self._listed = self._free = None
         self._model = None
 

@@ -1,7 +1,7 @@
 """Every path of the vosk engine on the one model that a package registry carries, with a small Korean grammar.
 
-The voice is espeak-ng's Korean one, which this model understands badly: of 39 everyday words it heard 15 right as one of
-these 39. The words below are chosen from those, so the figures say that the paths work, and nothing about a person.
+The voice is espeak-ng's Korean one, which this model understands badly: of 39 everyday words it heard 15 right as one
+of these 39. The words below are chosen from those: the figures say that the paths work, and nothing about a person.
 """
 
 from __future__ import annotations
@@ -42,10 +42,8 @@ public <size> = ( 여섯 {6} | 서울 {7} ) 밀리미터;
 """
 SAID = ("네", "아니요", "완료", "취소", "시작", "밀리미터", "타이어", "서울")
 OTHERS = (
-    "오늘 날씨가 정말 좋습니다", "커피 한 잔 주세요", "감사합니다", "대한민국 만세", "전화를 받으세요", "학교에 갑니다",
-    "자동차가 고장났어요", "내일 비가 온다고 합니다", "점심은 무엇을 먹을까요", "그 사람은 어디에 있습니까",
-    "컴퓨터를 켜 주세요", "라디오 소리가 너무 큽니다", "사과", "바다", "나무", "사람", "전화", "학교", "하나 둘 셋",
-    "안녕하세요",
+    "오늘 날씨가 정말 좋습니다", "커피 한 잔 주세요", "감사합니다", "대한민국 만세", "전화를 받으세요",
+    "학교에 갑니다", "자동차가 고장났어요", "사과", "바다", "나무", "사람", "전화", "하나 둘 셋", "안녕하세요",
 )  # fmt: skip
 WAYS = ((120, 35), (150, 60))  # words a minute, pitch
 

@@ -195,8 +195,8 @@ def least_match(recording: np.ndarray, sound: np.ndarray, *, frame_s: float = 0.
     """How surely the whole of ``sound`` is in ``recording``: the least correlation (0 to 1) of its frames.
 
     The place is where all of it fits best. A frame that is not there is sought 30 ms to both sides, and so are those
-    after it, because a loaded machine holds the virtual card up now and then. Such a place may spoil the frame it falls
-    in: one in fifty is left out.
+    after it, because a loaded machine holds the virtual card up now and then. Such a place may spoil the frame it
+    falls in: one in fifty is left out.
     """
     step, around = int(frame_s * RATE), int(0.03 * RATE)
     loud = np.sqrt(np.mean(sound**2)) / 10

@@ -41,7 +41,7 @@ READ = {
     "job.work_order": "4417",
     "recheck.distance": "25 mi",
     "torque.target": "110 N.m",
-    "nut.count": "5",
+    "nut.count": "5 1",
     "torque.applied": "110 N.m",
 }
 DEVICES = ("--device", "technician", "--loudspeaker", "tool", "--screen", "lines", "--jobs", "jobs")
