@@ -112,7 +112,9 @@ def test_a_model_of_another_language_is_told_with_its_words(tmp_path: Path) -> N
 
 def test_no_job_begins_with_a_model_that_lacks_words(tmp_path: Path) -> None:
     (tmp_path / "x.wav").touch()
-    setup = Setup(engine="vosk", model=KOREAN, wav=Path(__file__).parent / "session" / "said", jobs=tmp_path / "jobs")
+    setup = Setup(
+        engine="vosk", model=KOREAN, wav=Path(__file__).parent / "session" / "said", jobs=tmp_path / "jobs"
+    )
     with pytest.raises(MissingWord, match="vosk does not know") as told:
         run_job(setup, NoView(), started=lambda _: None)
     assert "\n" not in str(told.value)

@@ -256,7 +256,7 @@ def test_a_microphone_in_use_elsewhere(card: type[FakeSounddevice], monkeypatch:
 def test_lost_sound_is_known_where_it_lies(
     card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The queue fills while nobody reads; what is read first is whole, and the gap is told with the frame after it."""
+    """The queue fills while nobody reads: what is read first is whole, the gap is told with the frame after it."""
     monkeypatch.setattr(card, "blocks", 128 + 5)
     monkeypatch.setattr(threading.Thread, "start", lambda self: self._target())
     microphone = Microphone("headset", timeout_s=0.05)

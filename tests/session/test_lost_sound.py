@@ -19,7 +19,9 @@ from .sounding import Bay, Mouth, ears
 class Late(Bay):
     """Loses three blocks in the middle of the words of each of these lines (the first is 0), or before them."""
 
-    def __init__(self, mouth: Mouth, lines: list[str], *, within: set[int], before: int | None = None) -> None:
+    def __init__(
+        self, mouth: Mouth, lines: list[str], *, within: set[int], before: int | None = None
+    ) -> None:
         super().__init__(mouth, lines)
         self.lost = 0
         self._within, self._before = within, before
@@ -27,7 +29,9 @@ class Late(Bay):
     def read(self) -> bytes:
         frame = super().read()
         line = self._next - 1
-        if line in self._within and self._at > 0.8 * 32000:  # the recordings begin with half a second of quiet
+        if (
+            line in self._within and self._at > 0.8 * 32000
+        ):  # the recordings begin with half a second of quiet
             self._within.discard(line)
             self.lost += 3
         if line == self._before and self._at == 960:

@@ -48,7 +48,7 @@ class Technician:
         while tool.poll() is None:
             assert time.monotonic() < end, f"not finished after {most_s} s; said {self.said[-5:]}"
             time.sleep(0.2)
-            seen = self._state(jobs)
+            seen = self.state(jobs)
             if seen is None:
                 continue
             state, lines = seen
@@ -69,7 +69,7 @@ class Technician:
         while tool.poll() is None:
             assert time.monotonic() < end
             time.sleep(0.1)
-            seen = self._state(jobs)
+            seen = self.state(jobs)
             text = self._answer(seen[0]) if seen is not None else ""
             if text:
                 time.sleep(_PAUSE_S)
@@ -77,7 +77,7 @@ class Technician:
                 self.said.append(text)
                 return
 
-    def _state(self, jobs: Path) -> tuple[State, list[Line]] | None:
+    def state(self, jobs: Path) -> tuple[State, list[Line]] | None:
         """Where the job stands when the tool has said all it had to say, else None."""
         try:
             self.job = next(path.parent for path in jobs.glob("*/record.jsonl"))
