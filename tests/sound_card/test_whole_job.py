@@ -168,8 +168,6 @@ def test_a_whole_job_with_the_microphone_unplugged_in_the_middle(card: VirtualCa
         assert_in_full(recording, text, sounds[text])
     for text in lost:
         assert least_match(recording, sounds[text]) > PLAYED
-    matches = {text: least_match(recording, sound) for text, sound in sounds.items()}
-    print({text[:30]: round(match, 2) for text, match in matches.items()})
     # What was heard is what was said, and all that was said but what the missing microphone could not hear.
     assert set(utterances(job)) <= {*technician.said, "resume work"}
     print(f"{len(technician.said)} answers in {lines[-1].mono_ms - lines[0].mono_ms} ms")
