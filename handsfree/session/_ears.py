@@ -136,6 +136,7 @@ class AudioEars:
         self.source = source
         self._clock = clock
         self._listener = Listener(engine, settings)
+        self._unheeded = 0  # blocks lost before the tool listened for anything
         self._lost = 0  # blocks, as far as they are accounted for
         self._whole = 0  # frames since sound was lost
         self._headset = headset
@@ -150,7 +151,7 @@ class AudioEars:
     @property
     def lost_blocks(self) -> int:
         """Blocks of 30 ms that the source lost so far of what was listened to."""
-        return getattr(self.source, "lost", 0)
+        return getattr(self.source, "lost", 0) - self._unheeded
 
     @property
     def level(self) -> Level:
@@ -197,6 +198,7 @@ class AudioEars:
             for _ in range(_ROOM_MS // FRAME_MS):
                 self._listener.feed(self.source.read())
         self._listener.reset()
+        self._unheeded += self.lost_blocks  # a device that is just opened drops a little
 
     def _begin(self, armed: Armed, answer: bool) -> None:
         self._listener.arm(armed)
