@@ -23,9 +23,9 @@ FREE_FIT: Final = -0.15
 """Least (listed words - any words) of the log-likelihood per 10 ms frame.
 
 Any words of the model's own language explain speech outside the list better. Measured on the Korean model with
-espeak's Korean voice, ten words listed: of 37 of them that were heard right 1 lies under it; of 80 other phrases 78 gave
-listed words, 28 of these lie under it, and of the 23 that were one listed word alone, so that the strict parse takes
-them too, 3. Few, but a synthetic voice that the model hardly understands is its hardest case. For English to be measured
+espeak's Korean voice, ten words listed: of 37 of them that were heard right 1 lies under it; of 80 other phrases 78
+gave listed words, 28 of these lie under it, and of the 23 that were one listed word alone, which the strict parse
+takes, 3. Few, but a synthetic voice that the model hardly understands is its hardest case. For English to be measured
 again: python -m handsfree.bench hearing --engine vosk --model DIR prints what is refused and what is taken.
 """
 
