@@ -128,7 +128,7 @@ class Device:
     def __init__(self, *, fails: AudioError | None = None, silent: bool = False) -> None:
         self.fails, self.silent, self.closed = fails, silent, False
 
-    def __call__(self, name: str | None) -> Device:
+    def __call__(self, name: str | None, *, headset: bool = False) -> Device:
         if self.fails is not None:
             raise self.fails
         return self

@@ -17,6 +17,7 @@ from handsfree.audio import (
     Suppressor,
     Utterance,
 )
+from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._types import Engine, Hypothesis
 
@@ -35,6 +36,7 @@ and more is measured, 53 of 61 and 2.
 DROWNED: Final = "noise"
 """The reason of a hypothesis that was not accepted for that alone."""
 
+_TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
@@ -63,7 +65,7 @@ class Listener:
         self.engine = engine
         self._endpointer = Endpointer(settings, can_continue=self._can_continue)
         self._armed: Armed | None = None
-        self._suppressor = Suppressor() if suppress and isinstance(engine, PocketSphinxEngine) else None
+        self._suppressor = Suppressor() if suppress and isinstance(engine, _TRAINED_IN_QUIET) else None
         self._speaker_known = False
         self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
 
@@ -100,9 +102,9 @@ class Listener:
             match event:
                 case SpeechStarted(preroll):
                     self._begin()
-                    self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
-                case SpeechContinues():
-                    self.engine.feed(self._recent[-1])
+                    self._feed(preroll, b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
+                case SpeechContinues(raw):
+                    self._feed(raw, self._recent[-1])
                 case SpeechEnded(utterance):
                     return self._ended(utterance)
         return None
@@ -116,8 +118,14 @@ class Listener:
                 found.append(self._ended(event.utterance))
         return found
 
+    def _feed(self, raw: bytes, clean: bytes) -> None:
+        if isinstance(self.engine, AgreedEngine):
+            self.engine.feed(raw, clean)  # vosk's models were trained in noise and want it as it came
+        else:
+            self.engine.feed(clean)
+
     def _begin(self) -> None:
-        if isinstance(self.engine, PocketSphinxEngine) and self._suppressor:
+        if isinstance(self.engine, _TRAINED_IN_QUIET) and self._suppressor:
             self._suppressor.speaking = True
             self.engine.begin(self._suppressor.snr_db)
         else:

@@ -1,7 +1,7 @@
 """The procedure room: what to ask next. Pure: no clock, no I/O, no threads."""
 
 from handsfree.procedure._asked import answers, limit_words, question
-from handsfree.procedure._check import check
+from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
@@ -88,5 +88,6 @@ __all__ = [
     "phrase_phones",
     "question",
     "read_procedure",
+    "vocabulary",
     "written",
 ]

@@ -158,6 +158,9 @@ class SpokenEvent(_Event):
     completed: Truth
     text: str
     say_kind: str
+    cut_by: Annotated[Literal["speech"] | None, Field(description="who stopped it, where somebody did")] = (
+        None
+    )
 
 
 class TimerEvent(_Event):
@@ -523,6 +526,14 @@ class Note(_Line):
     shop_sha256: Sha256 | None = None
 
 
+class SoundLost(_Line):
+    """The computer was late: so much of what was to be heard before the next event never arrived."""
+
+    kind: Literal["sound_lost"]
+    device: Literal["microphone"]
+    ms: Annotated[Whole, Field(description="at least; a multiple of 30")]
+
+
 class Signed(_Line):
     """A supervisor's decision over everything above, signed with Ed25519 (RFC 8032) over ``prev`` and this line's
     body without ``signature``, in RFC 8785 form."""
@@ -578,6 +589,7 @@ AnyLine = Annotated[
     | Recovered
     | Reopened
     | Note
+    | SoundLost
     | Signed
     | AudioDropped,
     Field(discriminator="kind"),

@@ -41,6 +41,7 @@ _KINDS: Mapping[str, str] = {
     "answer": "correction", "back": "correction", "hold": "interrupted", "stop": "interrupted",
     "resumed": "interrupted", "device": "interrupted", "recovered": "interrupted", "technician": "interrupted",
     "signed": "release",
+    "sound_lost": "interrupted",
 }  # fmt: skip
 
 
