@@ -1,4 +1,4 @@
-"""For all tests: the longest file first, and measured figures at the end, for a pass alone says little about hearing."""
+"""For all tests: the longest file first, and measured figures at the end (a pass alone says little about hearing)."""
 
 from __future__ import annotations
 

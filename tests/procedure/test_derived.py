@@ -162,14 +162,15 @@ def test_without_a_clock_position_the_distance_is_a_reason_not_a_guess() -> None
 
 
 TO_INJURY = (
-    "eye protection and gloves are on", "one one two two", "affirmative", "four four one seven", "affirmative", "two zero six one eight",
-    "affirmative", "driver front", "affirmative", "two one five six five romeo one five", "affirmative",
-    "tubeless tire", "affirmative", "three six two three", "affirmative", "fabric body", "affirmative",
-    "seven thirty seconds", "affirmative", "eight thirty seconds", "affirmative", "standard tire",
-    "affirmative", "two four p s i", "affirmative", "four hours", "affirmative", "three five p s i",
-    "affirmative", "no lamp showing", "affirmative", "completed", "wheels blocked and on stands", "completed",
-    "valve core is out", "completed", *["nothing found"] * 9, "untouched tire", "affirmative", "tire is dry", "affirmative",
-    "completed", "one eight zero millimeters", "affirmative",
+    "eye protection and gloves are on", "one one two two", "affirmative", "four four one seven",
+    "affirmative", "two zero six one eight", "affirmative", "driver front", "affirmative",
+    "two one five six five romeo one five", "affirmative", "tubeless tire", "affirmative",
+    "three six two three", "affirmative", "fabric body", "affirmative", "seven thirty seconds",
+    "affirmative", "eight thirty seconds", "affirmative", "standard tire", "affirmative",
+    "two four p s i", "affirmative", "four hours", "affirmative", "three five p s i", "affirmative",
+    "no lamp showing", "affirmative", "completed", "wheels blocked and on stands", "completed",
+    "valve core is out", "completed", *["nothing found"] * 9, "untouched tire", "affirmative",
+    "tire is dry", "affirmative", "completed", "one eight zero millimeters", "affirmative",
 )  # fmt: skip
 
 
@@ -284,28 +285,29 @@ def test_the_designation_gives_facts(measuring: Drive) -> None:
 
 
 REPAIR = (
-    "ventilation on no flame", "completed", "four zero millimeters", "affirmative", "five zero millimeters",
-    "affirmative", "template used", "eight millimeters", "affirmative", "one zero zero zero", "affirmative",
-    "pass one", "pass two", "pass three", "pass one", "pass two", "pass three", "five point zero millimeters",
-    "affirmative", "four five zero zero", "affirmative", "completed", "even velvet", "affirmative", "completed",
-    "two one degrees celsius", "affirmative", "five five percent", "affirmative", "two zero degrees celsius",
-    "affirmative", "completed", "completed",
+    "ventilation on no flame", "completed", "four zero millimeters", "affirmative",
+    "five zero millimeters", "affirmative", "template used", "eight millimeters", "affirmative",
+    "one zero zero zero", "affirmative", "pass one", "pass two", "pass three", "pass one", "pass two",
+    "pass three", "five point zero millimeters", "affirmative", "four five zero zero", "affirmative",
+    "completed", "even velvet", "affirmative", "completed", "two one degrees celsius", "affirmative",
+    "five five percent", "affirmative", "two zero degrees celsius", "affirmative", "completed",
+    "completed",
 )  # fmt: skip
 PLACE = (
-    "it is tacky", "affirmative", "gum is clean bead is relaxed", "completed", "completed", "completed", "two millimeters",
-    "affirmative", "completed", "nothing found",
+    "it is tacky", "affirmative", "gum is clean bead is relaxed", "completed", "completed", "completed",
+    "two millimeters", "affirmative", "completed", "nothing found",
 )  # fmt: skip
 AFTER = (
-    "nothing found", "nothing found", "nothing found",
-    "stop at forty stand aside", "three zero inches", "affirmative", "three five p s i", "affirmative",
-    "two one degrees celsius", "affirmative", "two one degrees celsius", "affirmative",
-    "three five point zero p s i", "affirmative",
+    "nothing found", "nothing found", "nothing found", "stop at forty stand aside", "three zero inches",
+    "affirmative", "three five p s i", "affirmative", "two one degrees celsius", "affirmative",
+    "two one degrees celsius", "affirmative", "three five point zero p s i", "affirmative",
 )  # fmt: skip
 REST = (
     "nothing found", "no air added", "affirmative", "two one degrees celsius", "affirmative",
-    "three five point zero p s i", "affirmative", "five grams", "affirmative", "one one zero newton meters", "affirmative", "five", "affirmative",
-    "completed", "one one zero newton meters", "affirmative", "completed", "completed", "no lamp showing", "affirmative",
-    "two five miles", "affirmative", "completed",
+    "three five point zero p s i", "affirmative", "five grams", "affirmative",
+    "one one zero newton meters", "affirmative", "five", "affirmative", "completed",
+    "one one zero newton meters", "affirmative", "completed", "completed", "no lamp showing",
+    "affirmative", "two five miles", "affirmative", "completed",
 )  # fmt: skip
 
 
