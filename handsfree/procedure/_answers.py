@@ -362,8 +362,10 @@ def _limit(turn: Turn, verdict: Verdict) -> str:
 
 
 def _loosened(turn: Turn, verdict: Verdict) -> bool:
+    """Whether the shop has loosened this limit, in a job whose prompts can say so: older ones go on as they were."""
     moved = turn.book.policy.overrides.get(verdict.rule)
-    return moved is not None and moved.limit is not None and bool(moved.allowed_by)
+    sayable = "limit_loosened" in turn.book.prompts.templates
+    return sayable and moved is not None and moved.limit is not None and bool(moved.allowed_by)
 
 
 def _warned(turn: Turn, verdict: Verdict) -> str:
