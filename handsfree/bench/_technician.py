@@ -350,7 +350,8 @@ class Technician:
             and self.last.key == key
             and any(self._told(how) for how in (*_PUT_RIGHT, step.above.rstrip(".").lower()) if how)
         )
-        if refused or self._told("that can't be judged"):
+        shrunk = any("can't be. Before it was" in text for text, _ in self.heard)
+        if refused or shrunk or self._told("that can't be judged"):
             self.measured_again = True
         if self.measured_again:
             self.values.pop(key, None)

@@ -616,6 +616,18 @@ def test_a_pressure_that_was_reached_can_not_be_measured_again(measuring: Drive)
     assert any("concession by badge 409" in text for text in measuring.state.exceptions)
 
 
+def test_a_release_for_one_pressure_does_not_hold_for_another(measuring: Drive) -> None:
+    """45 psi was released; then it turns out to have been 65: the supervisor looks again."""
+    measuring.say(*injury("four"), "no more injuries", "affirmative")
+    repaired(measuring)
+    measuring.say("every injury is repaired", *AFTER[:6], "four five p s i", "affirmative")
+    measuring.say("supervisor release four zero nine", "affirmative")
+    assert measuring.step == "tire-temperature"
+    measuring.say("correction", "six five p s i", "affirmative")
+    assert measuring.step == "over-pressure-supervisor"
+    assert any("65 psi" in reason for reason in measuring.state.reasons)
+
+
 def test_a_nut_too_tight_is_slackened_first(measuring: Drive) -> None:
     measuring.say(*injury("four"), "no more injuries", "affirmative")
     repaired(measuring)
