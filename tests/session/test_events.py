@@ -675,7 +675,7 @@ def test_the_timers_of_both_tires_are_named(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_the_timers_of_both_tires_are_named_in_sound(tmp_path: Path, mouth: Mouth) -> None:
     floor = Shopfloor(tmp_path)
-    floor.run(ears(Bay(mouth, [*TO_WAIT, "! start another tire", *TO_WAIT, "!400 stop work"]), floor.clock))
+    floor.run(ears(Bay(mouth, [*TO_WAIT, "! start another tire", *TO_WAIT, "!250 stop work"]), floor.clock))
     announced(floor)
 
 
