@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import shlex
 import subprocess
 import sys
+import traceback
 from importlib.metadata import version
 from pathlib import Path
 
@@ -15,12 +17,13 @@ from handsfree import _doctor, cli, limits
 from handsfree import _wiring as wiring
 from handsfree.audio import AudioError, list_devices, room_noise, write_wav
 from handsfree.record import JobLog
-from handsfree.session import demo_folder
+from handsfree.session import demo_folder, packaged_procedures
 
 TYPED = "eye protection and gloves are on\n1122\naffirmative\n4417\naffirmative\n"
 
 
-def handsfree(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def by_process(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """As a shell runs it."""
     return subprocess.run(
         [sys.executable, "-m", "handsfree", *words],
         input=typed,
@@ -30,6 +33,33 @@ def handsfree(*words: str, typed: str = "", cwd: Path | None = None) -> subproce
         timeout=120,
         cwd=cwd,
     )
+
+
+def handsfree(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """The command line in this process: a start of the interpreter each time would take most of the time."""
+    out, err, said = (
+        io.TextIOWrapper(io.BytesIO(data), encoding="utf-8") for data in (b"", b"", typed.encode())
+    )
+    code: object = 0
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(contextlib.chdir(cwd or Path.cwd()))
+        stack.enter_context(contextlib.redirect_stdout(out))
+        stack.enter_context(contextlib.redirect_stderr(err))
+        stack.callback(setattr, sys, "stdin", sys.stdin)
+        sys.stdin = said
+        try:
+            cli.main(list(words))
+        except SystemExit as ended:
+            code = ended.code
+        except Exception:  # what a shell would show: the tests look for it
+            traceback.print_exc()
+            code = 1
+    texts = []
+    for stream in (out, err):
+        stream.flush()
+        stream.seek(0)
+        texts.append(stream.read())
+    return subprocess.CompletedProcess(words, int(str(code or 0)), *texts)
 
 
 def one_line(done: subprocess.CompletedProcess[str], code: int = 1) -> str:
@@ -54,7 +84,7 @@ def policy_in_help() -> str:
 
 
 def test_without_words_it_shows_help_with_every_command() -> None:
-    done = handsfree()
+    done = by_process()
     for command in ("run", "resume", "demo", "show", "check", "shop", "limits", "doctor"):
         assert command in done.stdout + done.stderr
 
@@ -88,7 +118,7 @@ def test_an_error_is_one_line_that_names_the_thing(words: tuple[str, ...], said:
 
 
 def test_wrong_usage_is_exit_code_2(tmp_path: Path) -> None:
-    assert handsfree("run", "--no-such-option", cwd=tmp_path).returncode == 2
+    assert by_process("run", "--no-such-option", cwd=tmp_path).returncode == 2
 
 
 def test_no_microphone_is_told_with_what_to_do(tmp_path: Path) -> None:
@@ -175,9 +205,9 @@ def test_stop_work_stops_with_code_3(tmp_path: Path) -> None:
 def test_the_line_to_go_on_with_is_a_command_that_works(tmp_path: Path) -> None:
     jobs = tmp_path / "two words"
     done = handsfree("run", "--engine", "typed", "--practice", "--jobs", str(jobs), typed=TYPED)
-    for _ in range(2):
+    for run in (handsfree, by_process):
         words = shlex.split(go_on(done).partition("Go on with: ")[2])
-        done = handsfree(*words[1:], typed="")
+        done = run(*words[1:], typed="")
         assert done.returncode == 3, done.stderr
 
 
@@ -208,7 +238,7 @@ def test_a_half_written_last_line_is_recovered(tmp_path: Path) -> None:
 def test_an_unwritable_jobs_folder(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("in the way")
-    line = one_line(handsfree("run", "--engine", "typed", "--practice", "--jobs", str(blocked), typed=TYPED))
+    line = one_line(by_process("run", "--engine", "typed", "--practice", "--jobs", str(blocked), typed=TYPED))
     assert str(blocked) in line
 
 
@@ -235,16 +265,21 @@ def test_a_full_disk_ends_the_job_in_one_line(tmp_path: Path) -> None:
 
 
 def test_check_proves_the_packaged_procedure_and_fails_a_broken_one(tmp_path: Path) -> None:
-    from handsfree.session import packaged_procedure, packaged_procedures
+    from handsfree.session import packaged_procedure
 
-    for name in packaged_procedures():
-        assert handsfree("check", name).returncode == 0
+    assert handsfree("check", "lug-nut-recheck").returncode == 0
     broken = tmp_path / "broken.toml"
     text = packaged_procedure("passenger-one-piece")
     broken.write_text(text.replace('limits = ["injury.size.max"]', 'limits = ["no.such.rule"]'))
     done = handsfree("check", str(broken))
     assert done.returncode == 1
     assert "no.such.rule" in done.stdout + done.stderr
+
+
+@pytest.mark.slow  # procedure/test_check proves them all, without the command line
+@pytest.mark.parametrize("name", packaged_procedures())
+def test_check_proves_every_packaged_procedure(name: str) -> None:
+    assert handsfree("check", name).returncode == 0
 
 
 def test_limits_as_table_and_json() -> None:

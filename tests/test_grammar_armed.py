@@ -326,3 +326,12 @@ def test_whole_arithmetic_equals_pythons(spelled: str) -> None:
     assert evaluate(spelled).value == eval(
         re.sub(r"\b0+(?=\d)", "", spelled)
     )  # only digits, brackets, + and *
+
+
+def test_the_units_that_can_be_said() -> None:
+    library = Library.load()
+    assert library.arm({"x": "<readings.pressure>"}).slot_values("unit") == {"psi", "kPa", "bar"}
+    assert library.arm({"x": "<readings.count>"}).slot_values("unit") == frozenset()
+    both = library.arm({"x": "<readings.angle>", "y": "<answers.yes_no>"})
+    assert both.slot_values("unit") == {"deg"}
+    assert both.slot_values("answer") == {"yes", "no"}

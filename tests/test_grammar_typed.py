@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.grammar import Library, accepted_forms, tire_designation, typed_to_words
+from handsfree.grammar import Interpretation, Library, accepted_forms, tire_designation, typed_to_words
 from handsfree.grammar._spoken import DIGITS, whole_words
 from handsfree.limits import parse_designation
 
@@ -245,3 +245,46 @@ def test_no_form_for_what_a_reading_does_not_take() -> None:
 )
 def test_what_is_only_typed(typed: str, words: str) -> None:
     assert typed_to_words(typed) == words
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "LT235/85R16 E",
+        "LT235/85R16E",
+        "LT235/85R16/E",
+        "lt 235/85 r16 load range E",
+    ],
+)
+def test_a_load_range_after_a_tire_size(text: str) -> None:
+    said = "lima tango two three five slash eight five romeo one six load range echo"
+    assert typed_to_words(text) == said
+    assert tire_designation(size_of(said)) is not None
+
+
+@pytest.mark.parametrize(
+    "text", ["LT245/75R16 120/116Q E", "LT245/75R16 E 120/116Q", "LT245/75R16 120/116Q load range E"]
+)
+def test_a_load_range_beside_a_service_description(text: str) -> None:
+    size = "lima tango two four five slash seven five romeo one six"
+    said = f"{size} one two zero slash one one six quebec load range echo"
+    assert typed_to_words(text) == said
+    assert size_of(said).slots
+
+
+def test_two_load_ranges_are_not_chosen_between() -> None:
+    words = typed_to_words("LT245/75R16D 120/116Q E")
+    assert ARMED["readings.tire_size"].interpret(words) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("E", "echo"), ("load range E", "load range echo"), ("f", "foxtrot")]
+)
+def test_a_letter_alone_is_its_word(text: str, words: str) -> None:
+    assert typed_to_words(text) == words
+
+
+def size_of(said: str) -> Interpretation:
+    meaning = ARMED["readings.tire_size"].interpret(said)
+    assert meaning is not None
+    return meaning

@@ -68,7 +68,7 @@ class Crew:
     @property
     def supervisor(self) -> str:
         """The badge number of who releases."""
-        return "409" if self.shop else "12"
+        return "409"
 
     def name(self, badge: str) -> str:
         """How whoever has this badge is greeted."""
@@ -87,7 +87,10 @@ class Crew:
         else:
             self.wanted = self.wanted or self.present
 
+    def read_back(self, badge: str) -> str:
+        """How the tool says a badge back, with the name that the shop knows for it."""
+        return f"Badge {spoken(badge)}" + (f", {self.name(badge)}" if self.shop else "")
+
     def is_read_back(self, text: str) -> bool:
         """Whether this read-back is of the badge that is meant."""
-        name = f", {self.name(self.wanted)}" if self.shop else ""
-        return f"badge {spoken(self.wanted)}{name}. affirmative".lower() in text.lower()
+        return f"{self.read_back(self.wanted)}. affirmative".lower() in text.lower()

@@ -166,7 +166,9 @@ class Account:
             self._enter(key, body, right, body["outcome"] == "refused")
         elif effect.kind == "technician":
             self._outcome.counts["changes of technician"] += 1
-            self._signed = str(body["badge"]), technician.last.kind
+            # One that was read at a step of the procedure is an entry like any other.
+            read = isinstance(step, Reading) and before.mode is Mode.CONFIRMING
+            self._signed = None if read else (str(body["badge"]), technician.last.kind)
 
     def _enter(self, key: Key, body: Mapping[str, object], right: bool, passes: bool) -> None:
         counts, how = self._outcome.counts, self._technician.last.kind

@@ -350,12 +350,15 @@ class Technician:
             and self.last.key == key
             and any(self._told(how) for how in (*_PUT_RIGHT, step.above.rstrip(".").lower()) if how)
         )
-        if refused or self._told("that can't be judged"):
+        shrunk = any("can't be. Before it was" in text for text, _ in self.heard)
+        if refused or shrunk or self._told("that can't be judged"):
             self.measured_again = True
         if self.measured_again:
             self.values.pop(key, None)
         good, self.measured_again = self.measured_again, False
-        if key not in self.values:
+        if step.form == "badge":  # his own: nothing that he could misread
+            self.true[key] = self.values[key] = self.crew.present
+        elif key not in self.values:
             facts = self.machine.state.facts
             self.true[key] = self.values[key] = self.world.reading(step, facts, armed, good=good)
             if self.pick.random() < self.habits.misread:
@@ -421,6 +424,8 @@ class Technician:
         if self.last.kind == "accept" and isinstance(step, Reading):
             return f"{step.name}: out of limits"
         match step:
+            case Reading(form="badge") if key in self.values:
+                return self.crew.read_back(str(self.values[key]))
             case Reading() if key in self.values:
                 return f"{step.name}: {spoken(self.values[key])}"
             case Choice() if key in self.answers:

@@ -30,6 +30,16 @@ _ALSO = {
 }
 
 
+def _shrunk(step: Reading, value: Value, facts: FactMap) -> bool:
+    """A hole that got smaller by drilling is true of no tire."""
+    before = facts.get(step.fact) if step.never_below else None
+    return (
+        isinstance(before, Quantity)
+        and isinstance(value, Quantity)
+        and value.to(before.unit).value < before.value
+    )
+
+
 class World:
     """Draws true values, most of them inside the limits, and finds words for them."""
 
@@ -48,7 +58,7 @@ class World:
         fallback: Value | None = None
         value: Value | None
         for value in self._some(step, facts):
-            if not trial.is_plausible(step, value):
+            if not trial.is_plausible(step, value) or _shrunk(step, value, facts):
                 continue
             kind = trial.judged(step, value, facts, self._policy)
             if kind == wanted and self.sayable(step, value, armed):
@@ -60,7 +70,7 @@ class World:
         if words is not None:
             meaning = armed.interpret(words)
             value = None if meaning is None else trial.value_of(step, meaning)
-            if value is not None:
+            if value is not None and not _shrunk(step, value, facts):
                 return value
         assert fallback is not None, f"{step.id}: nothing can be said"
         return fallback
@@ -97,7 +107,7 @@ class World:
             at = low + (high - low) * pick.random() ** pick.choice((1, 1, 2, 4))
         grown = facts.get(step.fact) if step.never_below else None
         if isinstance(grown, Quantity):
-            at = float(Fraction(grown.to(step.unit).value)) + pick.choice((0.1, 0.2, 0.5, 1.0, 3.0))
+            at = float(Fraction(grown.to(step.unit).value)) + pick.choice((0.0, 0.1, 0.2, 0.5, 1.0, 3.0))
         whole = step.grammar.endswith("count") or step.unit == "rpm"
         places = 0 if whole else pick.choice((0, 0, 1, 1)) if grown is None else 1
         unit = step.unit

@@ -16,7 +16,7 @@ from lark.exceptions import UnexpectedInput, VisitError
 
 from ._types import GrammarError, Number
 
-__all__ = ["evaluate", "exact_decimal", "read_tags"]
+__all__ = ["evaluate", "exact_decimal", "read_tags", "slot_of"]
 
 _SLOT = re.compile(r"([a-z_][a-z0-9_]*)\s*(\+?)=\s*(.*)\Z", re.S)
 
@@ -37,6 +37,12 @@ class _Term:
     value: Fraction
     places: int = 0
     denominator: int = 1
+
+
+def slot_of(tag: str) -> tuple[str, str] | None:
+    """(key, value) of a tag that sets a slot or appends to it; None for a piece of arithmetic."""
+    slot = _SLOT.match(tag)
+    return slot and (slot[1], slot[3])
 
 
 def read_tags(tags: Iterable[str]) -> tuple[tuple[tuple[str, str], ...], Number | None]:

@@ -6,8 +6,8 @@ import random
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 
-from ._arithmetic import read_tags
-from ._ast import Node
+from ._arithmetic import read_tags, slot_of
+from ._ast import Node, Ref, Tagged, walk
 from ._emit import emit, words_of
 from ._network import MAX_WORDS, Network
 from ._types import Interpretation
@@ -41,6 +41,19 @@ class Armed:
     def words(self) -> frozenset[str]:
         """Every word that can be said, for dictionary checks and word-list engines."""
         return self._words
+
+    def slot_values(self, key: str) -> frozenset[str]:
+        """Every value that some sentence sets a slot to; for "unit", the units that can be said."""
+        found: set[str] = set()
+        todo, seen = list(self._armed.values()), set[str]()
+        while todo:
+            for node in walk(todo.pop()):
+                if isinstance(node, Tagged) and (slot := slot_of(node.tag)) and slot[0] == key:
+                    found.add(slot[1])
+                elif isinstance(node, Ref) and node.name not in seen:
+                    seen.add(node.name)
+                    todo.append(self._rules[node.name])
+        return frozenset(found)
 
     def interpret(self, text: str) -> Interpretation | None:
         """The one meaning of ``text`` as a whole sentence; None for no match or more than one meaning."""

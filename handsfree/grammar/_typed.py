@@ -62,13 +62,17 @@ _LETTERS = {
 #: Short words that are only safe at a keyboard: spoken, they are heard in anything.
 _ALONE = {"yes": "affirmative", "no": "negative"}
 
+#: A line that is one letter and no more, or names a load range: "e", "load range e".
+_LETTER = re.compile(rf"(load range )?([{''.join(_LETTERS)}])\Z")
+
 _MINUTES = {"00": "o'clock", "30": "thirty"}
 
 _TIRE = re.compile(
     r"(?P<prefix>p|lt|st|t)? ?(?P<width>[0-9]{3}) ?/ ?(?P<aspect>[0-9]{2}) ?"
     r"(?P<construction>zr|r|d|b)? ?(?P<rim>[0-9]{2})"
-    r"(?P<extra>xl)?(?P<range>[bcdef](?![a-z0-9]))?"
-    r"(?: (?P<load>[0-9]{2,3})(?P<dual>/[0-9]{2,3})?(?P<speed>[hj-np-wy]))?(?: (?P<extra_after>xl))?\Z"
+    r"(?P<extra>xl)?(?: ?/?(?: load range )?(?P<range>[bcdef])(?![a-z0-9]))?"
+    r"(?: (?P<load>[0-9]{2,3})(?P<dual>/[0-9]{2,3})?(?P<speed>[hj-np-wy]))?"
+    r"(?: (?P<extra_after>xl)| (?:load range )?(?P<range_after>[bcdef]))?\Z"
 )
 _TOKEN = re.compile(
     r"(?P<minus>-)?(?:(?P<top>[0-9]{1,2})/(?P<bottom>[0-9]{1,2})"
@@ -85,6 +89,9 @@ def typed_to_words(text: str) -> str:
         return _tire(tire.groupdict())
     if text in _ALONE:
         return _ALONE[text]
+    letter = _LETTER.match(text)
+    if letter:
+        return f"{letter[1] or ''}{_LETTERS[letter[2]]}"
     words: list[str] = []
     before = _Before()
     for token in text.split():
@@ -174,5 +181,5 @@ def _tire(part: dict[str, str | None]) -> str:
     words = [said("prefix"), said("width"), "slash", said("aspect"), said("construction"), said("rim")]
     words += [said("load"), f"slash {said('dual')}" if part["dual"] else "", said("speed")]
     words += ["extra load" if part["extra"] or part["extra_after"] else ""]
-    words += [f"load range {said('range')}" if part["range"] else ""]
+    words += [f"load range {said(name)}" for name in ("range", "range_after") if part[name]]
     return " ".join(filter(None, words))

@@ -51,6 +51,7 @@ _NUMBERS = (
     ("tire.rest_time", "time since the tire was driven", "h", "0", "1000"),
     ("tread.depth", "tread depth in the lowest groove", "mm", "0", "25"),
     ("tread.depth.highest", "tread depth in the highest groove", "mm", "0", "25"),
+    ("pressure.found", "pressure as found", "kPa", "0", "900"),
     ("pressure.placard", "placard pressure", "kPa", "100", "700"),
     ("pressure.seating", "highest pressure used to seat the beads", "kPa", "0", "700"),
     ("pressure.set", "cold pressure set", "kPa", "0", "700"),

@@ -361,6 +361,24 @@ TIRE_RULES: tuple[Rule, ...] = (
         formula="pressure >= limit",
     ),
     Rule(
+        "pressure.found.min",
+        "Pressure found, look for run-flat marks",
+        "pressure.found",
+        "kPa",
+        Severity.WARN,
+        Sense.MIN,
+        {
+            "any": Limit(
+                exact("100", "kPa"),
+                f"{_RUN_FLAT}; that it holds for other tires: {COMMON_PRACTICE}",
+                note="driven below about 100 kPa sidewall harm is likely; it may have lost air standing",
+            )
+        },
+        plain,
+        {"pressure.found": spoken("165", "kPa")},
+        formula="pressure as found >= limit",
+    ),
+    Rule(
         "refit.axle",
         "Axle the repaired tire goes to",
         "refit.axle",

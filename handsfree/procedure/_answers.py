@@ -200,7 +200,12 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         verdicts = _judge(turn, step, {**turn.state.facts, **learned})
     except LimitsError as error:
         turn.record("not_judged", step=step.id, heard=pending.heard, reason=str(error))
-        ask(turn, lead=turn.prompt("not_judged", reason=str(error), ask=""))
+        lead = turn.prompt("not_judged", reason=str(error), ask="")
+        if step.again:  # nobody can tell which of the two readings is the wrong one: both are made anew
+            turn.say(lead)
+            _measure_from(turn, step)
+        else:
+            ask(turn, lead=lead)
         return
     if step.form == "badge":
         signed(turn, pending)
@@ -331,12 +336,16 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
     warnings = _warnings(turn, verdicts)
     # A limit on something computed from the value (a loss, an age) would be heard as one on the value.
     inside = [v for v in verdicts if v.outcome is Outcome.INSIDE and not v.unlimited]
-    direct = [v for v in inside if v.measured == value and (v.low or v.high)]
-    if direct:
+    direct = [v for v in inside if v.measured == value and (v.low or v.high)][:1]
+    loosened = [v for v in inside if _loosened(turn, v)]
+    if direct and direct[0] in loosened:  # heard by an expert too
+        text = turn.book.prompts.say("inside", value=said, limit=_limit(turn, direct[0]))
+    elif direct:
         text = turn.prompt("inside", value=said, limit=_limit(turn, direct[0]))
     else:
         text = turn.prompt("inside_computed" if inside else "inside_plain", value=said)
-    return " ".join([text, *warnings])
+    moved = [turn.prompt("loosened", limit=limits.rule(v.rule).title) for v in loosened if v not in direct]
+    return " ".join([text, *moved, *warnings])
 
 
 def _warnings(turn: Turn, verdicts: list[Verdict]) -> list[str]:
@@ -348,7 +357,16 @@ def _warnings(turn: Turn, verdicts: list[Verdict]) -> list[str]:
 
 
 def _limit(turn: Turn, verdict: Verdict) -> str:
-    return spoken_limit(verdict, turn.book.prompts)
+    """The limit in speech; one that the shop has loosened is named as the shop's each time it is said."""
+    text = spoken_limit(verdict, turn.book.prompts)
+    return turn.prompt("limit_loosened", limit=text) if _loosened(turn, verdict) else text
+
+
+def _loosened(turn: Turn, verdict: Verdict) -> bool:
+    """Whether the shop has loosened this limit, in a job whose prompts can say so: older ones go on as they were."""
+    moved = turn.book.policy.overrides.get(verdict.rule)
+    sayable = "limit_loosened" in turn.book.prompts.templates
+    return sayable and moved is not None and moved.limit is not None and bool(moved.allowed_by)
 
 
 def _warned(turn: Turn, verdict: Verdict) -> str:
@@ -612,8 +630,7 @@ def dispose(turn: Turn, answer: Answer) -> None:
         turn.record("disposed", step=step.id, outcome=choice, heard=answer.text)
         if step.again:
             turn.say(turn.prompt("measure_again", ask=""))
-            _undo_after(turn, step.id)
-            enter(turn, step.again)
+            _measure_from(turn, step)
         else:
             ask(turn, lead=turn.prompt("measure_again", ask=""))
         return
@@ -623,11 +640,12 @@ def dispose(turn: Turn, answer: Answer) -> None:
     _pend(turn, Pending("out", answer.text, turn.prompt("read_back_out", name=step.name), value))
 
 
-def _undo_after(turn: Turn, step_id: str) -> None:
+def _measure_from(turn: Turn, step: Reading) -> None:
     """Measuring again from an earlier step on: a correction that led here does not lead back, and what was done
     after this step is done again."""
     turn.set(return_to="", return_index=0)
-    rewind(turn, max(n for n, visit in enumerate(turn.state.path) if visit.step == step_id) + 1)
+    rewind(turn, max(n for n, visit in enumerate(turn.state.path) if visit.step == step.id) + 1)
+    enter(turn, step.again)
 
 
 def _commit_out(turn: Turn, pending: Pending) -> None:

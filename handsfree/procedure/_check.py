@@ -33,6 +33,7 @@ from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
 from handsfree.procedure._state import Mode
 from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS
+from handsfree.quantity import UNITS
 
 __all__ = ["armed_pairs", "check", "vocabulary"]
 
@@ -45,10 +46,11 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
     """
     found: list[str] = []
-    for test in (_reach, _ends, _rules, _advice, _facts_first, _cautions_first):
+    for test in (_reach, _ends, _rules, _advice, _facts_first, _cautions_first, _unconfirmed):
         found += test(procedure)
     found += _grammars(procedure, library)
     if not found:
+        found += _units(procedure, library)
         found += _words(procedure, library, pronounce)
     return found
 
@@ -211,6 +213,34 @@ def _cautions_first(procedure: Procedure) -> Iterator[str]:
             for guarded in caution.guards:
                 if guarded in around:
                     yield f"{guarded}: can be reached without caution {caution.id}"
+
+
+def _unconfirmed(procedure: Procedure) -> Iterator[str]:
+    """An answer counts without a read-back only where nothing hangs from it: it is kept as no fact, judged by no
+    limit, and leads the same way as the others or is held against what is known (an injury left to repair)."""
+    for step in procedure.step:
+        if not isinstance(step, Choice) or step.confirm:
+            continue
+        ways = {procedure.after(step.id, option.id) for option in step.options}
+        checked = all(option.all_of or option.recall for option in step.options)
+        if step.fact or step.limits or any(option.scrap for option in step.options):
+            yield f"{step.id}: its answer is kept or judged, so it must be confirmed; take out confirm = false"
+        elif len(ways) > 1 and not checked:
+            yield f"{step.id}: its answers lead different ways, so they must be confirmed; take out confirm = false"
+
+
+def _units(procedure: Procedure, library: Arms) -> Iterator[str]:
+    """A reading's own unit, the units that can be said for it and what its fact is must be of one kind."""
+    for step in procedure.step:
+        if not isinstance(step, Reading) or not step.unit:
+            continue
+        kind = UNITS[step.unit].kind
+        known = limits.MEASURANDS.get(step.fact)
+        if known is not None and known.kind != kind:
+            yield f"{step.id}: unit {step.unit!r} does not fit {step.fact}, a {known.kind}; give it in {known.unit}"
+        for said in sorted(library.arm({"x": f"<{step.grammar}>"}).slot_values("unit")):
+            if said not in UNITS or UNITS[said].kind != kind:
+                yield f"{step.id}: {step.grammar} lets {said!r} be said, which does not fit its unit {step.unit!r}"
 
 
 def _answers(procedure: Procedure, step: Step) -> str:

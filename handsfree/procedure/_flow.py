@@ -106,6 +106,8 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
     same_way = state.path[at + 1].step == target or outcome == "clear"
     turn.set(return_to="", return_index=0)
     undone = next((i for i in range(at + 1, len(state.path)) if _undone_by_it(turn, state.path[i])), None)
+    if same_way and _released_for_it(turn, state.path[at + 1]):
+        undone = at + 1
     if same_way and undone is not None:
         rewind(turn, undone)
         return state.path[undone].step
@@ -116,10 +118,20 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
     return target
 
 
+def _released_for_it(turn: Turn, visit: Visit) -> bool:
+    """Whether a supervisor was asked because of this answer: a release for another value does not hold for it."""
+    step = turn.book.procedure.at(visit.step) if turn.book.procedure.end(visit.step) is None else None
+    return isinstance(step, HoldPoint) and step.by == "supervisor"
+
+
 def _undone_by_it(turn: Turn, visit: Visit) -> bool:
-    """Whether a step passed since then must be done again: a disposition given for the value that was wrong, or
-    a question left out because that value had answered it, and no longer does or otherwise."""
+    """Whether a step passed since then must be done again: a disposition given for the value that was wrong, a
+    question left out because that value had answered it, and no longer does or otherwise, or a test that begins at
+    the setting that was corrected (air let in after the first pressure would hide a leak)."""
     step = turn.book.procedure.at(visit.step)
+    if isinstance(step, Wait):
+        set_anew = isinstance(turn.step, Reading) and turn.step.adjust
+        return set_anew and limits.rule(step.rule).measurand == getattr(turn.step, "fact", None)
     if isinstance(step, HoldPoint):
         return step.by == "disposition" and judging.refuses(
             turn.state, turn.book.policy, two_piece=step.two_piece

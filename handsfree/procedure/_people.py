@@ -168,7 +168,10 @@ def signed(turn: Turn, pending: Pending) -> str:
     """This technician works from here on. Returns the name to greet, or the badge number spoken."""
     badge = str(pending.value)
     now = f"{pending.holder}, badge {badge}" if pending.holder else f"badge {badge}"
-    was = turn.state.technician or dict(turn.state.job).get("technician", "")
+    named = dict(turn.state.job).get("technician", "")
+    if pending.kind == "reading" and pending.holder in ("", named):
+        named = ""  # whoever the job was begun for signs in: nobody is taken over from
+    was = turn.state.technician or named
     turn.record("technician", step=turn.state.step, was=was, now=now, badge=badge, name=pending.holder)
     turn.set(technician=now)
     return pending.holder or spoken(badge)

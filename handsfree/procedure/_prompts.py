@@ -35,6 +35,7 @@ _NEVER_SHORTENED = (
     "check_words",
     "practice",
     "loosened",
+    "limit_loosened",
     "stopped",
     "held",
     "outside",

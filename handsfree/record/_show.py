@@ -19,7 +19,7 @@ from ._phrases import phrase
 from ._read import read_log
 from ._story import Told, tell
 from ._summary import readings
-from ._wording import clean, items, measured, value_of
+from ._wording import clean, items, joined, measured, value_of
 
 __all__ = ["render", "show_text"]
 
@@ -84,9 +84,12 @@ def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
 
 def _workers(rows: Sequence[Told]) -> str:
     """Who worked on the tire, in turn."""
-    began = _known(rows, "technician")
-    changes = [value_of(row, "now") for row in rows if row.get("kind") == "technician"]
-    return ", then ".join(filter(None, [began, *changes]))
+    shown = _known(rows, "technician")
+    for row in rows:
+        if row.get("kind") == "technician":
+            # Nobody was there before: it is the badge of whoever the job was begun for.
+            shown = joined(shown, value_of(row, "now"), sep=", then " if value_of(row, "was") else ", ")
+    return shown
 
 
 def _known(rows: Sequence[Told], key: str) -> str:

@@ -109,7 +109,7 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
     opened = source.rows[0] if source.rows else {}
     closed = closing(source)
     found = [
-        ("Technician", _known(source, "job.technician", "technician")),
+        ("Technician", _technician(source)),
         ("Bay", value_of(opened, "bay")),
         ("Work order", _known(source, "job.work_order", "work_order")),
         ("Vehicle", _known(source, "job.vehicle", "vehicle")),
@@ -127,6 +127,13 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
 
 def _joined(title: str, version: str) -> str:
     return f"{title}, version {version}" if title and version else title
+
+
+def _technician(source: Source) -> str:
+    """The name that the job was begun with, and the badge that was read."""
+    named = value_of(source.rows[0], "technician") if source.rows else ""
+    badge = _known(source, "job.technician", "")
+    return f"{named}, badge {badge}" if named and badge else named or badge
 
 
 def _known(source: Source, measurand: str, header: str) -> str:

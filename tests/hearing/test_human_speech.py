@@ -103,6 +103,7 @@ def test_single_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], fi
     assert right >= 24
 
 
+@pytest.mark.slow
 def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], figures: Figures) -> None:
     armed = Library.load().arm({"answer": "<numbers.decimal_99>"})
     names = human.NUMBER_NAMES
@@ -134,6 +135,7 @@ def digit_strings(count: int, seed: int) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gap_s", [0.05, 0.25])
 def test_digit_by_digit(
     fresh: PocketSphinxEngine, numbers: dict[int, bytes], point: bytes, figures: Figures, gap_s: float

@@ -50,6 +50,8 @@ LIMITS = [
     ("drill.rpm.max", US, "drill.rpm", "rpm", "1199", "1200", "1201", True),
     ("stem.trim_height.max", US, "stem.trim_height", "mm", "2.99", "3", "3.01", True),
     ("buff.outline.min", US, "buff.outline_margin", "mm", "6.01", "6", "5.99", True),
+    ("pressure.found.min", US, "pressure.found", "kPa", "100.1", "100", "99.9", True),
+    ("pressure.found.min", US, "pressure.found", "bar", "1.001", "1", "0.999", True),
     ("pressure.seating.max", US, "pressure.seating", "psi", "39.9", "40", "40.1", True),
     ("balance.residual.max", US, "balance.residual", "g", "6.99", "7", "7.01", True),
     ("balance.residual.max", "fifteen_grams", "balance.residual", "g", "14.9", "15", "15.1", True),

@@ -77,6 +77,28 @@ FAULTS = [
         used(whole(SIZE + 'on = { outside = "act" }\n', CARE, do())),
         "act: can be reached without caution care",
     ),
+    (
+        "a unit that does not fit the fact",
+        used(whole(SIZE.replace('"mm"', '"psi"').replace("length_mm", "pressure"))),
+        "size: unit 'psi' does not fit injury.size, a length; give it in mm",
+    ),
+    (
+        "a grammar whose units do not fit",
+        used(whole(SIZE.replace("length_mm", "temperature"))),
+        "size: readings.temperature lets 'degC' be said, which does not fit its unit 'mm'",
+    ),
+    (
+        "an answer that is kept, unconfirmed",
+        used(whole(PLY.replace("options", "confirm = false\noptions", 1))),
+        "ply: its answer is kept or judged, so it must be confirmed; take out confirm = false",
+    ),
+    (
+        "an answer that leads another way, unconfirmed",
+        whole(
+            PLY.replace('fact = "tire.body_ply"\n', "confirm = false\n") + 'on = { steel = "scrap" }\n', do()
+        ),
+        "ply: its answers lead different ways, so they must be confirmed; take out confirm = false",
+    ),
     ("an unknown grammar rule", used(whole(SIZE.replace("length_mm", "furlongs"))), "size: .*furlongs"),
     ("a broken expansion", used(whole(PLY.replace('"fabric ply"', '"fabric ply ("'))), "ply: "),
     (

@@ -19,9 +19,10 @@ class Shop(Drive):
 
     PEOPLE: ClassVar = {"409": ("supervisor", "R. Holt"), "17": ("technician", "Mara Lindqvist")}
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, begun_for: str = "Ana") -> None:
         super().__init__(text, start=False)
-        self.feed(Start(self.at, tuple(sorted((*JOB, ("shop", "Harbor Row"))))))
+        about = {**dict(JOB), "technician": begun_for, "shop": "Harbor Row"}
+        self.feed(Start(self.at, tuple(sorted(about.items()))))
 
     def heard(self, words: str) -> Event:
         event = super().heard(words)
@@ -266,12 +267,20 @@ def test_who_signs_in_by_voice_is_somebody_of_the_shop() -> None:
     assert (line["was"], line["now"]) == ("Ana", "Mara Lindqvist, badge 17")
 
 
+def test_whoever_the_job_was_begun_for_takes_over_from_nobody() -> None:
+    shop = Shop(whole(SIGN_IN, SIZE), "Mara Lindqvist")
+    shop.say("one seven", "affirmative")
+    (line,) = shop.records("technician")
+    assert (line["was"], line["now"]) == ("", "Mara Lindqvist, badge 17")
+
+
 def test_without_a_shop_file_the_badge_is_read_back_and_counts() -> None:
     drive = Drive(whole(SIGN_IN, SIZE))
     drive.say("one one two two")
     assert drive.said() == "Badge one one two two. Affirmative?"
     drive.say("affirmative")
-    assert drive.records("technician")[0]["now"] == "badge 1122"
+    (line,) = drive.records("technician")
+    assert (line["was"], line["now"]) == ("", "badge 1122")  # Ana, for whom the job was begun, signs in
 
 
 def test_a_corrected_badge_is_who_works() -> None:

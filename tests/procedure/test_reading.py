@@ -9,7 +9,7 @@ import pint
 import pytest
 
 from handsfree.grammar import Number
-from handsfree.limits import LimitsError, Override, Policy, Severity
+from handsfree.limits import LimitsError, Override, Policy, Severity, parse_policy
 from handsfree.procedure import Answer, Mode, Say, Spoken, Start
 from handsfree.procedure._events import exact_text
 from handsfree.quantity import Quantity
@@ -28,6 +28,7 @@ from .driving import (
     SPEED,
     WARM,
     Drive,
+    book_of,
     do,
     whole,
 )
@@ -357,9 +358,35 @@ def test_a_loosened_policy_moves_the_limit() -> None:
     policy = Policy(
         overrides={"injury.size.max": Override(Quantity(Decimal(8), "mm"), Severity.STOP, "Ana", "x")}
     )
-    drive = Drive(whole(SIZE), policy)
-    drive.say("seven", "affirmative")
-    assert "Limit at most eight millimeters. Inside." in drive.said()
+    for expert in ((), (("expert", "short prompts"),)):
+        drive = Drive(book_of(whole(SIZE), policy), start=False)
+        drive.feed(Start(drive.at, (*JOB, *expert)))
+        drive.say("seven", "affirmative")
+        # Nothing bounds what a shop may loosen, so it is said at each reading, and to an expert as well.
+        assert "Limit at most eight millimeters, loosened by the shop. Inside." in drive.said()
+        drive = Drive(book_of(whole(SIZE), policy), start=False)
+        drive.feed(Start(drive.at, (*JOB, *expert)))
+        drive.say("nine", "affirmative")
+        assert "Limit at most eight millimeters, loosened by the shop. Outside." in drive.said()
+
+
+def test_a_loosened_limit_on_something_computed_is_named() -> None:
+    """The limit on a loss would be heard as one on the pressure: the rule is named instead."""
+    policy = parse_policy(
+        'name = "x"\n[limits."pressure.set.placard"]\nlimit = "3 psi"\nallowed_by = "Boss"\nwhy = "a trial"\n'
+    )
+    pressure = SIZE.replace("readings.length_mm", "readings.pressure").replace('unit = "mm"', 'unit = "psi"')
+    free = 'no_limit = "given by the maker"'
+    placard = pressure.replace('"size"', '"placard"').replace("injury.size", "pressure.placard", 1)
+    placard = placard.replace('limits = ["injury.size.max"]', free)
+    put = pressure.replace("injury.size.max", "pressure.set.placard").replace("injury.size", "pressure.set")
+    drive = Drive(book_of(whole(placard, put), policy))
+    drive.say("three five", "affirmative", "three seven", "affirmative")
+    assert drive.step == "last"
+    assert (
+        "loosened by the shop" in drive.said()
+        or "Limit loosened: Cold pressure against placard." in drive.said()
+    )
 
 
 def test_what_can_not_be_judged_is_not_recorded() -> None:

@@ -89,7 +89,7 @@ def test_every_filter_hides_exactly_the_rows_that_do_not_fit(shop: Path) -> None
                 in text
             )
     technicians = {words(one) for one in selects["filter-technician"].iter(f"{XHTML}option")}
-    assert technicians == {"all", "Ana Quay", HOSTILE, "not named"}
+    assert technicians == {"all", "Ana Quay, badge 1234", f"{HOSTILE}, badge 1234", "not named"}
 
 
 def test_the_files_of_one_job(copied: Jobs, tmp_path: Path) -> None:

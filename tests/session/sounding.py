@@ -19,6 +19,7 @@ from handsfree.hearing import make_engine
 from handsfree.session import AudioEars, Clock
 
 ROOM_DBFS = -60.0
+_PAUSE_S = 0.4
 SAID = Path(__file__).parent / "said"
 
 
@@ -61,14 +62,19 @@ class Mouth:
         return np.clip(out, -32768, 32767).astype("<i2").tobytes()
 
 
+def _line(mouth: Mouth, text: str) -> ScriptLine:
+    """ "! hold work" is said of the speaker's own accord, also during a wait or on hold; "!90 hold work" only after
+    ninety seconds of quiet."""
+    mark, _, words = text.partition(" ") if text.startswith("!") else ("", "", text)
+    pause_s = float(mark.removeprefix("!") or _PAUSE_S)
+    return ScriptLine(mouth.say(words), pause_s, interjects=bool(mark))
+
+
 class Bay(WavScript):
     """A technician who says these lines when asked. ``lost_after``: the line after which the cable is pulled."""
 
     def __init__(self, mouth: Mouth, lines: Iterable[str], *, lost_after: int | None = None) -> None:
-        # A line that begins with "! " is said of the speaker's own accord, also during a wait or on hold.
-        super().__init__(
-            [ScriptLine(mouth.say(x.removeprefix("! ")), interjects=x.startswith("! ")) for x in lines]
-        )
+        super().__init__([_line(mouth, x) for x in lines])
         self._lost_after = lost_after
 
     def read(self) -> bytes:

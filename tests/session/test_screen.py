@@ -693,11 +693,11 @@ def test_a_whole_start_on_a_real_terminal(tmp_path: Path) -> None:
     try:
         until(b"TYPE NOW")
         os.write(ours, b"eye protection and gloves are on\r")
-        until(b"Work order number?")
+        until(b"your badge number?")
         os.write(ours, b"44")
         until(b"44_")
         os.write(ours, b"17\r")
-        until(b"Work order: 4417. Affirmative?")
+        until(b"badge: 4417. Affirmative?")
         os.write(ours, b"\x03")
         until(b"Go on with: handsfree resume")
         assert run.wait(20) == 3

@@ -6,7 +6,8 @@
 
 Needs Debian's ``flite``, its ``espeak-ng`` for voices named ``espeak:VOICE``, and numpy, soundfile, soxr,
 pocketsphinx.
-The same scenario gives the same bytes: every variation is seeded by line number, voice and text.
+The same scenario gives the same bytes: every variation is seeded by the file's number, voice and text. Lines that say
+the same may name the same file.
 """
 
 from __future__ import annotations
@@ -66,7 +67,8 @@ def read_scenario(path: Path) -> list[Line]:
         raise ScenarioError(f"{path}: {e}") from None
     voices = data.get("voices", {})
     lines = [_line(path, voices, i, entry) for i, entry in enumerate(data.get("line", []), start=1)]
-    twice = [name for name, n in Counter(line.file for line in lines).items() if n > 1]
+    takes = {(line.file, line.say, line.voice) for line in lines}  # the same words may be played twice
+    twice = [name for name, n in Counter(file for file, _, _ in takes).items() if n > 1]
     if twice or not lines:
         raise ScenarioError(f"{path}: {'two lines write ' + twice[0] if twice else 'no [[line]] to say'}")
     return lines
@@ -80,6 +82,8 @@ def _line(path: Path, voices: dict[str, str], number: int, entry: dict[str, Any]
         raise ScenarioError(f"{path}: line {number}: voice {who!r} is not in [voices]")
     slug = "-".join(re.sub(r"[^a-z ]", "", say).split())[:40].rstrip("-")
     file = str(entry.get("file", f"{number:03d}-{slug}.flac"))
+    named = re.match(r"\d+", file)  # a line put in later leaves the others as they were
+    number = int(named[0]) if named else number
     take = entry.get("take")  # another rendering of a line that came out badly
     key = f"{number}:{voices[who]}:{say}" + (f":{take}" if take else "")
     return Line(number, say, voices[who], file, zlib.crc32(key.encode()))

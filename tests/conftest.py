@@ -1,0 +1,39 @@
+"""For all tests: the longest file first, and measured figures at the end (a pass alone says little about hearing)."""
+
+from __future__ import annotations
+
+import pytest
+
+_FIGURE = "figure"
+#: Begun first, or one process works on it while the others have nothing left to do.
+_LONGEST = "test_demo.py"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.path.name != _LONGEST)
+
+
+class Figures:
+    """Kept with the test's own report, so that they come home from whichever process ran it."""
+
+    def __init__(self, node: pytest.Item) -> None:
+        self._node = node
+
+    def add(self, what: str, figure: str) -> None:
+        self._node.user_properties.append((_FIGURE, (what, figure)))
+
+
+@pytest.fixture
+def figures(request: pytest.FixtureRequest) -> Figures:
+    assert isinstance(request.node, pytest.Item)
+    return Figures(request.node)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    reports = [r for kind in ("passed", "failed") for r in terminalreporter.stats.get(kind, ())]
+    rows = [row for r in reports if r.when == "call" for name, row in r.user_properties if name == _FIGURE]
+    if rows:
+        terminalreporter.section("hearing, measured")
+        width = max(len(what) for what, _ in rows)
+        for what, figure in sorted(rows):
+            terminalreporter.write_line(f"{what:<{width}}  {figure}")
