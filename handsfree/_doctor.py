@@ -115,7 +115,7 @@ def _loudspeaker() -> Finding:
 def _vosk() -> Finding:
     if importlib.util.find_spec("vosk") is None:
         return Finding("vosk", False, "not installed (optional)", "pip install 'handsfree[vosk]'")
-    return Finding("vosk", True, "installed; it needs a model: see models_readme")
+    return Finding("vosk", True, "installed; it needs a model: handsfree models")
 
 
 def _disk(jobs: Path) -> Finding:

@@ -7,15 +7,24 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from handsfree._checking import pronounce
 from handsfree._shop_file import hears_codes, read_shop, same_shop
-from handsfree.audio import AudioError, Microphone, WavScript, list_devices, rescan_devices
+from handsfree.audio import (
+    AudioError,
+    Microphone,
+    WavScript,
+    choose_device,
+    list_devices,
+    native_messages_hidden,
+    rescan_devices,
+)
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
-from handsfree.hearing import Engine, engine_pins, make_engine
+from handsfree.hearing import AgreedEngine, Engine, VoskEngine, engine_pins, make_engine
 from handsfree.limits import LimitsError
-from handsfree.procedure import ProcedureError
+from handsfree.procedure import Procedure, ProcedureError, read_procedure, vocabulary
 from handsfree.record import RecordError
 from handsfree.session import (
     TIRE_NAMES,
@@ -46,7 +55,6 @@ from handsfree.speaking import (
     Pyttsx3Voice,
     SilentVoice,
     Speaker,
-    SpeakingError,
 )
 
 __all__ = [
@@ -70,6 +78,8 @@ class Setup:
     model: Path | None = None
     wav: Path | None = None
     device: str | None = None
+    loudspeaker: str | None = None
+    headset: bool = False
     jobs: Path = Path("jobs")
     technician: str = ""
     bay: str = ""
@@ -137,17 +147,32 @@ def _ears(setup: Setup, clock: Clock, view: View) -> Ears:
     engine = build_engine(setup)
     if setup.wav is not None:
         return AudioEars(WavScript(script_lines(setup.wav)), engine, clock)
-    return AudioEars(Microphone(setup.device), engine, clock)
+    return AudioEars(_microphone(setup), engine, clock, headset=setup.headset)
+
+
+def _knows_words(engine: Engine, procedures: list[Procedure], setup: Setup, library: Library) -> None:
+    """A word that a vosk model lacks is told before the job, not in the middle. Raises MissingWord."""
+    if isinstance(engine, AgreedEngine) and isinstance(engine.first, VoskEngine):
+        name = setup.procedure
+        for procedure in procedures or [read_procedure(procedure_text(name), name)]:
+            engine.first.check(vocabulary(procedure, library))
+
+
+def _microphone(setup: Setup) -> Microphone:
+    return Microphone(setup.device, headset=setup.headset)
 
 
 def _replies(setup: Setup) -> str:
     return setup.replies or ("text" if setup.engine == "typed" else "card" if _live(setup) else "files")
 
 
-def _speaker(setup: Setup, folder: Path, card: CardPlayer | None) -> Speaker:
-    if _replies(setup) == "text":
-        return Speaker(SilentVoice(), NullPlayer())
-    return Speaker(Pyttsx3Voice(), card or FilePlayer(folder / "spoken"))
+def _speakers(setup: Setup, card: CardPlayer | None) -> Callable[[Path], Speaker]:
+    """Who speaks for the job in a folder: one for all, or one that keeps each job's replies beside its record."""
+    if _replies(setup) == "text" or card is not None:
+        one = Speaker(Pyttsx3Voice(), card) if card is not None else Speaker(SilentVoice(), NullPlayer())
+        return lambda _: one
+    voice = Pyttsx3Voice()
+    return cache(lambda folder: Speaker(voice, FilePlayer(folder / "spoken")))
 
 
 def _clock(setup: Setup) -> Clock:
@@ -175,13 +200,11 @@ def _practice(setup: Setup, clock: Clock) -> str:
     return "simulated clock, waits passed at once" if clock.name == "simulated" else ""
 
 
-def _card() -> CardPlayer:
-    """The loudspeaker, asked for before a job begins. Raises AudioError or SpeakingError."""
-    if not any(device.outputs for device in list_devices()):
-        raise SpeakingError(
-            "this machine has no loudspeaker; plug one in, or use --replies files or --replies text"
-        )
-    return CardPlayer()
+def _card(setup: Setup) -> CardPlayer:
+    """The loudspeaker, asked for before a job begins. Raises AudioError."""
+    device = choose_device(list_devices(), setup.loudspeaker, kind="loudspeaker")
+    # By its whole name: its number may be another after a microphone was plugged in.
+    return CardPlayer(device.name if setup.loudspeaker is not None else None)
 
 
 def run_job(
@@ -192,6 +215,14 @@ def run_job(
     Returns each job's folder and outcome; ``started`` is told a job's folder as soon as it exists. Raises the
     rooms' own errors, one line each.
     """
+    sound_card = _live(setup) or _replies(setup) == "card"
+    with native_messages_hidden() if sound_card else contextlib.nullcontext():
+        return _run_job(setup, view, resume, started)
+
+
+def _run_job(
+    setup: Setup, view: View, resume: Sequence[Path], started: Callable[[Path], None]
+) -> list[tuple[Path, str]]:
     library, shop, clock = Library.load(), read_shop(setup.shop), _clock(setup)
     jobs: list[Job] = []
     try:
@@ -200,12 +231,17 @@ def run_job(
             same_shop(jobs[-1], shop)
         # Ears and voice first: without them there is no job to begin. A model of another language is told now.
         ears = _ears(setup, clock, view)
-        ears.engine.arm(library.arm({"command": "<commands.command>", "bay": "<commands.bay>"}))
+        commands = library.arm({"command": "<commands.command>", "bay": "<commands.bay>"})
+        ears.engine.arm(commands)
+        _knows_words(ears.engine, [job.machine.book.procedure for job in jobs], setup, library)
         hears_codes(ears.engine, library, shop)
-        card = _card() if _replies(setup) == "card" else None
+        card = _card(setup) if _replies(setup) == "card" else None
         if not jobs:
             jobs.append(_new_job(setup, clock, library, ears.engine.name, shop))
-        speaker = _speaker(setup, jobs[0].log.folder, card)
+        speakers = _speakers(setup, card)
+        speaker = speakers(jobs[0].log.folder)
+        if isinstance(ears, AudioEars):
+            ears.hear_room(commands)
     except BaseException:
         for job in jobs:
             job.log.close()
@@ -235,6 +271,7 @@ def run_job(
         people=People(shop, pronounce),
         name=first.name,
         another=None if setup.demonstration else another,
+        speaker_in=speakers,
     )
     try:
         session.run(jobs[0].first, [(tire, job.first) for tire, job in zip(others, jobs[1:], strict=True)])
@@ -265,7 +302,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     """The lost microphone, when it is there and gives sound; else None."""
     try:
         rescan_devices()
-        source = Microphone(setup.device)
+        source = _microphone(setup)
     except AudioError:
         return None
     try:
@@ -273,7 +310,7 @@ def _microphone_again(setup: Setup, clock: Clock) -> Ears | None:
     except AudioError:
         source.close()
         return None
-    return AudioEars(source, build_engine(setup), clock)
+    return AudioEars(source, build_engine(setup), clock, headset=setup.headset)
 
 
 def _new_job(
@@ -328,7 +365,13 @@ def _job_in(
             **engine_pins(engine, setup.model),
             "grammar_sha256": library.sha256,
             **({"shop_sha256": shop.sha256} if shop is not None else {}),
-            "input": "keyboard" if setup.engine == "typed" else "files" if setup.wav else "microphone",
+            "input": _input(setup),
         },
         clock=clock,
     )
+
+
+def _input(setup: Setup) -> str:
+    if not _live(setup):
+        return "keyboard" if setup.engine == "typed" else "files"
+    return "headset" if setup.headset else "microphone"

@@ -19,6 +19,7 @@ from typing import Annotated, Any
 import typer
 
 from handsfree import _evidence as evidence
+from handsfree import _models as models
 from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree._shop_file import shop_faults, shop_text
@@ -72,7 +73,12 @@ _ERRORS = (
 
 Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
 EngineName = Annotated[str, typer.Option("--engine", help="Recognizer: pocketsphinx, vosk or typed.")]
-Model = Annotated[Path | None, typer.Option("--model", help="Model folder for vosk.", metavar="DIR")]
+Model = Annotated[
+    Path | None,
+    typer.Option(
+        "--model", help="Model folder for vosk. Default: the one in the models folder.", metavar="DIR"
+    ),
+]
 Wav = Annotated[
     Path | None,
     typer.Option(
@@ -82,6 +88,18 @@ Wav = Annotated[
 DeviceName = Annotated[
     str | None,
     typer.Option("--device", help="Microphone, by a part of its name (see doctor).", metavar="NAME"),
+]
+Loudspeaker = Annotated[
+    str | None,
+    typer.Option("--loudspeaker", help="Loudspeaker, by a part of its name (see doctor).", metavar="NAME"),
+]
+Headset = Annotated[
+    bool,
+    typer.Option(
+        "--headset",
+        help="The microphone can't hear the loudspeaker: speak while a prompt plays and it stops. Cautions, "
+        "read-backs and refusals are always played whole.",
+    ),
 ]
 Replies = Annotated[
     str,
@@ -112,6 +130,10 @@ Screen = Annotated[
         "reader. Default: live on a terminal, lines elsewhere, with NO_COLOR or TERM=dumb.",
     ),
 ]
+
+
+def _model(engine: str, given: Path | None) -> Path | None:
+    return models.chosen_model() if engine == "vosk" and given is None else given
 
 
 def _write(text: str) -> None:
@@ -165,11 +187,12 @@ def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:
     """The command that opens the jobs again in the way it was run: without its options it might not even start."""
     usual = wiring.Setup()
     words = ["handsfree", "resume", *map(str, folders)]
-    for option in ("engine", "model", "wav", "device", "replies", "shop"):
+    for option in ("engine", "model", "wav", "device", "loudspeaker", "replies", "shop"):
         value = getattr(setup, option)
         if value != getattr(usual, option):
             words += [f"--{option}", str(value)]
     words += ["--fast"] if setup.wav is not None and not setup.realtime else []
+    words += ["--headset"] if setup.headset else []
     words += ["--practice"] if setup.practice else []
     return shlex.join(words)
 
@@ -239,6 +262,8 @@ def run(
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
+    loudspeaker: Loudspeaker = None,
+    headset: Headset = False,
     technician: Annotated[str, typer.Option("--technician", help="Who does the work.")] = "",
     bay: Annotated[str, typer.Option("--bay", help="Where.")] = "",
     replies: Replies = "",
@@ -261,9 +286,11 @@ def run(
     setup = wiring.Setup(
         procedure=procedure,
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=wav,
         device=device,
+        loudspeaker=loudspeaker,
+        headset=headset,
         technician=technician,
         bay=bay,
         replies=replies,
@@ -290,6 +317,8 @@ def resume(
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
+    loudspeaker: Loudspeaker = None,
+    headset: Headset = False,
     replies: Replies = "",
     shop: ShopFile = None,
     realtime: Realtime = True,
@@ -301,9 +330,11 @@ def resume(
     folders = [wiring.find_job(one, jobs) for one in dict.fromkeys(job)]
     setup = wiring.Setup(
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=wav,
         device=device,
+        loudspeaker=loudspeaker,
+        headset=headset,
         replies=replies,
         shop=shop,
         realtime=realtime,
@@ -333,7 +364,7 @@ def demo(
     about = scenario.scenario if scenario else None
     setup = wiring.Setup(
         engine=engine,
-        model=model,
+        model=_model(engine, model),
         wav=folder,
         technician=about.technician if about else "",
         replies="card" if play else "files",
@@ -385,6 +416,15 @@ def review(
     customer: Annotated[
         bool, typer.Option("--customer", help="The customer's copy: one page, no names of staff, no sound.")
     ] = False,
+    keys: Annotated[
+        Path | None,
+        typer.Option(
+            "--keys",
+            help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
+            "not verified.",
+            metavar="DIR",
+        ),
+    ] = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Write one self-contained HTML page of a job: disposition first, then what to look at, then everything.
@@ -393,12 +433,16 @@ def review(
     """
     from handsfree.review import review_folder, review_job
 
+    if keys is None:
+        keys = Path("keys") if Path("keys").is_dir() else None
+    elif not keys.is_dir():
+        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
     folder = Path(job)
     many = folder.is_dir() and not (folder / "record.jsonl").exists()
     done = (
-        review_folder(folder, out, customer=customer)
+        review_folder(folder, out, customer=customer, keys=keys)
         if many
-        else review_job(wiring.find_job(job, jobs), out, customer=customer)
+        else review_job(wiring.find_job(job, jobs), out, customer=customer, keys=keys)
     )
     _write(f"{done.jobs} job{'s' if done.jobs > 1 else ''}: {done.page}")
     if done.damaged:
@@ -537,6 +581,7 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
 
 
 evidence.register(app)
+models.register(app)
 
 
 def main(argv: list[str] | None = None) -> None:

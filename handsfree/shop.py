@@ -19,13 +19,13 @@ from __future__ import annotations
 import hashlib
 import json
 import random
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from handsfree._toml import TomlError, one_line, read_toml
 from handsfree.procedure import alike, phrase_phones
 
 __all__ = ["DECOYS", "Shop", "ShopError", "check_shop", "code_expansion", "parse_shop", "wrong_expansion"]
@@ -137,15 +137,13 @@ _PATTERNS = {
 def parse_shop(text: str, name: str = "shop file") -> Shop:
     """Read a shop file's text. Raises ShopError with one line that begins with ``name``."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        data = read_toml(text)
+    except TomlError as error:
         raise ShopError(f"{name}: not valid TOML: {error}") from None
-    except RecursionError:
-        raise ShopError(f"{name}: not valid TOML: nested too deep") from None
     try:
         read = _File.model_validate(data)
     except ValidationError as error:
-        raise ShopError(f"{name}: {_plainly(error)}") from None
+        raise ShopError(f"{name}: {one_line(_plainly(error))}") from None
     return Shop(
         read.name,
         {one.badge: one.name for one in read.technician},

@@ -128,7 +128,7 @@ class Device:
     def __init__(self, *, fails: AudioError | None = None, silent: bool = False) -> None:
         self.fails, self.silent, self.closed = fails, silent, False
 
-    def __call__(self, name: str | None) -> Device:
+    def __call__(self, name: str | None, *, headset: bool = False) -> Device:
         if self.fails is not None:
             raise self.fails
         return self
@@ -176,3 +176,19 @@ def test_devices_are_looked_for_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", SimpleNamespace(_terminate=refuses))
     with pytest.raises(AudioError, match=r"can't be listed \(busy\)"):
         audio.rescan_devices()
+
+
+def test_each_jobs_recorded_replies_lie_beside_its_record(place: Path) -> None:
+    """Two tires at once: what is said of the second one is not in the first one's folder."""
+    done = run(place, "start another tire\nsupervisor release 12\naffirmative\n", "--replies", "files")
+    first, second = sorted((place / "jobs").iterdir())
+    for job in (first, second):
+        spoken = sum(
+            line.body.get("type") == "spoken" and line.body.get("completed") == "true"
+            for line in read_log(job).lines
+        )
+        kept = sorted(path.name for path in (job / "spoken").glob("*.wav"))
+        assert spoken > 0
+        # Chimes are kept too: as many files as sentences at least, numbered from one in each folder.
+        assert len(kept) >= spoken, done
+        assert kept[0] == "0001.wav"

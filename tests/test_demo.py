@@ -99,7 +99,7 @@ def recordings(tmp_path: Path) -> Path:
 def test_the_same_sound_makes_the_same_record(recordings: Path, tmp_path: Path) -> None:
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3, done.stdout[-2000:]
-    assert _readings(_job(tmp_path / "jobs")) == {"job.work_order": "4417"}
+    assert _readings(_job(tmp_path / "jobs")) == {"job.technician": "1122", "job.work_order": "4417"}
 
 
 def test_another_wav_makes_another_record(recordings: Path, tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_another_wav_makes_another_record(recordings: Path, tmp_path: Path) -> N
     (date,) = recordings.glob("*-three-six-two-three.flac")
     shutil.copyfile(date, order)
     _demo(tmp_path / "jobs", recordings)
-    assert _readings(_job(tmp_path / "jobs")) == {"job.work_order": "3623"}
+    assert _readings(_job(tmp_path / "jobs")) == {"job.technician": "1122", "job.work_order": "3623"}
 
 
 def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: Path) -> None:
@@ -116,7 +116,7 @@ def test_silence_in_place_of_an_answer_is_no_answer(recordings: Path, tmp_path: 
     write_wav(order, room_noise(level_dbfs=-55.0)[: 2 * 32000], 16000)
     done = _demo(tmp_path / "jobs", recordings)
     assert done.returncode == 3
-    assert _readings(_job(tmp_path / "jobs")) == {}
+    assert _readings(_job(tmp_path / "jobs")) == {"job.technician": "1122"}
 
 
 def test_sound_that_is_clipped_hard_is_no_reason_to_fail(recordings: Path, tmp_path: Path) -> None:

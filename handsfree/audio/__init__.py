@@ -23,7 +23,8 @@ from handsfree.audio._levels import (
     samples,
     snr_db,
 )
-from handsfree.audio._microphone import Device, Microphone, list_devices, rescan_devices
+from handsfree.audio._microphone import Device, Microphone, choose_device, list_devices, rescan_devices
+from handsfree.audio._native import native_messages_hidden
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
 from handsfree.audio._suppress import Suppressor
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
@@ -50,10 +51,12 @@ __all__ = [
     "Suppressor",
     "Utterance",
     "WavScript",
+    "choose_device",
     "clipped_samples",
     "dbfs",
     "frame_levels",
     "list_devices",
+    "native_messages_hidden",
     "noise_floor_dbfs",
     "read_flac",
     "read_sound",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.audio._errors import AudioError
-from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, to_pcm
+from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, some_pcm
 
 __all__ = ["read_flac", "read_sound", "write_flac"]
 
@@ -51,9 +51,7 @@ def read_flac(path: Path | str) -> bytes:
         raise AudioError(
             f"{path}: cut short ({len(table) / rate:.1f} of {promised / rate:.1f} seconds are there); record it again"
         )
-    if not len(table):
-        raise AudioError(f"{path}: there is no sound in the file; record it again")
-    return to_pcm(table, rate)
+    return some_pcm(path, table, rate)
 
 
 def _short(error: Any) -> str:

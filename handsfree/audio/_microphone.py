@@ -1,11 +1,15 @@
-"""The microphone, through sounddevice (PortAudio)."""
+"""The microphone, through sounddevice (PortAudio).
+
+Half-duplex: while the tool speaks nobody reads, and ``cue`` throws away what came in meanwhile and what is still on
+its way: the last of the tool's own voice is in PortAudio's input buffer, and in the room, when its playing ends.
+"""
 
 from __future__ import annotations
 
 import queue
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import soxr
@@ -15,10 +19,14 @@ from handsfree.audio._errors import AudioError, MicrophoneLost
 from handsfree.audio._levels import samples
 from handsfree.audio._wav import SAMPLE_RATE
 
-__all__ = ["Device", "Microphone", "list_devices", "rescan_devices"]
+__all__ = ["Device", "Microphone", "choose_device", "list_devices", "rescan_devices"]
 
 _INSTEAD: Final = "or use --wav FILE or --engine typed"
 _QUEUE_BLOCKS: Final = 128  # of 30 ms: nearly four seconds, more than any pause the loop makes
+# Through a virtual card with the loudspeaker looped back into the microphone, 30 to 90 ms of a reply came in after it
+# had been played; 60 ms of these are PortAudio's own latency. The rest is for the room. People take turns after
+# 200 ms on average (Stivers et al., PNAS 106, 2009), and the endpointer wants 120 ms of voice.
+_ECHO_S: Final = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,32 +73,48 @@ class Microphone:
 
     ``device`` is any part of a device's name, whatever the case; None takes the system's default. The
     device runs at its own rate, because many USB microphones refuse 16 kHz, and is resampled here. Frames
-    wait in a bounded queue; ``overflows`` counts blocks lost because they were not fetched in time.
+    wait in a bounded queue; ``lost`` counts the blocks (of 30 ms) that were lost between frames that were read,
+    because the computer was late. ``headset``: the tool can't hear itself, and nothing is thrown away after it spoke.
     Raises AudioError when there is no such device, and MicrophoneLost from ``read`` when it stops.
     """
 
     live = True
     frame_ms = FRAME_MS
 
-    def __init__(self, device: str | None = None, *, timeout_s: float = 2.0) -> None:
+    def __init__(self, device: str | None = None, *, timeout_s: float = 2.0, headset: bool = False) -> None:
         sounddevice = _import_sounddevice()
-        self.device = _choose(list_devices(), device)
-        self.overflows = 0
+        self.device = choose_device(list_devices(), device)
+        self.lost = 0
         self._timeout_s = timeout_s
-        self._queue: queue.Queue[bytes] = queue.Queue(_QUEUE_BLOCKS)
+        self._headset = headset
+        #: A block, and how many were lost before it: so a loss is known where it lies, seconds later.
+        self._queue: queue.Queue[tuple[bytes, int]] = queue.Queue(_QUEUE_BLOCKS)
+        self._dropped = 0  # since the last block that found room
         self._resampler = soxr.ResampleStream(self.device.rate, SAMPLE_RATE, 1, dtype="int16")
         self._rest = b""
+        self._deaf = 0  # frames still to be thrown away
         self._stream: Any = self._open(sounddevice)
 
+    @property
+    def overflows(self) -> int:
+        """Blocks lost so far of what was listened to, also those after which nothing was read yet."""
+        return self.lost + self._dropped
+
     def read(self) -> bytes:
-        while len(self._rest) < FRAME_BYTES:
-            self._rest += self._resample(self._fetch())
-        frame, self._rest = self._rest[:FRAME_BYTES], self._rest[FRAME_BYTES:]
-        return frame
+        while True:
+            while len(self._rest) < FRAME_BYTES:
+                self._rest += self._resample(self._fetch())
+            frame, self._rest = self._rest[:FRAME_BYTES], self._rest[FRAME_BYTES:]
+            if not self._deaf:
+                return frame
+            self._deaf -= 1
 
     def cue(self, answer: bool = True) -> None:
         """Half-duplex: what came in while the tool spoke is the tool's own voice."""
-        self.drain()
+        if not self._headset:
+            self.drain()
+            latency = getattr(self._stream, "latency", 0.0)
+            self._deaf = round(1000 * (latency + _ECHO_S) / FRAME_MS)
 
     def drain(self) -> None:
         """Throw away what is waiting (the tool's own voice)."""
@@ -99,7 +123,8 @@ class Microphone:
             try:
                 self._queue.get_nowait()
             except queue.Empty:
-                return
+                break
+        self._dropped = 0  # what was lost of that is no loss
 
     def close(self) -> None:
         try:
@@ -128,19 +153,24 @@ class Microphone:
     def _on_block(self, data: Any, _frames: int, _time: Any, status: Any) -> None:
         # On PortAudio's own thread: copy and leave.
         if getattr(status, "input_overflow", False):
-            self.overflows += 1
+            self._dropped += 1
         try:
-            self._queue.put_nowait(bytes(data))
+            self._queue.put_nowait((bytes(data), self._dropped))
         except queue.Full:
-            self.overflows += 1
+            self._dropped += 1
+        else:
+            self._dropped = 0
 
     def _fetch(self) -> bytes:
         try:
-            return self._queue.get(timeout=self._timeout_s)
+            block, dropped = self._queue.get(timeout=self._timeout_s)
         except queue.Empty:
             raise MicrophoneLost(
                 f"microphone '{self.device.name}' gives no sound any more; plug it in again, {_INSTEAD}"
             ) from None
+        if not self._deaf:
+            self.lost += dropped
+        return block
 
     def _resample(self, block: bytes) -> bytes:
         if self.device.rate == SAMPLE_RATE:
@@ -173,14 +203,23 @@ def _device(index: int, entry: Mapping[str, Any], default_in: int, default_out: 
     )
 
 
-def _choose(devices: tuple[Device, ...], name: str | None) -> Device:
-    inputs = [device for device in devices if device.inputs > 0]
-    if not inputs:
-        raise AudioError(f"this machine has no microphone; plug one in, {_INSTEAD}")
+def choose_device(
+    devices: tuple[Device, ...],
+    name: str | None,
+    *,
+    kind: Literal["microphone", "loudspeaker"] = "microphone",
+) -> Device:
+    """The device with ``name`` in its name, whatever the case; None: the system's default. Raises AudioError."""
+    out = kind == "loudspeaker"
+    found = [device for device in devices if (device.outputs if out else device.inputs) > 0]
+    instead = "or use --replies files or --replies text" if out else _INSTEAD
+    if not found:
+        raise AudioError(f"this machine has no {kind}; plug one in, {instead}")
     if name is None:
-        return next((device for device in inputs if device.default_input), inputs[0])
-    matching = [device for device in inputs if name.casefold() in device.name.casefold()]
+        default = (device for device in found if (device.default_output if out else device.default_input))
+        return next(default, found[0])
+    matching = [device for device in found if name.casefold() in device.name.casefold()]
     if not matching:
-        known = ", ".join(f"'{device.name}'" for device in inputs)
-        raise AudioError(f"no microphone with '{name}' in its name; there is: {known}")
+        known = ", ".join(f"'{device.name}'" for device in found)
+        raise AudioError(f"no {kind} with '{name}' in its name; there is: {known}")
     return matching[0]

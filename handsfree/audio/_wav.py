@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from handsfree.audio._errors import AudioError
 
-__all__ = ["MAX_SECONDS", "SAMPLE_RATE", "read_wav", "to_pcm", "write_wav"]
+__all__ = ["MAX_SECONDS", "SAMPLE_RATE", "read_wav", "some_pcm", "to_pcm", "write_wav"]
 
 SAMPLE_RATE: Final = 16000
 MAX_SECONDS: Final = 600
@@ -60,7 +60,15 @@ def read_wav(path: Path | str) -> bytes:
         raise AudioError(
             f"{path}: can't be read ({error.strerror or error}); check the name and its rights"
         ) from None
-    return to_pcm(_decode(data, layout).reshape(-1, layout.channels), layout.rate)
+    return some_pcm(path, _decode(data, layout).reshape(-1, layout.channels), layout.rate)
+
+
+def some_pcm(path: Path | str, table: NDArray[np.float32], rate: int) -> bytes:
+    """As ``to_pcm``. Raises AudioError for a sound so short that nothing is left of it at 16 kHz."""
+    pcm = to_pcm(table, rate)
+    if not pcm:
+        raise AudioError(f"{path}: there is no sound in the file; record it again")
+    return pcm
 
 
 def to_pcm(table: NDArray[np.float32], rate: int) -> bytes:
@@ -135,10 +143,7 @@ def _read_data(path: Path, file: BinaryIO, layout: _Format, promised: int) -> by
     if promised != _UNKNOWN_SIZE and len(data) < promised:
         have, want = (n / (layout.rate * layout.block) for n in (len(data), promised))
         raise AudioError(f"{path}: cut short ({have:.1f} of {want:.1f} seconds are there); record it again")
-    data = data[: len(data) // layout.block * layout.block]
-    if not data:
-        raise AudioError(f"{path}: there is no sound in the file; record it again")
-    return data
+    return data[: len(data) // layout.block * layout.block]
 
 
 def _decode(data: bytes, layout: _Format) -> NDArray[np.float32]:

@@ -1,11 +1,13 @@
 """Did time run forward, and did the waits really last? From the lines' own times, not from the machine's word.
 
 ``at`` is wall time and ``mono_ms`` the monotonic clock, both read when the line was written; ``at_ms`` is the
-machine's time, which is the wall clock at the session's start plus monotonic time since.
+machine's time, which is the wall clock at the session's start plus monotonic time since. Somebody may set the wall
+clock at any moment: that is told, and within a session the monotonic clock says how long a wait was.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,8 +22,9 @@ _SLACK_MS = 5000
 #: Written outside a session: after the job, by another clock than a practice job's, or just before it goes on.
 _BESIDE = ("signed", "audio_dropped", "note")
 #: Written by a session of its own accord, with a time of their own; all other lines have their event's.
-_OWN_TIME = ("open", "event", "recovered", "reopened")
+_OWN_TIME = ("open", "event", "recovered", "reopened", "sound_lost")
 
+_WHOLE = re.compile("-?[0-9]{1,15}")  # a JSON number's worth: more is no time
 _BEGINS = ("start", "resumed")
 
 Numbered = Sequence[tuple[int, Line]]
@@ -33,7 +36,7 @@ def _wall(line: Line) -> int:
 
 def _at_ms(line: Line) -> int | None:
     text = line.body.get("at_ms")
-    return int(text) if isinstance(text, str) and text.lstrip("-").isdigit() else None
+    return int(text) if isinstance(text, str) and _WHOLE.fullmatch(text) else None
 
 
 def times(lines: Numbered) -> Iterator[Finding]:
@@ -54,8 +57,11 @@ def times(lines: Numbered) -> Iterator[Finding]:
             continue
         if line.kind == "event":
             event_time = (line.at, line.mono_ms)
-        if before is None or _new_session(line):
+        if before is None:
+            pass
+        elif _new_session(line):
             pace = None
+            yield from _set_back(number, before, line)
         else:
             yield from _run_back(number, before, line)
         at_ms = _at_ms(line) if line.kind == "event" else None
@@ -79,6 +85,14 @@ def _new_session(line: Line) -> bool:
     )
 
 
+def _set_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
+    """Between two sessions there is no other clock to compare with, but no job is opened before it was closed."""
+    by = (_wall(before) - _wall(line)) / 1000
+    if by * 1000 > _SLACK_MS:
+        text = f"the computer's clock was set back, by {by:.0f} s or more, before the job was opened again"
+        yield Finding("time", number, text, "warn")
+
+
 def _run_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
     if line.mono_ms < before.mono_ms:
         yield Finding("time", number, "the monotonic clock runs back within a session")
@@ -95,6 +109,7 @@ def _run_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
 class _Wait:
     event: Line
     session: int
+    run_ms: int  # of the monotonic clock, all sessions until then added up
     planned_s: int
     longest_s: int | None
 
@@ -102,9 +117,11 @@ class _Wait:
 def waits(lines: Numbered) -> Iterator[Finding]:
     """Each wait that is called over lasted at least its shortest time, one used in time at most its longest."""
     running: dict[str, _Wait] = {}
-    session, event = 0, None
+    session, run_ms, event = 0, 0, None
     for number, line in lines:
         if line.kind == "event":
+            if event is not None and not _new_session(line):
+                run_ms += max(0, line.mono_ms - event.mono_ms)
             event = line
         session += _new_session(line)
         if line.kind != "wait" or event is None:
@@ -113,30 +130,34 @@ def waits(lines: Numbered) -> Iterator[Finding]:
         if outcome == "started":
             planned, longest = _seconds(line, "planned_s") or 0, _seconds(line, "longest_s")
             first = running.get(step)
-            begun = (first.event, first.session) if first else (event, session)
+            begun = (first.event, first.session, first.run_ms) if first else (event, session, run_ms)
             running[step] = _Wait(*begun, planned, longest)
             continue
         wait = running.get(step)
         if wait is None:
             yield Finding("wait", number, f"{step}: {outcome}, but no line says that it began")
             continue
-        yield from _lasted(number, line, event, wait, same=wait.session == session)
+        yield from _lasted(number, line, event, wait, run_ms - wait.run_ms, same=wait.session == session)
         if outcome != "over":
             del running[step]
 
 
 def _seconds(line: Line, key: str) -> int | None:
     text = str(line.body.get(key, ""))
-    return int(text) if text.isascii() and text.isdigit() else None
+    return int(text) if _WHOLE.fullmatch(text) else None
 
 
-def _lasted(number: int, line: Line, event: Line, wait: _Wait, *, same: bool) -> Iterator[Finding]:
-    """Three clocks: the machine's to the millisecond, wall and monotonic ones as the lines were written."""
+def _lasted(
+    number: int, line: Line, event: Line, wait: _Wait, run_ms: int, *, same: bool
+) -> Iterator[Finding]:
+    """Three clocks: the machine's to the millisecond, wall and monotonic ones as the lines were written.
+
+    ``run_ms``: what the monotonic clock saw of it. While the job was closed there was none: then the wall clock has
+    to show the rest.
+    """
     step, outcome = line.body.get("step"), line.body.get("outcome")
     machine = (_at_ms(event) or 0) - (_at_ms(wait.event) or 0)
-    clocks = [("the wall clock", _wall(event) - _wall(wait.event))]
-    if same:
-        clocks.append(("the monotonic clock", event.mono_ms - wait.event.mono_ms))
+    longest = run_ms if same else max(run_ms, _wall(event) - _wall(wait.event))
     if _seconds(line, "waited_s") != machine // 1000:
         yield Finding(
             "wait",
@@ -148,11 +169,9 @@ def _lasted(number: int, line: Line, event: Line, wait: _Wait, *, same: bool) ->
             yield Finding(
                 "wait", number, f"{step}: {machine / 1000:.0f} s by the events, {wait.planned_s} s were due"
             )
-        for name, passed in clocks:
-            if passed < 1000 * wait.planned_s - _SLACK_MS:
-                yield Finding(
-                    "wait", number, f"{step}: {passed / 1000:.0f} s by {name}, {wait.planned_s} s were due"
-                )
+        if longest < 1000 * wait.planned_s - _SLACK_MS:
+            text = f"{step}: {longest / 1000:.0f} s by the computer's clocks, {wait.planned_s} s were due"
+            yield Finding("wait", number, text)
     if outcome == "used in time" and wait.longest_s is not None and machine >= 1000 * wait.longest_s:
         yield Finding(
             "wait", number, f"{step}: {machine / 1000:.0f} s, no more than {wait.longest_s} s were allowed"

@@ -16,11 +16,15 @@ from rich.console import Console
 from rich.table import Table
 
 from handsfree import _wiring as wiring
+from handsfree.audio import AudioError
 from handsfree.bench._hearing import LEVELS, chatter, score
 from handsfree.bench._latency import Waited, measure
 from handsfree.bench._noise import available
+from handsfree.bench._own_lines import own_lines
 from handsfree.bench._report import as_table, plot, write_json
 from handsfree.bench._script import recorded_lines
+from handsfree.grammar import GrammarError, load_pronunciations
+from handsfree.hearing import Engine, EngineError, make_engine
 
 _READY = """
 from handsfree import _wiring as w
@@ -51,11 +55,22 @@ sys.stderr.write(f"peak {peak}\\n")
 """
 
 
+def _engine(args: argparse.Namespace) -> Engine:
+    if args.alone:
+        return make_engine(args.engine, args.model, pronunciations=load_pronunciations(), alone=True)
+    return wiring.build_engine(wiring.Setup(engine=args.engine, model=args.model))
+
+
 def _hearing(console: Console, args: argparse.Namespace) -> None:
     """The whole run hears every line in every noise at every level; the quick one a quarter of the lines, pink
     noise, and the other kinds at 10 dB."""
-    lines = [line for line in recorded_lines() if line.known]
+    every = own_lines(args.said) if args.said is not None else recorded_lines()
+    lines = [line for line in every if line.known]
+    if not lines:
+        raise AudioError(f"{args.said}: no line with known = true; there is nothing to hear")
     lines, others = (lines[::4], chatter(15)) if args.quick else (lines, chatter(150))
+    if args.said is not None:
+        others = [line.pcm for line in every if not line.known]
     cells = [("pink", level, True) for level in LEVELS]
     cells += [
         ("pink", level, False) for level in LEVELS if level is not None and level >= 10 and not args.quick
@@ -69,7 +84,7 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
             ]
     scores = []
     for noise, level, suppress in cells:
-        engine = wiring.build_engine(wiring.Setup())
+        engine = _engine(args)
         found = score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress)
         engine.close()
         scores.append(found)
@@ -78,7 +93,8 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
         console.print(
             f"{where}: {found.value} of {found.said} right, {found.wrong} wrong, {found.taken} taken"
         )
-    console.print(as_table("Packaged voices, pocketsphinx, grammars of the real procedure", scores))
+    heard = "Packaged voices, grammars of the real procedure" if args.said is None else str(args.said)
+    console.print(as_table(f"{heard}: {args.engine}{' alone' if args.alone else ''}", scores))
     console.print(
         "again: not accepted, the question is asked again (of these heard right); wrong: accepted with another "
         "meaning, a reading is read back before it counts;\ntaken: utterances of the sentences outside that were "
@@ -154,6 +170,16 @@ def main() -> None:
     )
     parser.add_argument("--json", type=Path, help="hearing: write the scores there")
     parser.add_argument("--plot", type=Path, help="hearing: draw them there (needs matplotlib)")
+    parser.add_argument(
+        "--engine", default="pocketsphinx", choices=("pocketsphinx", "vosk"), help="hearing: which"
+    )
+    parser.add_argument("--model", type=Path, help="hearing: vosk's model folder (see models_readme)")
+    parser.add_argument(
+        "--alone", action="store_true", help="hearing: vosk without PocketSphinx, which must agree otherwise"
+    )
+    parser.add_argument(
+        "--said", type=Path, help="hearing: a folder of recordings of your own (see bench/_own_lines.py)"
+    )
     args = parser.parse_args()
     if args.what == "limits":
         from handsfree.bench.limits import main as limits_main
@@ -165,7 +191,10 @@ def main() -> None:
         f"handsfree {version('handsfree')}, Python {platform.python_version()}, {platform.machine()}, "
         f"{os.cpu_count()} cores\n"
     )
-    _hearing(console, args)
+    try:
+        _hearing(console, args)
+    except (AudioError, EngineError, GrammarError) as error:
+        sys.exit(f"handsfree.bench: {error}")
     if args.what == "all":
         _latency(console)
         _process(console)

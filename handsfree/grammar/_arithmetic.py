@@ -20,6 +20,8 @@ __all__ = ["evaluate", "exact_decimal", "read_tags", "slot_of"]
 
 _SLOT = re.compile(r"([a-z_][a-z0-9_]*)\s*(\+?)=\s*(.*)\Z", re.S)
 
+_LONGEST = 500  # characters: the longest utterance spells under 200
+
 _SYNTAX = r"""
 ?sum: product | sum "+" product -> add
 ?product: atom | product "*" atom -> multiply | product "/" atom -> divide
@@ -64,9 +66,11 @@ def evaluate(spelled: str) -> Number:
     Decimal unless a fraction was spoken: then Fraction, with the denominator as spoken for its resolution.
     Raises GrammarError when the pieces spell no number.
     """
+    if len(spelled) > _LONGEST:
+        raise GrammarError(f"the tags spell a number of {len(spelled)} characters; correct the tags")
     try:
         term: _Term = _Evaluate().transform(_lark().parse(spelled))
-    except (UnexpectedInput, VisitError, ZeroDivisionError):
+    except (UnexpectedInput, VisitError, ZeroDivisionError, RecursionError):
         raise GrammarError(f"the tags spell {spelled!r}, which is no number; correct the tags") from None
     step = Fraction(1, term.denominator * 10**term.places)
     if term.denominator != 1:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handsfree._toml import one_line
 from handsfree.quantity import Exact, Quantity
 
 __all__ = ["GrammarError", "Interpretation", "Number"]
@@ -11,6 +12,9 @@ __all__ = ["GrammarError", "Interpretation", "Number"]
 
 class GrammarError(ValueError):
     """A grammar file or an inline expansion is wrong: file, line, column and what to do, in one line."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(one_line(message))  # a piece of the file may be quoted in it, whatever it holds
 
 
 @dataclass(frozen=True, slots=True)

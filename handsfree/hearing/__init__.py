@@ -1,6 +1,7 @@
 """Recognizers: sound (or typing) in, a hypothesis out."""
 
 from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
+from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pinned import engine_pins
@@ -14,6 +15,8 @@ __all__ = [
     "ENGINES",
     "LEAST_SNR_DB",
     "THRESHOLDS",
+    "UNLIKE",
+    "AgreedEngine",
     "Engine",
     "EngineError",
     "Evidence",
@@ -27,6 +30,7 @@ __all__ = [
     "VoskEngine",
     "Word",
     "WordEvidence",
+    "agreed",
     "engine_pins",
     "judge",
     "make_engine",

@@ -18,6 +18,7 @@ from handsfree.audio import (
     Suppressor,
     Utterance,
 )
+from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._types import Engine, Hypothesis
 
@@ -36,6 +37,7 @@ and more is measured, 53 of 61 and 2.
 DROWNED: Final = "noise"
 """The reason of a hypothesis that was not accepted for that alone."""
 
+_TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LOOK_AHEAD_S: Final = 0.21  # longer than the gaps within words, well before the shortest end of an utterance
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
@@ -53,7 +55,7 @@ class Listener:
     """An endpointer, a noise suppressor and an engine. Decodes while the speech comes in.
 
     PocketSphinx, whose model was trained on quiet rooms, gets the sound with the steady noise taken out; the
-    endpointer and the utterance given back keep it as it came. ``suppress=False`` leaves that out, to compare.
+    endpointer judges by that too, the utterance given back is as it came. ``suppress=False`` leaves that out, to compare.
 
     ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: see
     ``Outlook`` and the endpointer's settings.
@@ -65,7 +67,7 @@ class Listener:
         self.engine = engine
         self._endpointer = Endpointer(settings, outlook=self._outlook)
         self._armed: Armed | None = None
-        self._suppressor = Suppressor() if suppress and isinstance(engine, PocketSphinxEngine) else None
+        self._suppressor = Suppressor() if suppress and isinstance(engine, _TRAINED_IN_QUIET) else None
         self._speaker_known = False
         self._ahead = False  # the engine has looked ahead of the end of this utterance
         self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
@@ -93,6 +95,7 @@ class Listener:
     def reset(self) -> None:
         """Forget an open utterance (the tool spoke meanwhile); the noise floor is kept."""
         self._endpointer.reset()
+        self._ahead = False
         if self._suppressor:
             self._suppressor.speaking = False
 
@@ -104,9 +107,9 @@ class Listener:
             match event:
                 case SpeechStarted(preroll):
                     self._begin()
-                    self.engine.feed(b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
-                case SpeechContinues():
-                    self.engine.feed(self._recent[-1])
+                    self._feed(preroll, b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
+                case SpeechContinues(raw):
+                    self._feed(raw, self._recent[-1])
                     self._look_ahead()
                 case SpeechEnded(utterance):
                     return self._ended(utterance)
@@ -121,8 +124,14 @@ class Listener:
                 found.append(self._ended(event.utterance))
         return found
 
+    def _feed(self, raw: bytes, clean: bytes) -> None:
+        if isinstance(self.engine, AgreedEngine):
+            self.engine.feed(raw, clean)  # vosk's models were trained in noise and want it as it came
+        else:
+            self.engine.feed(clean)
+
     def _begin(self) -> None:
-        if isinstance(self.engine, PocketSphinxEngine) and self._suppressor:
+        if isinstance(self.engine, _TRAINED_IN_QUIET) and self._suppressor:
             self._suppressor.speaking = True
             self.engine.begin(self._suppressor.snr_db)
         else:

@@ -18,18 +18,26 @@ _POCKETSPHINX = ("en-us/en-us", "en-us/cmudict-en-us.dict", "en-us/en-us-phone.l
 
 
 def engine_pins(name: str, model_dir: Path | None = None) -> dict[str, str]:
-    """``engine_version`` and ``model_sha256`` of an engine; nothing for the keyboard. Raises EngineError."""
+    """``engine_version`` and ``model_sha256`` of an engine; nothing for the keyboard. Raises EngineError.
+
+    With vosk PocketSphinx hears too: the same of that as ``second_engine_version`` and ``second_model_sha256``.
+    """
     if name == "typed":
         return {}
+    second = (
+        {f"second_{key}": value for key, value in engine_pins("pocketsphinx").items()}
+        if name == "vosk"
+        else {}
+    )
     paths = [Path(get_model_path(part)) for part in _POCKETSPHINX] if name == "pocketsphinx" else [model_dir]
     try:
         digest = _hash([path for path in paths if path is not None])
     except OSError as error:
         raise EngineError(f"the model can't be read: {error}; install it again") from None
     try:
-        return {"engine_version": version(name), "model_sha256": digest}
+        return {"engine_version": version(name), "model_sha256": digest, **second}
     except PackageNotFoundError:
-        return {"model_sha256": digest}
+        return {"model_sha256": digest, **second}
 
 
 def _hash(paths: list[Path]) -> str:

@@ -104,7 +104,9 @@ class PocketSphinxEngine:
         if self._ahead is not None:
             self._ahead = None
             self._in_use.begin()
-            for pcm in self._heard:  # not in one piece: a long one in the middle of a stream crashes PocketSphinx
+            for (
+                pcm
+            ) in self._heard:  # not in one piece: a long one in the middle of a stream crashes PocketSphinx
                 self._in_use.feed(pcm)
 
     def end(self) -> Hypothesis:

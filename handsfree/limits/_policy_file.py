@@ -18,7 +18,6 @@ why = "buffer measured at 4,900 rpm under load"
 from __future__ import annotations
 
 import re
-import tomllib
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
@@ -26,6 +25,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handsfree._toml import TomlError, one_line, read_toml
 from handsfree.limits._compare import show
 from handsfree.limits._policy import BASES, Override, Policy
 from handsfree.limits._registry import rule
@@ -36,6 +36,7 @@ from handsfree.quantity import UNITS, Quantity, UnitError
 __all__ = ["parse_policy", "parse_quantity"]
 
 _QUANTITY = re.compile(r"^\s*(?P<number>\d+(?:\.\d+)?|\d+/0*[1-9]\d*)\s*(?P<unit>\S+)?\s*$")
+_LONGEST = 60  # characters of a limit
 _RANK = {Severity.NOTE: 0, Severity.WARN: 1, Severity.STOP: 2}
 
 
@@ -58,8 +59,8 @@ class _File(BaseModel):
 def parse_policy(text: str) -> Policy:
     """Read and check a policy. Raises LimitsError with one line that names the table and what to do."""
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as wrong:
+        raw = read_toml(text)
+    except TomlError as wrong:
         raise LimitsError(f"policy is not TOML: {wrong}") from None
     for table in ("choose", "limits"):
         if isinstance(raw.get(table), dict):
@@ -69,7 +70,7 @@ def parse_policy(text: str) -> Policy:
     except ValidationError as wrong:
         first = wrong.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
-        raise LimitsError(f"policy: {place}: {first['msg'].lower()}") from None
+        raise LimitsError(one_line(f"policy: {place}: {first['msg'].lower()}")) from None
     if read.base not in BASES:
         raise LimitsError(f"policy: base {read.base!r} is not one of {', '.join(BASES)}")
     for rule_id, variant in read.choose.items():
@@ -132,9 +133,9 @@ def _limit(item: Rule, text: str) -> Quantity:
 
 def parse_quantity(text: str) -> Quantity:
     """ "5 mm", "1/4 in", "24" (a count) as an exact quantity. Raises LimitsError."""
-    match = _QUANTITY.match(text)
+    match = _QUANTITY.match(text) if len(text) <= _LONGEST else None
     if match is None:
-        raise LimitsError(f"{text!r} is no limit: write a number and a unit, like 5 mm or 1/4 in")
+        raise LimitsError(f"{text[:_LONGEST]!r} is no limit: write a number and a unit, like 5 mm or 1/4 in")
     number, unit = match["number"], match["unit"] or "1"
     try:
         return Quantity(Fraction(number) if "/" in number else Decimal(number), unit)

@@ -2,7 +2,7 @@
 
 from handsfree.procedure._answers import UNSURE
 from handsfree.procedure._asked import answers, limit_words, question
-from handsfree.procedure._check import check
+from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
@@ -90,5 +90,6 @@ __all__ = [
     "phrase_phones",
     "question",
     "read_procedure",
+    "vocabulary",
     "written",
 ]

@@ -275,7 +275,8 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
         if worst.severity is Severity.STOP:
             turn.reason(worst.reason)
-        turn.say(turn.prompt("reached", value=spoken(pending.value), limit=_limit(turn, worst)), "verdict")
+        reached = turn.prompt("reached", value=spoken(pending.value), limit=_limit(turn, worst))
+        turn.say(reached, "verdict", whole=True)
         go(turn, "outside")
         return
     text = _disposing_text(turn, pending.value, worst)
@@ -460,7 +461,7 @@ def _commit_condition(turn: Turn, outcome: str, heard: str, said: str) -> None:
         ask(turn, lead=said)
         return
     turn.set(found=found)
-    turn.say(said, "verdict")
+    turn.say(said, "verdict", whole=bool(found))
     go(turn, "found" if found else "clear")
 
 

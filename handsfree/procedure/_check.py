@@ -35,7 +35,7 @@ from handsfree.procedure._trial import Arms
 from handsfree.procedure._turn import COMMANDS
 from handsfree.quantity import UNITS
 
-__all__ = ["armed_pairs", "check"]
+__all__ = ["armed_pairs", "check", "vocabulary"]
 
 _MOST_SENTENCES = 64  # an answer with more sentences is a number, told apart by reading back
 
@@ -297,6 +297,19 @@ def _together(procedure: Procedure, step: Step, library: Arms) -> tuple[Armed, l
     sentences = [] if isinstance(step, CountPasses | Reading) else _finite(library, expansion)
     sentences += _finite(library, labels["decoy"]) if "decoy" in labels else []
     return library.arm(labels), sentences
+
+
+#: Armed in any procedure, beside its own answers.
+_ALWAYS = ("commands.command", "commands.bay", "answers.yes_no", "answers.badge", "answers.dispose")
+
+
+def vocabulary(procedure: Procedure, library: Arms) -> frozenset[str]:
+    """Every word that may be armed in a job by this procedure; an added shop's code words are not among them."""
+    found = set(library.arm({"always": " | ".join(f"<{rule}>" for rule in _ALWAYS)}).words())
+    for step in procedure.step:
+        together = _together(procedure, step, library)
+        found |= together[0].words() if together is not None else set()
+    return frozenset(found)
 
 
 def armed_pairs(procedure: Procedure, library: Arms) -> Iterator[tuple[str, str, str]]:

@@ -367,7 +367,8 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     )
     if reasons:
         turn.chime("refused")
-        turn.say(_joined(lead, turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))), "verdict")
+        refused = turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))
+        turn.say(_joined(lead, refused), "verdict", whole=True)
     else:
         turn.chime("accepted")
         turn.say(_joined(lead, f"{step.ask} {turn.prompt('released')}"), "verdict")
@@ -489,7 +490,7 @@ def _overrun(turn: Turn, timer: Timer) -> None:
     turn.exception(f"wait {timer.step} overrun: {waited} s")
     turn.chime("refused")
     drop_timer(turn, timer.step)
-    turn.say(turn.prompt("wait_overrun"), "verdict")
+    turn.say(turn.prompt("wait_overrun"), "verdict", whole=True)
     if turn.state.mode in (Mode.HELD, Mode.SIGNING):
         turn.set(overrun=timer.step)
     else:

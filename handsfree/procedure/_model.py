@@ -7,7 +7,6 @@ step of the file, so a straight procedure reads top to bottom. There are no expr
 
 from __future__ import annotations
 
-import tomllib
 from enum import StrEnum
 from functools import cached_property
 from itertools import pairwise
@@ -16,6 +15,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from handsfree._toml import TomlError, one_line, read_toml
 from handsfree.quantity import UNITS
 
 __all__ = [
@@ -350,19 +350,15 @@ def _plain(error: ValidationError) -> str:
 def read_procedure(text: str, name: str = "procedure") -> Procedure:
     """Parse and validate a procedure file's text. Raises ProcedureError with one line."""
     try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        data = read_toml(text)
+    except TomlError as error:
         raise ProcedureError(f"{name}: not valid TOML: {error}") from None
     try:
         return Procedure.model_validate(data)
     except ValidationError as error:
         line = _named_step(data.get("step"), error.errors()[0]["loc"]) + _plain(error)
         # A tag or an id of the file may be quoted in it, whatever it holds.
-        line = " ".join(line.split())
-        raise ProcedureError(f"{name}: {line[:_LONGEST_LINE]}") from None
-
-
-_LONGEST_LINE = 400
+        raise ProcedureError(f"{name}: {one_line(line)}") from None
 
 
 def _named_step(steps: object, loc: tuple[int | str, ...]) -> str:

@@ -106,7 +106,8 @@ def _decide(turn: Turn, pending: Pending, verified: str) -> None:
     if outcome == "refused":
         turn.reason(turn.prompt("rejected_by", step=step, value=badge))
         turn.chime("refused")
-        turn.say(turn.prompt("refused", reasons="; ".join(map(plainly, turn.state.reasons))), "verdict")
+        refused = turn.prompt("refused", reasons="; ".join(map(plainly, turn.state.reasons)))
+        turn.say(refused, "verdict", whole=True)
         go(turn, outcome)
         return
     turn.exception(f"{step}: released by supervisor badge {badge}{doubt}")

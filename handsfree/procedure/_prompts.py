@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import string
-import tomllib
 from collections.abc import Mapping, Set
+
+from handsfree._toml import TomlError, one_line, read_toml
 
 __all__ = ["PromptError", "Prompts"]
 
 
 class PromptError(ValueError):
     """A prompt is missing, or its variables are not those it is called with."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(one_line(message))  # a key of the file may be quoted in it, whatever it holds
 
 
 def _must_be_plain(name: str, key: str, template: str) -> None:
@@ -59,8 +63,8 @@ class Prompts:
 
     def __init__(self, text: str, name: str = "prompts") -> None:
         try:
-            data = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            data = read_toml(text)
+        except TomlError as error:
             raise PromptError(f"{name}: not valid TOML: {error}") from None
         self._name = name
         expert = data.pop("expert", {})

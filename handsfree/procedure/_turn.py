@@ -78,13 +78,15 @@ class Turn:
     def prompt(self, key: str, **variables: str) -> str:
         return self.book.prompts.say(key, self.expert, **variables)
 
-    def say(self, text: str, kind: str = "prompt", *, must_be_heard: bool = False) -> None:
-        """Speak. ``must_be_heard``: no barge-in, and no answer counts before it was played to its end."""
+    def say(
+        self, text: str, kind: str = "prompt", *, must_be_heard: bool = False, whole: bool = False
+    ) -> None:
+        """Speak. ``whole``: no barge-in. ``must_be_heard``: nor does an answer count before it was played whole."""
         number = self.state.says + 1
         text = text[:1].upper() + text[1:]
         if self.tire:
             text = self.prompt("of_tire", tire=self.tire, text=text)
-        effect = Say(number, text, kind, barge_in=not must_be_heard)
+        effect = Say(number, text, kind, barge_in=not (must_be_heard or whole))
         self.effects.append(effect)
         self.set(says=number, last=effect, awaiting=number if must_be_heard else self.state.awaiting)
 

@@ -291,7 +291,8 @@ def _left_early(
         yield f"wait {last.id} left without having been timed"
     elif event.at < timed[1] + timed[2]:
         yield f"wait {last.id} left early"
-    if isinstance(event, Command) and event.name != "resume":
+    # A change of technician that is called off goes on where the wait has run out meanwhile.
+    if isinstance(event, Command) and event.name != "resume" and before.mode is not Mode.SIGNING:
         yield f"wait {last.id} left by {event.name}"
 
 

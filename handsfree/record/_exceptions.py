@@ -157,6 +157,7 @@ _RULES: dict[str, Callable[[Told], str]] = {
     "resumed": _at("interrupted and opened again"),
     "back": lambda row: f"went back from {value_of(row, 'step')} to {value_of(row, 'to')}",
     "device": lambda row: joined(value_of(row, "device"), value_of(row, "outcome"), sep=" "),
+    "sound_lost": lambda row: f"{value_of(row, 'ms')} ms of sound lost, the computer was too slow",
     "reopened": lambda row: f"opened again: {value_of(row, 'reason')}",
     "recovered": lambda row: f"an unfinished line was moved to {value_of(row, 'file')}",
 }

@@ -10,7 +10,7 @@ from typing import Protocol
 
 from ._errors import RecordError
 
-__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "sync_folder", "write_new"]
+__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "set_aside", "sync_folder", "write_new"]
 
 _PRIVATE_FILE = 0o600
 _PRIVATE_FOLDER = 0o700
@@ -19,7 +19,10 @@ _CLOEXEC = getattr(os, "O_CLOEXEC", 0)
 
 
 class AppendFile(Protocol):
-    """The two calls an append makes, so that tests can make either of them fail."""
+    """The calls an append makes, so that tests can make each of them fail."""
+
+    def size(self) -> int:
+        """Bytes in the file that the name leads to. Raises OSError when it leads to none any more."""
 
     def write(self, data: bytes) -> int:
         """One write at the end of the file; returns the bytes taken. Raises OSError."""
@@ -35,13 +38,22 @@ class OsAppendFile:
     """The real one: O_APPEND, so one write is one addition at the end whatever else has happened."""
 
     def __init__(self, path: Path) -> None:
+        self._path = path
         self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | _BINARY | _CLOEXEC)
+
+    def size(self) -> int:
+        held = os.fstat(self._fd)
+        if not os.path.samestat(
+            held, self._path.stat()
+        ):  # replaced: what is written now would be lost with it
+            raise OSError(errno.ENOENT, os.strerror(errno.ENOENT))
+        return held.st_size
 
     def write(self, data: bytes) -> int:
         return os.write(self._fd, data)
 
     def sync(self) -> None:
-        _sync(self._fd)
+        sync(self._fd)
 
     def close(self) -> None:
         if self._fd >= 0:
@@ -63,7 +75,7 @@ def write_new(path: Path, data: bytes, *, replace: bool = False) -> None:
             if taken == 0:
                 raise OSError(errno.ENOSPC, "nothing written")
             view = view[taken:]
-        _sync(fd)
+        sync(fd)
     finally:
         os.close(fd)
     sync_folder(path.parent)
@@ -76,6 +88,24 @@ def make_folder(path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.mkdir(mode=_PRIVATE_FOLDER, exist_ok=True)
     sync_folder(path.parent)
+
+
+def set_aside(path: Path, offset: int) -> tuple[str, bytes]:
+    """Move what follows ``offset`` into a file of its own beside it, ``<name>.torn-<n>``: nothing is ever deleted.
+
+    Returns that file's name and what is in it. Raises OSError.
+    """
+    number = 1
+    while (aside := path.with_name(f"{path.stem}.torn-{number}")).exists():
+        number += 1
+    with path.open("r+b") as file:
+        file.seek(offset)
+        tail = file.read()
+        # The copy is on disk before the original is cut: a stop between the two leaves both.
+        write_new(aside, tail)
+        file.truncate(offset)
+        sync(file.fileno())
+    return aside.name, tail
 
 
 def sync_folder(path: Path) -> None:
@@ -109,12 +139,18 @@ def explain(what: str, error: OSError) -> RecordError:
     return RecordError(f"{what}: {remedy}")
 
 
-def _sync(fd: int) -> None:
+def sync(fd: int) -> None:
+    """Return when the file's bytes are on the disk. Raises OSError."""
     if sys.platform == "darwin":
         import fcntl
 
         # fsync on macOS stops at the drive's cache; F_FULLFSYNC goes through it (fsync(2), macOS manual).
-        fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+        try:
+            fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+        except OSError as error:
+            if error.errno not in (errno.ENOTSUP, errno.EINVAL):
+                raise
+            os.fsync(fd)  # a network's disk has no cache of its own that this call could reach
     elif hasattr(os, "fdatasync"):
         os.fdatasync(fd)
     else:

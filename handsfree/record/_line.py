@@ -13,6 +13,7 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import NoReturn, TypeGuard
 
 import rfc8785
@@ -130,7 +131,7 @@ def _shape(data: dict[str, Json]) -> Line:
     prev, own = data["prev"], data["hash"]
     if not _is_int(seq) or seq < 0 or not _is_int(mono_ms):
         raise BadLine("seq or mono_ms is not a whole number")
-    if not (_fits(prev, _HASH) and _fits(own, _HASH) and _fits(at, _AT) and _fits(kind, _KIND)):
+    if not (_fits(prev, _HASH) and _fits(own, _HASH) and _is_moment(at) and _fits(kind, _KIND)):
         raise BadLine("prev, hash, at or kind is malformed")
     return Line(seq, prev, own, kind, at, mono_ms, body)
 
@@ -143,7 +144,7 @@ def _digest(line: Line) -> str:
 
 def _time(entry: Mapping[str, object], at: str, mono_ms: int) -> tuple[str, int]:
     own_at, own_mono = entry.get("at", at), entry.get("mono_ms", mono_ms)
-    if not _fits(own_at, _AT):
+    if not _is_moment(own_at):
         raise RecordError(f"at must be RFC 3339 UTC with milliseconds, got {own_at!r}")
     if not _is_int(own_mono):
         raise RecordError(f"mono_ms must be whole milliseconds, got {own_mono!r}")
@@ -189,6 +190,17 @@ def _no_float(text: str) -> NoReturn:
 
 def _is_int(value: object) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool) and abs(value) <= _SAFE_INT
+
+
+def _is_moment(value: object) -> TypeGuard[str]:
+    """A moment that there is: readers count with it, and no clock shows a minute 61."""
+    if not _fits(value, _AT):
+        return False
+    try:
+        datetime.fromisoformat(value)
+    except ValueError:
+        return False
+    return True
 
 
 def _fits(value: object, pattern: re.Pattern[str]) -> TypeGuard[str]:

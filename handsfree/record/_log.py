@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
@@ -14,13 +13,15 @@ from typing import Self
 
 from ._audio import AUDIO, audio_name, flac_bytes, last_number
 from ._errors import RecordDamaged, RecordError
-from ._files import AppendFile, OsAppendFile, explain, make_folder, sync_folder, write_new
+from ._files import AppendFile, OsAppendFile, explain, make_folder, set_aside, sync_folder, write_new
 from ._line import GENESIS, Line, build
 from ._lock import JobLock
 from ._migrate import SCHEMA
 from ._read import RECORD, LogRead, read_log
 
 __all__ = ["SCHEMA", "Clock", "JobLog", "system_clock"]
+
+_NO_SOUND = "the folder of sound was gone and was made anew: sound kept before this line may be lost"
 
 #: Gives wall time (RFC 3339, UTC, milliseconds) and monotonic milliseconds.
 Clock = Callable[[], tuple[str, int]]
@@ -54,6 +55,7 @@ class JobLog:
         named = [str(line.body["audio"]).rpartition("/")[2] for line in lines if "audio" in line.body]
         self._clips = last_number([*named, *(path.name for path in (folder / AUDIO).glob("*"))])
         self._file = opener(folder / RECORD)
+        self._size = self._file.size()
 
     @classmethod
     def create(
@@ -149,12 +151,16 @@ class JobLog:
     def keep_audio(self, pcm: bytes, rate: int = 16000) -> str:
         """Keep one utterance (mono 16-bit little-endian) as a FLAC file, on disk when this returns.
 
-        Returns its path relative to the job, ``audio/<number>-<hash>.flac``, for the event's ``audio``.
+        Returns its path relative to the job, ``audio/<number>-<hash>.flac``, for the event's ``audio``. When
+        somebody took the folder of sound away, it is made anew and a line of kind ``note`` says so.
         """
         self._must_be_usable()
         content = flac_bytes(pcm, rate)
         name = audio_name(self._clips + 1, content)
         try:
+            if not (self._folder / AUDIO).exists():
+                make_folder(self._folder / AUDIO)
+                self.append([{"kind": "note", "text": _NO_SOUND}])
             write_new(self._folder / AUDIO / name, content)
         except OSError as error:
             raise self._fail(explain(f"can't keep the utterance {name}", error)) from None
@@ -180,12 +186,16 @@ class JobLog:
 
     def _put(self, data: bytes) -> None:
         try:
+            if self._file.size() != self._size:
+                # The lock was taken away, or a copy was put back: what follows would be another record.
+                raise self._fail(RecordError(f"another program changed the record in {self._folder}"))
             taken = self._file.write(data)
             if taken != len(data):
                 raise self._fail(
                     RecordError(f"only {taken} of {len(data)} bytes were written: the disk is full")
                 )
             self._file.sync()
+            self._size += taken
         except OSError as error:
             raise self._fail(explain(f"can't write the record in {self._folder}", error)) from None
 
@@ -231,15 +241,7 @@ def _recover(folder: Path, recovered: list[dict[str, object]]) -> list[Line]:
 def _set_aside(read: LogRead) -> dict[str, object]:
     torn = read.torn
     assert torn is not None
-    record = read.folder / RECORD
-    with record.open("r+b") as file:
-        file.seek(torn.offset)
-        tail = file.read()
-        name = _aside_name(read.folder)
-        # The copy is on disk before the original is cut: a stop between the two leaves both.
-        write_new(read.folder / name, tail)
-        file.truncate(torn.offset)
-        os.fsync(file.fileno())
+    name, tail = set_aside(read.folder / RECORD, torn.offset)
     return {
         "kind": "recovered",
         "file": name,
@@ -249,10 +251,3 @@ def _set_aside(read: LogRead) -> dict[str, object]:
         "kept_bytes": str(torn.offset),
         "reason": torn.reason,
     }
-
-
-def _aside_name(folder: Path) -> str:
-    number = 1
-    while (folder / f"record.torn-{number}").exists():
-        number += 1
-    return f"record.torn-{number}"

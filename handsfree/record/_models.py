@@ -161,6 +161,9 @@ class SpokenEvent(_Event):
     completed: Truth
     text: str
     say_kind: str
+    cut_by: Annotated[Literal["speech"] | None, Field(description="who stopped it, where somebody did")] = (
+        None
+    )
 
 
 class TimerEvent(_Event):
@@ -519,11 +522,19 @@ class Reopened(_Line):
 
 
 class Note(_Line):
-    """A session's remark: another shop file is in use from here on."""
+    """A session's remark: another shop file is in use from here on, or the folder of sound was gone."""
 
     kind: Literal["note"]
     text: str
-    shop_sha256: Sha256
+    shop_sha256: Sha256 | None = None
+
+
+class SoundLost(_Line):
+    """The computer was late: so much of what was to be heard before the next event never arrived."""
+
+    kind: Literal["sound_lost"]
+    device: Literal["microphone"]
+    ms: Annotated[Whole, Field(description="at least; a multiple of 30")]
 
 
 class Signed(_Line):
@@ -581,6 +592,7 @@ AnyLine = Annotated[
     | Recovered
     | Reopened
     | Note
+    | SoundLost
     | Signed
     | AudioDropped,
     Field(discriminator="kind"),

@@ -83,6 +83,8 @@ def _spoken(row: Told) -> Phrase:
     whole = value_of(row, "completed") == "true"
     text = joined(value_of(row, "text"), "" if whole else "(NOT PLAYED TO ITS END)", sep=" ")
     kind = value_of(row, "say_kind")
+    if value_of(row, "cut_by"):
+        return Phrase("cut off", Text(f"{value_of(row, 'text')} (by {value_of(row, 'cut_by')})"), "yellow")
     style = "bold yellow" if kind == "caution" else "green"
     return Phrase("said", Text(text), style if whole else "red")
 
@@ -297,4 +299,9 @@ PHRASES: dict[str, Formatter] = {
     "seal": lambda row: Phrase("sealed", Text(f"check words: {' '.join(items(row, 'words'))}"), "bold"),
     "signed": _signed,
     "audio_dropped": _audio_dropped,
+    "sound_lost": lambda row: Phrase(
+        "sound lost",
+        Text(f"{value_of(row, 'ms')} ms from the {value_of(row, 'device')}: computer too slow"),
+        "red",
+    ),
 }

@@ -168,6 +168,6 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
 def _clock(at: object, tz: tzinfo | None, *, date: bool = False) -> Text:
     try:
         local = datetime.fromisoformat(str(at)).astimezone(tz)
-    except (ValueError, OverflowError):
+    except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
         return clean(at)
     return Text(local.strftime("%Y-%m-%d %H:%M:%S %z" if date else "%H:%M:%S"))

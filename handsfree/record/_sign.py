@@ -7,7 +7,9 @@ end: that is why the shop's folder of keys keeps a list of what was signed.
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +18,7 @@ import rfc8785
 
 from ._check import Finding
 from ._errors import RecordError
-from ._files import OsAppendFile, explain, write_new
+from ._files import OsAppendFile, explain, set_aside, write_new
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
 from ._log import JobLog, system_clock
@@ -91,9 +93,14 @@ def _note(keys: Path, job: str, line: Line) -> None:
     try:
         if not path.exists():
             write_new(path, b"")
+        kept = path.read_bytes()
+        if not kept.endswith(b"\n") and kept:  # a signature that was being noted when the power went
+            set_aside(path, kept.rfind(b"\n") + 1)
         file = OsAppendFile(path)
         try:
-            file.write(rfc8785.dumps(row) + b"\n")
+            data = rfc8785.dumps(row) + b"\n"
+            if file.write(data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             file.sync()
         finally:
             file.close()
@@ -101,10 +108,13 @@ def _note(keys: Path, job: str, line: Line) -> None:
         raise explain(f"signed, but not noted in {path}", error) from None
 
 
-def check_signatures(read: LogRead, keys: Path) -> tuple[list[Finding], str]:
+def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], str]:
     """Findings about a record's signatures, and who signed last and how, "" for nobody. Raises RecordError for a
-    folder of keys that can't be read."""
-    known = public_keys(keys)
+    folder of keys that can't be read.
+
+    Without ``keys`` only that each signature is of the key it names, and that nothing came after it.
+    """
+    known = None if keys is None else public_keys(keys)
     found = []
     last = ""
     for number, line in zip(read.numbers, read.lines, strict=True):
@@ -116,13 +126,13 @@ def check_signatures(read: LogRead, keys: Path) -> tuple[list[Finding], str]:
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
             )
-    return found + _missing(read, keys), last
+    return found + (_missing(read, keys) if keys is not None else []), last
 
 
-def _fault(line: Line, known: Mapping[str, str]) -> tuple[str, str]:
+def _fault(line: Line, known: Mapping[str, str] | None) -> tuple[str, str]:
     """What is wrong with a signature, and what it says."""
     key, signature = (str(line.body.get(k, "")) for k in ("key", "signature"))
-    owner = known.get(key, "")
+    owner = str(line.body.get("name", "")) if known is None else known.get(key, "")
     who = owner or f"an unknown key {key[:16]}"
     told = f"{line.body.get('decision')} by {who} on {line.at[:10]}"
     if not verified(key, signature, _message(line)):
@@ -139,26 +149,30 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
     if not read.lines:
         return []
     here = {line.hash for line in read.lines}
-    return [
+    rows, torn = _rows(keys)
+    cut = f"the shop's {SIGNED_LIST} is cut off at line {torn}: a signature may not be noted in it"
+    return [Finding("signed", 0, cut, "warn")] * bool(torn) + [
         Finding(
             "signed",
             0,
             f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and the line is gone",
         )
-        for row in _rows(keys)
+        for row in rows
         if row.get("job") == read.lines[0].hash and row.get("line") not in here
     ]
 
 
-def _rows(keys: Path) -> Sequence[Mapping[str, object]]:
+def _rows(keys: Path) -> tuple[Sequence[Mapping[str, object]], int]:
+    """What the shop's list knows, and the number of its unfinished last line, 0 when all are whole."""
     try:
         text = (keys / SIGNED_LIST).read_text(encoding="utf-8")
     except FileNotFoundError:
-        return []
+        return [], 0
     except (OSError, UnicodeDecodeError):
         raise RecordError(f"{keys / SIGNED_LIST} can't be read; check the folder of keys") from None
     rows = []
-    for number, raw in enumerate(text.splitlines(), start=1):
+    whole, _, unfinished = text.rpartition("\n")
+    for number, raw in enumerate(whole.splitlines(), start=1):
         try:
             row = json.loads(raw)
         except ValueError:
@@ -166,4 +180,4 @@ def _rows(keys: Path) -> Sequence[Mapping[str, object]]:
         if not isinstance(row, dict):
             raise RecordError(f"{keys / SIGNED_LIST} is damaged at line {number}; put it back from a copy")
         rows.append(row)
-    return rows
+    return rows, len(rows) + 1 if unfinished else 0

@@ -21,7 +21,7 @@ class Clock:
     def _local(self, row: Mapping[str, Any]) -> datetime | None:
         try:
             return datetime.fromisoformat(value_of(row, "at")).astimezone(self.tz)
-        except (ValueError, OverflowError):
+        except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
             return None
 
     def time(self, row: Mapping[str, Any]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from handsfree.record import Told, practice_of, value_of
 
@@ -13,10 +14,11 @@ from ._injury import Injury
 from ._page import environment, facts_of, job_injuries
 from ._readings import Reading, readings_of
 from ._section import section
-from ._series import waits_of
+from ._series import LEAK, least_end, loss_of, waits_of
 from ._source import Source
 from ._status import closing, status_of
 from ._tire_face import face
+from ._values import reading as quantity
 from ._values import told
 
 __all__ = ["customer_page"]
@@ -63,7 +65,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             procedure=value_of(source.rows[0], "procedure_title") if source.rows else "",
             found=_found(source, injuries),
             done=_done(source, injuries, readings),
-            limits=_kept(readings),
+            limits=_kept(source, readings),
             pictures=_pictures(injuries),
             advice=_advice(readings) if status.released else [],
             notice=source.book.procedure.notice if source.book else "",
@@ -80,7 +82,7 @@ def _without_staff(source: Source, text: str) -> str:
 
 
 #: Kinds of line that are about people, and the keys of a name or a badge in them.
-_PEOPLE, _NAMES = ("hold_point", "code", "technician"), ("name", "badge", "was", "now")
+_PEOPLE, _NAMES = ("hold_point", "code", "technician", "signed"), ("name", "badge", "was", "now")
 
 
 def _staff(source: Source) -> set[str]:
@@ -146,9 +148,26 @@ def _value(one: Reading) -> str:
     return f"{one.spoken} ({one.converted})" if one.converted else one.spoken
 
 
-def _kept(readings: Sequence[Reading]) -> list[Reading]:
+def _kept(source: Source, readings: Sequence[Reading]) -> list[Reading]:
     judged = [one for one in readings if one.judged and one.measurand in _LIMITS]
-    return sorted(judged, key=lambda one: _LIMITS.index(one.measurand))[:_MOST_LIMITS]
+    kept = sorted(judged, key=lambda one: _LIMITS.index(one.measurand))[:_MOST_LIMITS]
+    rows = {value_of(row, "seq"): row for row in source.rows}
+    return [row for one in kept for row in _leak_apart(one, rows[one.seq])]
+
+
+def _leak_apart(one: Reading, row: Told) -> list[Reading]:
+    """An end pressure is judged by the pressure lost: each beside a limit of its own kind."""
+    verdict = next((verdict for verdict in row.verdicts if value_of(verdict, "rule") == LEAK), None)
+    value = quantity(value_of(row, "value"), value_of(row, "unit"))
+    if verdict is None or value is None:
+        return [one]
+    least, loss = least_end(value, verdict), loss_of(verdict)
+    if least is None or loss is None:
+        return [one]
+    judged = one.judged[row.verdicts.index(verdict)]
+    lost = replace(one, name="Pressure lost", spoken=told(loss, 3), converted="", judged=[judged])
+    end = replace(judged, limit=f"at least {told(least, 4)}, by what may be lost")
+    return [replace(one, judged=[end]), lost]
 
 
 def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ from urllib.parse import quote
 from ._clock import Clock
 from ._look import look_at, sorted_out
 from ._page import environment, facts_of
+from ._signed import Signature, signature_state, signatures_of
 from ._source import Source
 from ._status import Status, closing, status_of
 
@@ -28,6 +29,8 @@ class Entry:
     subject: str
     exceptions: Sequence[str]
     reason: str = ""
+    signature: str = "not known"
+    signed: Sequence[Signature] = ()
 
 
 def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
@@ -51,10 +54,21 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         technician=facts.get("Technician", ""),
         subject=subject,
         exceptions=[f"{heading} ({len(group)})" for heading, group in sorted_out(odd)],
-        reason="; ".join(status.reasons) or "; ".join(status.warnings)
+        reason="; ".join(status.reasons) or _first(status.warnings)
         if closing(source) or status.warnings
         else "",
+        signature=signature_state(source),
+        signed=signatures_of(source, clock)[:1],
     )
+
+
+def _first(warnings: Sequence[str]) -> str:
+    """A sound for every line may be missing: the page has them all."""
+    more = f"; and {len(warnings) - _MOST} more" if len(warnings) > _MOST else ""
+    return "; ".join(warnings[:_MOST]) + more
+
+
+_MOST = 3
 
 
 def unreadable(name: str, why: str) -> Entry:
@@ -108,6 +122,7 @@ _FILTERS = (
     ("date", "Date"),
     ("disposition", "Disposition"),
     ("exceptions", "Exceptions"),
+    ("signed", "Signature"),
 )
 
 
@@ -118,4 +133,5 @@ def _keys(entry: Entry) -> dict[str, str]:
         "date": entry.date or "not known",
         "disposition": entry.status.group,
         "exceptions": "with exceptions" if entry.exceptions else "without exceptions",
+        "signed": entry.signature,
     }

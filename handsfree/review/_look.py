@@ -40,6 +40,8 @@ _KINDS: Mapping[str, str] = {
     "inspect": "found", "wait": "wait", "caution": "caution", "cut_off": "caution", "reading": "correction",
     "answer": "correction", "back": "correction", "hold": "interrupted", "stop": "interrupted",
     "resumed": "interrupted", "device": "interrupted", "recovered": "interrupted", "technician": "interrupted",
+    "signed": "release",
+    "sound_lost": "interrupted",
 }  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from ._look import look_at, sorted_out
 from ._readings import Reading, answers, readings_of
 from ._section import section
 from ._series import levels_of, pressures_of, waits_of
+from ._signed import signatures_of
 from ._source import Source
 from ._status import closing, status_of
 from ._timeline import timeline
@@ -56,6 +57,8 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
         .render(
             name=source.name,
             status=status,
+            signatures=signatures_of(source, clock),
+            closed=closed is not None,
             facts=facts_of(source, clock),
             odd=odd,
             odd_groups=sorted_out(odd),

@@ -15,7 +15,10 @@ from ._readings import name_of
 from ._source import Source
 from ._values import parse, reading
 
-__all__ = ["levels_of", "pressures_of", "waits_of"]
+__all__ = ["LEAK", "least_end", "levels_of", "loss_of", "pressures_of", "waits_of"]
+
+#: The rule that judges an end pressure by what was lost.
+LEAK = "pressure.leak"
 
 #: More than any tire of these procedures holds: a scale that had to show it would show nothing else.
 _MOST_KPA = 2000
@@ -73,12 +76,25 @@ def _fits(value: Quantity | None) -> TypeGuard[Quantity]:
 def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:
     """A verdict's limits on the pressure itself. A leak's limit is a loss: less its margin, it is the least that
     would still have passed."""
-    if value_of(verdict, "rule") != "pressure.leak":
+    if value_of(verdict, "rule") != LEAK:
         return parse(value_of(verdict, "low")), parse(value_of(verdict, "high"))
-    margin = parse(value_of(verdict, "margin"))
-    if margin is None or margin.unit != value.unit:
-        return None, None
-    return Quantity(Fraction(value.value) - Fraction(margin.value), value.unit), None
+    return least_end(value, verdict), None
+
+
+def least_end(value: Quantity, verdict: Mapping[str, Any]) -> Quantity | None:
+    """The least pressure at the end of a leak test that would still have passed."""
+    return _less(value, parse(value_of(verdict, "margin")))
+
+
+def loss_of(verdict: Mapping[str, Any]) -> Quantity | None:
+    """The pressure that was lost in a leak test, by its verdict: the limit less what was left of it."""
+    return _less(parse(value_of(verdict, "high")), parse(value_of(verdict, "margin")))
+
+
+def _less(one: Quantity | None, other: Quantity | None) -> Quantity | None:
+    if one is None or other is None or one.unit != other.unit:
+        return None
+    return Quantity(Fraction(one.value) - Fraction(other.value), one.unit)
 
 
 def levels_of(source: Source, clock: Clock) -> list[Level]:

@@ -14,9 +14,10 @@ from handsfree.procedure._model import Step
 from handsfree.record import (
     AUDIO,
     Finding,
+    LogRead,
     RecordError,
     Told,
-    check_chain,
+    check_read,
     exceptions_of,
     hash_prefix,
     in_present_form,
@@ -45,7 +46,8 @@ class Sound:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was."""
+    """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was;
+    ``keys``: the shop's folder of public keys that its signatures were held against, None: they were not."""
 
     name: str
     rows: Sequence[Told]
@@ -54,6 +56,7 @@ class Source:
     state: State | None = None
     doubt: str = ""
     sounds: Mapping[str, Sound] = field(default_factory=dict)
+    keys: Path | None = None
 
     def step(self, name: str) -> Step | None:
         """A step of the procedure that was followed; None when it is not known."""
@@ -67,10 +70,10 @@ class Source:
         return [finding for finding in self.findings if finding.severity == "error"]
 
 
-def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT) -> Source:
+def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | None = None) -> Source:
     """Read a job, damage and all, changing nothing. Raises RecordError when there is no record to read."""
     read = read_log(folder)
-    findings = check_chain(folder)
+    findings = [*check_read(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
     book, state, doubt = None, None, ""
     try:
@@ -80,7 +83,15 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT) -> Source:
         doubt = str(error)
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
-    return Source(name, rows, findings, book, state, doubt, sounds)
+    return Source(name, rows, findings, book, state, doubt, sounds, keys)
+
+
+def _about_signatures(read: LogRead, keys: Path | None) -> list[Finding]:
+    if keys is None and not any(line.kind == "signed" for line in read.lines):
+        return []
+    from handsfree.record.signing import check_signatures  # its library takes time to load
+
+    return check_signatures(read, keys)[0]
 
 
 def _sounds(folder: Path, rows: Sequence[Told], limit: int) -> dict[str, Sound]:

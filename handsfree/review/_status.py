@@ -42,6 +42,18 @@ def status_of(source: Source, exceptions: int) -> Status:
     disposition = _disposition(source, closed)
     reasons = items(closed, "reasons") if closed else list(source.state.reasons) if source.state else []
     warnings = [_damage(finding.line, finding.message) for finding in source.damage]
+    signed = next((row for row in reversed(source.rows) if row.get("kind") == "signed"), None)
+    if signed is not None and source.damage:
+        by = f"{value_of(signed, 'name')} on {value_of(signed, 'at')[:10]}"
+        warnings.insert(
+            0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
+        )
+    if signed is not None and value_of(signed, "decision") == "reject":
+        again = "; ".join(items(signed, "redo"))
+        reasons = [
+            *reasons,
+            f"rejected by {value_of(signed, 'name')}: {value_of(signed, 'reason')}; do again: {again}",
+        ]
     practice = practice_of(opened)
     if source.damage:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
@@ -51,6 +63,8 @@ def status_of(source: Source, exceptions: int) -> Status:
         tone, answer, group = "no", "No: the record does not hold up", "damaged record"
     elif practice:
         tone, answer, group = "no", "No: practice, not a real tire", "practice"
+    elif signed is not None and value_of(signed, "decision") == "reject":
+        tone, answer, group = "no", "No: rejected when it was reviewed", "rejected"
     elif not _released(source, closed) or reasons:
         tone, answer, group = "no", f"No: {disposition}", disposition
     elif any(text.startswith("concession") for text in items(closed, "exceptions")):
@@ -86,9 +100,9 @@ def _released(source: Source, closed: Told) -> bool:
 
 
 def _after(source: Source, closed: Told | None) -> list[str]:
-    """Whatever was added to the chain once the job was closed, a signature for one."""
+    """Whatever was added to the chain once the job was closed, but for signatures: they have a place of their own."""
     if closed is None:
         return []
     rows = source.rows[list(map(id, source.rows)).index(id(closed)) + 1 :]
-    told = [phrase(row) for row in rows if row.get("kind") != "event"]
+    told = [phrase(row) for row in rows if row.get("kind") not in ("event", "signed")]
     return [f"{one.label}: {one.text.plain}" for one in told if one is not None]

@@ -12,7 +12,7 @@ from handsfree.record import RecordError
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
 from ._page import job_page
-from ._source import read_source
+from ._source import AUDIO_LIMIT, Source, read_source
 
 __all__ = ["Written", "review_folder", "review_job"]
 
@@ -29,12 +29,15 @@ class Written:
     damaged: tuple[str, ...] = ()
 
 
-def review_job(folder: Path, out: Path | None = None, *, customer: bool = False) -> Written:
+def review_job(
+    folder: Path, out: Path | None = None, *, customer: bool = False, keys: Path | None = None
+) -> Written:
     """Write one job's page. ``out``: a file, or a folder that exists; default: in the job's folder.
 
-    A damaged record gets its page too. Raises RecordError (no record), OSError.
+    ``keys``: the shop's public keys, to hold signatures against. A damaged record gets its page too.
+    Raises RecordError (no record), OSError.
     """
-    source = read_source(folder, audio_limit=0) if customer else read_source(folder)
+    source = _read(folder, customer, keys)
     name = f"{source.name}-customer.html" if customer else f"{source.name}.html"
     page = folder / ("customer.html" if customer else "review.html") if out is None else out
     if out is not None and out.is_dir():
@@ -43,7 +46,13 @@ def review_job(folder: Path, out: Path | None = None, *, customer: bool = False)
     return Written(page, 1, (source.name,) if source.damage or source.doubt else ())
 
 
-def review_folder(folder: Path, out: Path | None = None, *, customer: bool = False) -> Written:
+def _read(folder: Path, customer: bool, keys: Path | None) -> Source:
+    return read_source(folder, audio_limit=0 if customer else AUDIO_LIMIT, keys=keys)
+
+
+def review_folder(
+    folder: Path, out: Path | None = None, *, customer: bool = False, keys: Path | None = None
+) -> Written:
     """Write a page for every job in a folder, and an index of them; default: into its folder ``review``.
 
     ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs), OSError.
@@ -57,7 +66,7 @@ def review_folder(folder: Path, out: Path | None = None, *, customer: bool = Fal
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
     entries: list[Entry] = []
     damaged: list[str] = []
-    for entry, bad in _pages(jobs, place, customer):
+    for entry, bad in _pages(jobs, place, customer, keys):
         entries.append(entry)
         damaged += [entry.name] if bad else []
     if customer:
@@ -66,11 +75,11 @@ def review_folder(folder: Path, out: Path | None = None, *, customer: bool = Fal
     return Written(place / _INDEX, len(jobs), tuple(damaged))
 
 
-def _pages(jobs: list[Path], place: Path, customer: bool) -> Iterator[tuple[Entry, bool]]:
+def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> Iterator[tuple[Entry, bool]]:
     """Job by job, so that a folder of thousands needs the memory of one."""
     for job in jobs:
         try:
-            source = read_source(job, audio_limit=0) if customer else read_source(job)
+            source = _read(job, customer, keys)
         except RecordError as error:
             yield unreadable(job.name, str(error)), True
             continue

@@ -9,12 +9,14 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from handsfree.audio import (
+    FRAME_BYTES,
     FRAME_MS,
     EndpointerSettings,
+    Microphone,
     MicrophoneLost,
     Source,
     Utterance,
@@ -27,6 +29,7 @@ from handsfree.session._echo import unseen
 from handsfree.session._people import CODE
 
 __all__ = [
+    "GAP",
     "AudioEars",
     "Back",
     "Closed",
@@ -43,6 +46,9 @@ __all__ = [
 #: A script of sound files that has run out gets this long (its own noise floor) before the session ends.
 _AFTER_THE_LAST_MS = 2000
 _A_WHILE_MS = 5000
+_ROOM_MS = 1000  # as long as the suppressor looks back for the lowest noise
+GAP = "some of the sound was lost"
+"""The reason of a hypothesis that was not accepted for that alone: a lost block may have been a digit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +120,7 @@ class AudioEars:
     """A source, an endpointer and an engine. Decodes while the speech comes in.
 
     ``beside`` may be set to a keyboard's ``typed``: a line that was typed is taken while nobody speaks.
+    ``headset``: the microphone does not hear the tool, so that the technician may speak while it does.
     """
 
     def __init__(
@@ -122,16 +129,29 @@ class AudioEars:
         engine: Engine,
         clock: Clock,
         settings: EndpointerSettings | None = None,
+        *,
+        headset: bool = False,
     ) -> None:
         self.engine = engine
         self.source = source
         self._clock = clock
         self._listener = Listener(engine, settings)
+        self._unheeded = 0  # blocks lost before the tool listened for anything
+        self._lost = 0  # blocks, as far as they are accounted for
+        self._whole = 0  # frames since sound was lost
+        self._headset = headset
+        self._hearing: Armed | None = None  # what is listened for since a prompt began, without a pause
+        self._turned_away = True
         self.beside: Callable[[Armed], Heard | None] | None = None
 
     @property
     def noise_dbfs(self) -> float:
         return self._listener.noise_dbfs
+
+    @property
+    def lost_blocks(self) -> int:
+        """Blocks of 30 ms that the source lost so far of what was listened to."""
+        return getattr(self.source, "lost", 0) - self._unheeded
 
     @property
     def level(self) -> Level:
@@ -140,9 +160,9 @@ class AudioEars:
         return Level(ears.level_dbfs, ears.noise_dbfs, ears.in_speech)
 
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
-        self._listener.arm(armed)
-        self._listener.reset()
-        self.source.cue(answer)
+        if self._hearing is not armed:
+            self._begin(armed, answer)
+        self._hearing = None
         quiet_ms = 0
         while True:
             if not self._listener.in_speech:
@@ -166,6 +186,64 @@ class AudioEars:
             if heard is not None:
                 return heard
 
+    def hear_room(self, armed: Armed) -> None:
+        """Listen to the room for a second, whatever is said in it, before the tool speaks for the first time.
+
+        Else the first answer would be the first sound, and part of it be taken for the noise.
+        """
+        if not isinstance(self.source, Microphone):
+            return
+        self._listener.arm(armed)
+        with contextlib.suppress(MicrophoneLost):  # the next listen will tell
+            for _ in range(_ROOM_MS // FRAME_MS):
+                self._listener.feed(self.source.read())
+        self._listener.reset()
+        self._unheeded += self.lost_blocks  # a device that is just opened drops a little
+
+    def _begin(self, armed: Armed, answer: bool) -> None:
+        self._listener.arm(armed)
+        self._listener.reset()
+        if self._turned_away and isinstance(self.source, Microphone):
+            self.source.drain()
+        self._turned_away = False
+        self.source.cue(answer)
+
+    @property
+    def spoken_to(self) -> bool:
+        """Somebody began to speak while it was overheard, and has not been listened to yet."""
+        return self._hearing is not None and self._listener.in_speech
+
+    def overhear(self, armed: Armed, answer: bool) -> Callable[[], bool] | None:
+        """Listen while a prompt plays: what tells, called again and again, whether somebody began to speak.
+
+        The next ``listen`` for the same goes on with that utterance. None without a headset: it would be the tool.
+        """
+        if not self._headset:
+            return None
+        if self._hearing is not armed:
+            self._begin(armed, answer)
+            self._hearing = armed
+        lost = False
+
+        def speaks() -> bool:
+            nonlocal lost
+            if not lost and not self._listener.in_speech:
+                try:
+                    frame = self.source.read()
+                except MicrophoneLost:
+                    frame = None  # the next listen will tell
+                lost = frame is None
+                if frame is not None:
+                    self._clock.advance(FRAME_MS)
+                    self._frame(frame)  # no utterance can end with the frame that begins it
+            return self._listener.in_speech
+
+        return speaks
+
+    def turn_away(self) -> None:
+        """What is said from here to the next ``listen`` is not heard: something that must be heard is spoken."""
+        self._hearing, self._turned_away = None, True
+
     def _nothing_more(self, answer: bool, until: int | None) -> bool:
         """Recorded speakers only: nobody is speaking, and nothing that can still happen would make one speak."""
         source = self.source
@@ -174,8 +252,15 @@ class AudioEars:
         return until is None if not answer else source.exhausted
 
     def _frame(self, frame: bytes) -> Heard | None:
+        self._whole = self._whole + 1 if self.lost_blocks == self._lost else 0
+        self._lost = self.lost_blocks
         listened = self._listener.feed(frame)
-        return Heard(listened.hypothesis, listened.utterance) if listened else None
+        if listened is None:
+            return None
+        hypothesis, utterance = listened.hypothesis, listened.utterance
+        if hypothesis.accepted and self._whole * FRAME_BYTES < len(utterance.pcm):
+            hypothesis = replace(hypothesis, accepted=False, reason=GAP)
+        return Heard(hypothesis, utterance)
 
     def close(self) -> None:
         self.source.close()

@@ -6,9 +6,9 @@ from typing import Final
 
 from handsfree.audio import Utterance, noise_floor_dbfs, snr_db
 from handsfree.grammar import Armed, Interpretation
-from handsfree.hearing import DROWNED, LEAST_SNR_DB, Hypothesis
+from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis
 from handsfree.procedure import UNSURE, Answer, Command, NoMatch
-from handsfree.session._ears import Heard
+from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
 __all__ = ["TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
@@ -54,8 +54,9 @@ def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | No
 
 
 def _stops(hypothesis: Hypothesis, armed: Armed) -> bool:
-    """Whether work is to stop: also when it was heard in too much noise, since stopping for nothing hurts nobody."""
-    if not hypothesis.text or not (hypothesis.accepted or hypothesis.reason == DROWNED):
+    """Whether work is to stop: also when it was heard in too much noise, with a gap, or by one of two recognizers,
+    since stopping for nothing hurts nobody."""
+    if not hypothesis.text or not (hypothesis.accepted or hypothesis.reason in (DROWNED, GAP, UNLIKE)):
         return False
     meaning = armed.interpret(hypothesis.text)
     return meaning is not None and meaning.label == "command" and meaning.slot("command") == "stop_work"

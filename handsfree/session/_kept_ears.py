@@ -44,6 +44,7 @@ class KeptEars:
         self._comeback = comeback
         self._keyboard: Ears | None = None
         self._away = False
+        self._lost = 0  # blocks told of these ears
 
     @property
     def noise_dbfs(self) -> float | None:
@@ -54,6 +55,26 @@ class KeptEars:
     def level(self) -> Level | None:
         """What the microphone gives at this moment, where there is one."""
         return self._ears.level if isinstance(self._ears, AudioEars) else None
+
+    def take_lost(self) -> int:
+        """Blocks of 30 ms lost since this was asked before: the computer was late."""
+        lost = self._ears.lost_blocks if isinstance(self._ears, AudioEars) else self._lost
+        new, self._lost = lost - self._lost, lost
+        return new
+
+    def overhear(self, armed: Armed, answer: bool) -> Callable[[], bool] | None:
+        """What tells whether somebody speaks while a prompt plays; None where that can't be heard."""
+        return self._ears.overhear(armed, answer) if isinstance(self._ears, AudioEars) else None
+
+    @property
+    def spoken_to(self) -> bool:
+        """Somebody began to speak while it was overheard, and has not been listened to yet."""
+        return isinstance(self._ears, AudioEars) and self._ears.spoken_to
+
+    def turn_away(self) -> None:
+        """What is said from here to the next ``listen`` is not heard."""
+        if isinstance(self._ears, AudioEars):
+            self._ears.turn_away()
 
     def listen(
         self, armed: Armed, until: int | None, *, answer: bool
@@ -68,6 +89,8 @@ class KeptEars:
                 return result
             ears = self._comeback()
             if ears is not None:
+                if isinstance(ears, AudioEars):
+                    ears.hear_room(armed)
                 self._take_back(ears)
                 return Back()
         beside = self._keyboard if self._ears is not self._keyboard else None
@@ -78,6 +101,7 @@ class KeptEars:
         """The ears are gone: listen by the keyboard, or wait. False when nobody will ever be heard again."""
         gone, self._away = self._ears, True
         gone.close()
+        self._ears = Nobody(gone.engine, self._clock)  # the lost ones can't be closed once more
         if self._keyboard is None and self._spare is not None:
             self._keyboard, self._spare = self._spare(), None
         if self._keyboard is None or gone is self._keyboard:
@@ -105,4 +129,4 @@ class KeptEars:
         """Listen by the microphone again; what is typed is still taken."""
         if isinstance(ears, AudioEars) and isinstance(self._keyboard, TypedEars):
             ears.beside = self._keyboard.typed
-        self._ears, self._away = ears, False
+        self._ears, self._away, self._lost = ears, False, 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.procedure import Book, EventError, Machine, Record, Say, Spoken, event_from_body
+from handsfree.procedure import Book, EventError, Machine, Record, Resumed, Say, Spoken, event_from_body
 from handsfree.record import Line, RecordError
 
 __all__ = ["OWN", "Replayed", "entry", "replay"]
@@ -30,7 +30,7 @@ def entry(effect: Record) -> dict[str, object]:
 
 
 #: Lines the machine knows nothing of; everything else is an event or an effect of one.
-OWN = ("open", "event", "recovered", "reopened", "note", "signed", "audio_dropped")
+OWN = ("open", "event", "recovered", "reopened", "note", "sound_lost", "signed", "audio_dropped")
 
 
 def replay(book: Book, lines: Sequence[Line]) -> Replayed:
@@ -48,6 +48,8 @@ def replay(book: Book, lines: Sequence[Line]) -> Replayed:
             except EventError as error:
                 raise _differs(line, str(error)) from None
             due = [entry(effect) for effect in effects if isinstance(effect, Record)]
+            if isinstance(event, Resumed):
+                unspoken.clear()  # cut off in another session: nobody was waiting for the rest of it
             unspoken |= {effect.id: effect for effect in effects if isinstance(effect, Say)}
             if isinstance(event, Spoken):
                 unspoken.pop(event.say, None)

@@ -7,15 +7,15 @@ session never reads it.
 
 from __future__ import annotations
 
-import tomllib
 from importlib import resources
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handsfree._toml import TomlError, one_line, read_toml
 from handsfree.audio import AudioError, ScriptLine
 
-__all__ = ["Scenario", "demo_folder", "read_scenario", "script_lines"]
+__all__ = ["Scenario", "demo_folder", "parse_scenario", "read_scenario", "script_lines"]
 
 
 class _Model(BaseModel):
@@ -51,13 +51,22 @@ def read_scenario(folder: Path) -> Scenario | None:
     if not path.exists():
         return None
     try:
-        return Scenario.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise AudioError(f"{path}: can't be read: {error}") from None
+    return parse_scenario(text, path)
+
+
+def parse_scenario(text: str, path: Path) -> Scenario:
+    """A scenario file's text. Raises AudioError, one line that begins with ``path``."""
+    try:
+        return Scenario.model_validate(read_toml(text))
+    except TomlError as error:
         raise AudioError(f"{path}: can't be read: {error}") from None
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
-        raise AudioError(f"{path}: {place}: {first['msg']}") from None
+        raise AudioError(f"{path}: {one_line(place)}: {one_line(first['msg'])}") from None
 
 
 def script_lines(path: Path) -> list[ScriptLine]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
+from handsfree.audio import FRAME_MS
 from handsfree.grammar import Armed, Interpretation, Library
 from handsfree.procedure import (
     NOT_BEGUN,
@@ -57,7 +58,8 @@ class Session:
     One job is listened to; the others are on hold, their waits run on and are announced by name. ``another``
     makes a new job of that name; without it there is one job and nothing is said of others. ``spare`` gives other
     ears (the keyboard) when the microphone is lost, and ``comeback`` the microphone again as soon as it is there;
-    without either the session ends there and the jobs can be opened again.
+    without either the session ends there and the jobs can be opened again. ``speaker_in`` gives the speaker of a
+    job's folder where each job keeps its own replies; without it ``speaker`` speaks for all.
     """
 
     def __init__(
@@ -75,17 +77,19 @@ class Session:
         people: People | None = None,
         name: str = TIRE_NAMES[0],
         another: Callable[[str], Job] | None = None,
+        speaker_in: Callable[[Path], Speaker] | None = None,
     ) -> None:
         self._bay = Bay(Tire(machine, log, name), another)
         self._library = library
         self._ears = KeptEars(ears, clock, spare, comeback)
-        self._speaker = speaker
+        self._speaker_in = speaker_in or (lambda _: speaker)
         self._clock = clock
         self._view = view or NoView()
         self._people = people or People()
         self._speech_dbfs: float | None = None  # of what was last understood
         self._cache: dict[tuple[tuple[str, str], ...], Armed] = {}
         self._ended = ""
+        self._barged = False  # somebody began to speak in this turn's prompt
 
     @property
     def machine(self) -> Machine:
@@ -165,46 +169,75 @@ class Session:
                 self._view.recorded(effect)
         if tire is self._bay.active:  # what waits beside it is told aloud, not shown
             self._view.stands(tire.machine.book, tire.machine.state)
-        spoken = [self._perform(effect, tire) for effect in effects]
+        self._barged = False
+        spoken = [self._perform(effect, tire, effects[at + 1 :]) for at, effect in enumerate(effects)]
+        barged, self._barged = self._barged, False
         for effect, played in zip(effects, spoken, strict=True):
             if isinstance(effect, Say) and played is not None:
                 # Only now has it been said.
+                cut = {"cut_by": "speech"} if barged and not played else {}
                 self.feed(
                     Spoken(self._clock.now(), effect.id, played),
                     tire,
-                    {"text": effect.text, "say_kind": effect.kind},
+                    {"text": effect.text, "say_kind": effect.kind, **cut},
                 )
 
-    def _perform(self, effect: Effect, tire: Tire | None = None) -> bool | None:
+    def _perform(self, effect: Effect, tire: Tire | None = None, after: Sequence[Effect] = ()) -> bool | None:
+        """``after``: the effects of the same turn that follow."""
         tire = tire or self._bay.active
         match effect:
+            case Say() | Chime() if self._barged:
+                return False  # somebody speaks: what would have followed is cut off with what was said
             case Say(text=text, kind=kind, barge_in=barge_in):
                 self._view.said(text, kind)
-                return self._played(lambda: self._speaker.say(text, interruptible=barge_in))
+                speaker = self._speaker_in(tire.log.folder)
+                speaks = self._overhearing(tire, after) if barge_in else None
+                if speaks is None:
+                    self._ears.turn_away()
+                    return self._played(lambda: speaker.say(text, interruptible=barge_in))
+                whole = self._played(lambda: speaker.say(text, True, cut=speaks), heard=True)
+                self._barged = self._ears.spoken_to
+                return whole
             case Chime(name=name):
-                self._played(lambda: self._speaker.chime(name))
+                self._played(lambda: self._speaker_in(tire.log.folder).chime(name))
             case Arm():
-                self._arm(effect, tire)
+                tire.listening = self._listening(effect, tire)
             case Finish(outcome=outcome):
                 tire.outcome = outcome
             case _:
                 pass  # timers are kept in the machine's state; Records are written already
         return None
 
-    def _played(self, play: Callable[[], Played]) -> bool:
-        """Whether it came out whole. A dead loudspeaker is said on the screen and counts as not spoken."""
+    def _overhearing(self, tire: Tire, after: Sequence[Effect]) -> Callable[[], bool] | None:
+        """What tells whether somebody speaks, while a prompt plays that may be cut off; else None.
+
+        Nothing is cut off before something that must be heard: who speaks then has not heard all that he answers.
+        """
+        if any(isinstance(effect, Say) and not effect.barge_in for effect in after):
+            return None
+        arm = next((effect for effect in after if isinstance(effect, Arm)), None)
+        listening = tire.listening if arm is None else self._listening(arm, tire)
+        if tire is not self._bay.active or listening.armed is None:
+            return None
+        return self._ears.overhear(listening.armed, listening.answer)
+
+    def _played(self, play: Callable[[], Played], *, heard: bool = False) -> bool:
+        """Whether it came out whole. A dead loudspeaker is said on the screen and counts as not spoken.
+
+        ``heard``: it was listened meanwhile, and the clock went on with that.
+        """
         try:
             played = play()
         except SpeakingError as error:
             self._view.note(str(error))
             return False
-        self._clock.advance(played.played_ms)
+        if not heard:
+            self._clock.advance(played.played_ms)
         return played.completed
 
-    def _arm(self, effect: Arm, tire: Tire) -> None:
+    def _listening(self, effect: Arm, tire: Tire) -> Listening:
         if not effect.grammar:
-            tire.listening = Listening()
-            return
+            return Listening()
         beside = self._bay.grammar(tire) if "command" in dict(effect.grammar) else ()
         grammar = effect.grammar + beside
         armed = self._cache.pop(grammar, None) or self._library.arm(dict(self._people.fill(grammar)))
@@ -213,7 +246,7 @@ class Session:
             del self._cache[next(iter(self._cache))]
         answer = any(label != "command" for label, _ in effect.grammar)
         silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
-        tire.listening = Listening(armed, effect.grammar, answer, silence)
+        return Listening(armed, effect.grammar, answer, silence)
 
     def _turn(self) -> None:
         if self._bay.active.outcome:
@@ -228,6 +261,9 @@ class Session:
         self._view.listening()
         result = self._ears.listen(listening.armed, until, answer=listening.answer)
         now = self._clock.now()
+        lost = self._ears.take_lost()
+        if lost:
+            self.log.append([{"kind": "sound_lost", "device": "microphone", "ms": str(lost * FRAME_MS)}])
         match result:
             case Heard():
                 self._heard(result, listening)

@@ -20,8 +20,11 @@ __all__ = ["CardPlayer", "load_sounddevice"]
 
 #: How long after its end a clip may still be playing before the device counts as stuck.
 _GRACE_S = 3.0
-#: Sound card clocks are within 0.1 % of nominal; 3 % and 30 ms allow for the first buffer's start.
-_HURRY, _HURRY_S = 0.97, 0.03
+#: How often it is looked whether the end has come, while somebody listens beside.
+_LOOK_S = 0.005
+#: Sound card clocks are within 0.1 % of nominal; 3 % and 100 ms allow for the first buffer's start and for a sound
+#: server that fetches ahead (PulseAudio's null sink at a latency of 20 ms: up to 70 ms).
+_HURRY, _HURRY_S = 0.97, 0.1
 
 
 def load_sounddevice() -> Any:
@@ -63,10 +66,17 @@ class CardPlayer:
 
         A stream that ends early, stalls, or swallows the sound faster than it lasts is not completed.
         """
+        return self._play(clip, self._stop if interruptible else None, None)
+
+    def play_until(self, clip: Clip, cut: Callable[[], bool]) -> Played:
+        """Play to the end, or until ``cut``, which is called all the while, says so. Raises SpeakingError."""
+        return self._play(clip, self._stop, cut)
+
+    def _play(self, clip: Clip, stop: threading.Event | None, cut: Callable[[], bool] | None) -> Played:
         if not clip.frames:
             return Played(0, 0, clip.rate)
         rate = self._rate_for(clip)
-        run = _Run(self._sd, _at_rate(clip, rate), rate, self._stop if interruptible else None, self._clock)
+        run = _Run(self._sd, _at_rate(clip, rate), rate, stop, self._clock)
         self._stop.clear()
         try:
             with self._sd.RawOutputStream(
@@ -77,7 +87,10 @@ class CardPlayer:
                 callback=run.callback,
                 finished_callback=run.finished.set,
             ) as stream:
+                if cut is not None:
+                    self._wait(run.finished, clip.seconds, cut)
                 run.finished.wait(clip.seconds + self._grace_s)
+                run.wait_out()
                 played = run.account(float(stream.latency))
                 stream.abort()
         except (self._sd.PortAudioError, ValueError) as error:
@@ -85,6 +98,14 @@ class CardPlayer:
                 f"can't play sound ({_one_line(error)}): choose another output device"
             ) from None
         return Played(min(clip.frames, int(clip.frames * played)), clip.frames, clip.rate)
+
+    def _wait(self, finished: threading.Event, seconds: float, cut: Callable[[], bool]) -> None:
+        """Until it is finished, or ``cut`` says stop, or it is surely overdue."""
+        overdue = self._clock() + seconds + self._grace_s
+        while not finished.wait(_LOOK_S) and self._clock() < overdue:
+            if cut():
+                self.stop()
+                return
 
     def stop(self) -> None:
         """End an interruptible clip that is playing."""
@@ -142,6 +163,14 @@ class _Run:
         self._handed += len(part)
         if self._handed >= len(self._pcm):
             raise self._sd.CallbackStop
+
+    def wait_out(self) -> None:
+        """Where the device says a little early that it is done: until the sound has lasted as long as it is."""
+        if self._began is None or self._cut or self._handed < len(self._pcm) or not self.finished.is_set():
+            return
+        left = self._began + len(self._pcm) / 2 / self._rate - self._clock()
+        if 0 < left <= _HURRY_S:
+            time.sleep(left)
 
     def account(self, latency_s: float) -> float:
         """The share of the clip that came out, 0 to 1; 1 only when nothing speaks against it."""

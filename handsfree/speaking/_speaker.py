@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from ._chimes import chime
 from ._text import speakable
-from ._types import Clip, Played, Player, Voice
+from ._types import Clip, DuplexPlayer, Played, Player, Voice
 
 __all__ = ["Speaker"]
 
@@ -20,9 +22,16 @@ class Speaker:
         """Make the sound without playing it, so that ``say`` starts at once. Raises VoiceError."""
         return self._voice.clip(speakable(text))
 
-    def say(self, text: str, interruptible: bool = False) -> Played:
-        """Say the text; a caution is never ``interruptible``. Raises VoiceError or SpeakingError."""
-        return self._player.play(self.prepare(text), interruptible)
+    def say(self, text: str, interruptible: bool = False, *, cut: Callable[[], bool] | None = None) -> Played:
+        """Say the text; a caution is never ``interruptible``. Raises VoiceError or SpeakingError.
+
+        ``cut``: called again and again while an interruptible text plays, where the player allows that; it stops
+        when that says so.
+        """
+        clip = self.prepare(text)
+        if interruptible and cut is not None and isinstance(self._player, DuplexPlayer):
+            return self._player.play_until(clip, cut)
+        return self._player.play(clip, interruptible)
 
     def chime(self, name: str) -> Played:
         """Play ``armed``, ``accepted``, ``refused`` or ``wait_over``. Raises SpeakingError."""

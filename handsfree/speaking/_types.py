@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
-__all__ = ["Clip", "Played", "Player", "SpeakingError", "Voice", "VoiceError"]
+__all__ = ["Clip", "DuplexPlayer", "Played", "Player", "SpeakingError", "Voice", "VoiceError"]
 
 
 class SpeakingError(RuntimeError):
@@ -69,7 +70,10 @@ class Voice(Protocol):
 
 
 class Player(Protocol):
-    """Puts sound out and says how much of it came out."""
+    """Puts sound out and says how much of it came out.
+
+    One that can listen at the same time has a ``play_until`` as well, see ``DuplexPlayer``.
+    """
 
     def play(self, clip: Clip, interruptible: bool = False) -> Played:
         """Play to the end, or until ``stop`` when ``interruptible``. Raises SpeakingError."""
@@ -79,3 +83,11 @@ class Player(Protocol):
 
     def close(self) -> None:
         """Give the device back."""
+
+
+@runtime_checkable
+class DuplexPlayer(Protocol):
+    """A player that leaves the caller time to listen while it plays."""
+
+    def play_until(self, clip: Clip, cut: Callable[[], bool]) -> Played:
+        """Play, and call ``cut`` again and again meanwhile; stop when it says so. Raises SpeakingError."""

@@ -251,3 +251,46 @@ def test_a_microphone_in_use_elsewhere(card: type[FakeSounddevice], monkeypatch:
     monkeypatch.setattr(card, "RawInputStream", staticmethod(busy))
     with pytest.raises(AudioError, match="can't be opened"):
         Microphone("headset")
+
+
+def test_lost_sound_is_known_where_it_lies(
+    card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The queue fills while nobody reads: what is read first is whole, the gap is told with the frame after it."""
+    monkeypatch.setattr(card, "blocks", 128 + 5)
+    monkeypatch.setattr(threading.Thread, "start", lambda self: self._target())
+    microphone = Microphone("headset", timeout_s=0.05)
+    assert (microphone.lost, microphone.overflows) == (0, 5)
+    for _ in range(100):
+        microphone.read()
+    assert microphone.lost == 0
+    size = microphone.device.rate * 30 // 1000
+    microphone._on_block(bytes(2 * size), size, None, SimpleNamespace(input_overflow=False))
+    for _ in range(28):
+        microphone.read()
+    assert microphone.lost in (0, 5)  # the resampler holds a little back
+    with pytest.raises(MicrophoneLost):
+        _ = [microphone.read() for _ in range(3)]
+    assert (microphone.lost, microphone.overflows) == (5, 5)
+
+
+def test_after_the_tool_spoke_its_echo_is_thrown_away(card: object, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(threading.Thread, "start", lambda self: self._target())
+    microphone = Microphone("headset", timeout_s=0.05)
+    microphone.cue()
+    assert microphone._queue.empty()
+    size = microphone.device.rate * 30 // 1000
+    loud = np.full(size, 9000, "<i2").tobytes()
+    for block in [loud] * 4 + [bytes(2 * size)] * 20:
+        microphone._on_block(block, size, None, SimpleNamespace(input_overflow=False))
+    # 120 ms for the room; this stream tells no latency of its own.
+    levels = [dbfs(microphone.read()) for _ in range(10)]
+    assert sum(level > -30 for level in levels[1:]) == 0
+
+
+def test_with_a_headset_nothing_is_thrown_away(card: object, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(threading.Thread, "start", lambda self: self._target())
+    microphone = Microphone("headset", timeout_s=0.05, headset=True)
+    microphone.cue()
+    given = [microphone.read() for _ in range(58)]
+    assert loud([dbfs(frame) for frame in given]) >= 57

@@ -52,4 +52,4 @@ def new_job(tmp_path: Path) -> Callable[[], Path]:
 def unsynced(monkeypatch: pytest.MonkeyPatch) -> None:
     """Files without waiting for the disk, for tests of hundreds of jobs that are not about durability."""
     monkeypatch.setattr(files.os, "fsync", lambda fd: None)
-    monkeypatch.setattr(files, "_sync", lambda fd: None)
+    monkeypatch.setattr(files, "sync", lambda fd: None)

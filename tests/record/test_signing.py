@@ -270,6 +270,46 @@ def _today() -> str:
 
 def test_a_damaged_list_of_signatures_is_named(shop: tuple[Path, Path, Path]) -> None:
     job, keys, _ = shop
-    (keys / "signed.jsonl").write_text("{}\nhalf", encoding="utf-8")
+    (keys / "signed.jsonl").write_text("{}\nhalf\n", encoding="utf-8")
     with pytest.raises(RecordError, match=r"signed\.jsonl is damaged at line 2"):
         looked_at(job, keys)
+
+
+@pytest.mark.parametrize("cut", [1, 20, 150])
+def test_a_list_whose_last_line_was_cut_off_goes_on_and_keeps_every_byte(
+    shop: tuple[Path, Path, Path], cut: int
+) -> None:
+    """The power went while a signature was noted: the record has it, and the next one is noted behind whole lines."""
+    job, keys, _ = shop
+    listed = keys / "signed.jsonl"
+    put_under(shop, Decision("accept"))
+    whole = listed.read_bytes()
+    put_under(shop, Decision("accept"))
+    torn = listed.read_bytes()[:-cut]
+    listed.write_bytes(torn)
+    assert errors(job, keys) == []
+    told = [f for f in looked_at(job, keys).findings if f.check == "signed"]
+    assert [(f.severity, "is cut off at line 2" in f.message) for f in told] == [("warn", True)]
+    put_under(shop, Decision("accept"))
+    assert listed.read_bytes().startswith(whole)
+    assert listed.read_bytes().count(b"\n") == 2
+    assert (keys / "signed.torn-1").read_bytes() == torn[len(whole) :]
+    assert errors(job, keys) == []
+
+
+def test_a_list_that_can_not_take_the_whole_line_says_so(
+    shop: tuple[Path, Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job, keys, _ = shop
+    put_under(shop, Decision("accept"))
+    real = os.write
+
+    def half(fd: int, data: bytes) -> int:
+        return real(fd, data[: len(data) // 2] if b'"decision"' in data and b'"job"' in data else data)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", half)
+        with pytest.raises(RecordError, match=r"signed, but not noted in .*full: free space"):
+            put_under(shop, Decision("accept"))
+    assert sum(line.kind == "signed" for line in read_log(job).lines) == 2
+    assert errors(job, keys) == []

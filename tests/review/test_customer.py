@@ -76,3 +76,23 @@ def test_practice_says_so(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("recheck")), UTC_CLOCK)))
     assert "Practice. This was not a real tire." in shown
     assert "Not for the road" in shown
+
+
+def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(
+    job: Callable[[str], Path],
+) -> None:
+    source = read_source(job("whole"), audio_limit=0)
+    table = next(one for one in parse(customer_page(source, UTC_CLOCK)).iter(f"{XHTML}table"))
+    rows = {}
+    for one in table.iter(f"{XHTML}tr"):
+        name, *cells = ("".join(cell.itertext()).strip() for cell in one)
+        rows[name] = cells
+    # 10 kPa may be lost, 1.4504 psi: 35.0 less that is 33.55 psi, and 35.0 psi at one temperature is no loss.
+    value, limit, result = rows["End pressure"]
+    assert value.startswith("35.0\u202fpsi")
+    assert limit.startswith("at least 33.55\u202fpsi (231\u202fkPa)")
+    assert "inside" in result
+    value, limit, result = rows["Pressure lost"]
+    assert value.startswith("0\u202fpsi")
+    assert limit.startswith("at most 1.4504\u202fpsi (10\u202fkPa)")
+    assert "inside by 1.45\u202fpsi" in result

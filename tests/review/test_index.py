@@ -71,7 +71,9 @@ def test_every_filter_hides_exactly_the_rows_that_do_not_fit(shop: Path) -> None
     rows = [one for one in root.iter(f"{XHTML}tr") if one.get("data-technician")]
     assert len(rows) == 6
     selects = {one.get("id"): one for one in root.iter(f"{XHTML}select")}
-    assert set(selects) == {f"filter-{key}" for key in ("technician", "date", "disposition", "exceptions")}
+    assert set(selects) == {
+        f"filter-{key}" for key in ("technician", "date", "disposition", "exceptions", "signed")
+    }
     labels = {one.get("for") for one in root.iter(f"{XHTML}label")}
     assert labels == set(selects)
     for name, select in selects.items():

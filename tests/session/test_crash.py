@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from procedure.driving import START_MS, book_of
 
+from handsfree.audit import audit
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError, Start, TimerDue
 from handsfree.record import JobLog, Line, RecordError, read_log
@@ -388,3 +389,21 @@ def test_text_is_pinned_byte_for_byte(tmp_path: Path) -> None:
 def test_no_job_in_the_folder(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="no record"):
         open_job(tmp_path, lambda not_before: SimulatedClock(not_before))
+
+
+def test_only_what_the_last_session_owed_is_noted_as_unspoken(tmp_path: Path) -> None:
+    """Cut off within a sentence, opened again, and cut off once more behind its closing line."""
+    raw = complete(tmp_path / "job", SHORT, SHORT_LINES)
+    question = next(n for n, line in enumerate(raw) if b'"say":"2"' in line)
+    folder = cut_copy(tmp_path / "job", tmp_path / "cut", b"".join(raw[:question]))
+    assert go_on(folder, SHORT_LINES) == "returned"
+    again = (folder / "record.jsonl").read_bytes().splitlines(keepends=True)
+    close = next(n for n, line in enumerate(again) if b'"kind":"close"' in line)
+    (folder / "record.jsonl").write_bytes(b"".join(again[: close + 1]))
+    with pytest.raises(RecordError, match="finished"):
+        reopen(folder)
+    said = [e["say"] for e in lines_of(folder, "event") if e["type"] == "spoken"]
+    assert len(said) == len(set(said))
+    unheard = [e for e in lines_of(folder, "event") if e["type"] == "spoken" and e["completed"] == "false"]
+    assert [str(e["text"]).split()[0] for e in unheard] == ["Finished.", "Check"]
+    assert [f.message for f in audit(folder).findings if f.check == "spoken" and f.severity == "error"] == []

@@ -19,7 +19,6 @@ import subprocess
 import sys
 import tempfile
 import tomllib
-import wave
 import zlib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
@@ -32,6 +31,10 @@ import numpy.typing as npt
 import soundfile
 import soxr
 from room_tone import RATE, Samples, dbfs, pink_noise, room_tone
+
+from handsfree.bench._voices import flite
+from handsfree.speaking import Clip, VoiceError
+from handsfree.speaking._sound_file import read_clip
 
 __all__ = ["Line", "ScenarioError", "active_level", "read_scenario", "render"]
 
@@ -90,34 +93,30 @@ def _line(path: Path, voices: dict[str, str], number: int, entry: dict[str, Any]
 def _synthesize(text: str, voice: str, stretch: float) -> Samples:
     """The synthesizer's own output at 16 kHz, its silences trimmed. ``stretch`` over 1 is slower."""
     engine, _, name = voice.rpartition(":")
-    with tempfile.TemporaryDirectory() as folder:
-        out = str(Path(folder) / "say.wav")
+    try:
         if engine == "espeak":
-            command = ["espeak-ng", "-v", name, "-s", str(round(155 / stretch)), "-w", out, text]
+            clip = _espeak(text, name, round(155 / stretch))
         else:
-            command = [
-                "flite",
-                "-voice",
-                name,
-                "--setf",
-                f"duration_stretch={stretch}",
-                "-t",
-                text,
-                "-o",
-                out,
-            ]
-        try:
-            done = subprocess.run(command, capture_output=True, text=True, check=False)
-        except FileNotFoundError:
-            raise ScenarioError(f"{command[0]} is missing: apt-get install {command[0]}") from None
-        if done.returncode or not Path(out).exists():
-            raise ScenarioError(f"{command[0]} can't say {text!r} with {voice}: {done.stderr.strip()[:120]}")
-        with wave.open(out, "rb") as w:
-            rate, raw = w.getframerate(), w.readframes(w.getnframes())
-    x = np.frombuffer(raw, "<i2").astype(np.float64) / 32768
-    if rate != RATE:
-        x = np.asarray(soxr.resample(x, rate, RATE), dtype=np.float64)
+            clip = flite(text, name, "--setf", f"duration_stretch={stretch}")
+    except FileNotFoundError as missing:
+        raise ScenarioError(f"{missing.filename} is missing: apt-get install {missing.filename}") from None
+    except VoiceError as error:
+        raise ScenarioError(str(error)) from None
+    x = np.frombuffer(clip.pcm, "<i2").astype(np.float64) / 32768
+    if clip.rate != RATE:
+        x = np.asarray(soxr.resample(x, clip.rate, RATE), dtype=np.float64)
     return _trim(x)
+
+
+def _espeak(text: str, voice: str, words_a_minute: int) -> Clip:
+    """A text by Debian's espeak-ng. Raises VoiceError, FileNotFoundError."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "say.wav"
+        command = ["espeak-ng", "-v", voice, "-s", str(words_a_minute), "-w", str(out), text]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        if done.returncode:
+            raise VoiceError(f"espeak-ng can't say {text!r} with {voice}: {done.stderr.strip()[:120]}")
+        return read_clip(out)
 
 
 def _trim(x: Samples) -> Samples:

@@ -1,0 +1,70 @@
+"""What was signed, by whom, and whether that still holds. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handsfree.record import items, value_of
+
+from ._clock import Clock
+from ._source import Source
+
+__all__ = ["Signature", "signature_state", "signatures_of"]
+
+_DONE = {"accept": "Accepted", "concession": "Accepted by concession", "reject": "Rejected"}
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """One signed decision. ``tone``: yes, look or no; ``proof``: what the signature is worth, in words."""
+
+    seq: str
+    tone: str
+    told: str
+    proof: str
+    reason: str = ""
+    redo: Sequence[str] = ()
+
+
+def signatures_of(source: Source, clock: Clock) -> list[Signature]:
+    """Every signature of the record, the last one first: that is the one that counts."""
+    found = []
+    for row in source.rows:
+        if row.get("kind") != "signed":
+            continue
+        seq, decision = value_of(row, "seq"), value_of(row, "decision")
+        number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
+        faults = [one.message for one in source.findings if one.check == "signed" and one.line == number]
+        tone, proof = _worth(source, faults)
+        tone = {"reject": "no", "accept": tone}.get(decision, tone if tone == "no" else "look")
+        told = f"{_DONE.get(decision, decision)} by {value_of(row, 'name')} on {clock.both(row)}"
+        found.append(Signature(seq, tone, told, proof, value_of(row, "reason"), items(row, "redo")))
+    return found[::-1]
+
+
+def _worth(source: Source, faults: Sequence[str]) -> tuple[str, str]:
+    if faults:
+        return "no", f"Do not rely on it: {'; '.join(faults)}."
+    if source.damage:
+        return (
+            "no",
+            "Do not rely on it: what stands here is not what was signed, or can\u2019t be read any more.",
+        )
+    if source.keys is None:
+        return "look", "The shop\u2019s public keys were not given: whose signature it is was not verified."
+    return "yes", "Verified against the shop\u2019s public keys."
+
+
+def signature_state(source: Source) -> str:
+    """In a word or two, for an index."""
+    signed = [value_of(row, "decision") for row in source.rows if row.get("kind") == "signed"]
+    decision = signed[-1] if signed else ""
+    if any(one.check == "signed" and one.line == 0 for one in source.findings):
+        return "signature gone"
+    if not decision:
+        return "not signed"
+    if source.damage:
+        return "signed, changed since"
+    state = {"accept": "accepted", "concession": "concession", "reject": "rejected"}.get(decision, decision)
+    return state if source.keys is not None else f"{state}, not verified"

@@ -1,0 +1,146 @@
+"""Signatures on the pages: who, when, with what outcome, and whether that holds."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from handsfree.record import JobLog, read_log
+from handsfree.record.signing import Decision, load_key, new_key, sign
+from handsfree.review import review_folder, review_job
+
+from .conftest import parse, words
+
+PASSPHRASE = "eleven quiet herons"
+Copied = Callable[[str], Path]
+
+
+@pytest.fixture
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A shop of its own for each test: its list of what was signed knows a job by its first line."""
+    place = tmp_path_factory.mktemp("shop")
+    new_key(place / "ortega.pem", place / "keys", PASSPHRASE)
+    return place
+
+
+def signed(job: Path, shop: Path, *decisions: Decision) -> Path:
+    for decision in decisions:
+        with JobLog.open(job) as log:
+            sign(log, load_key(shop / "ortega.pem", PASSPHRASE), "ortega", decision, shop / "keys")
+    return job
+
+
+def page(job: Path, keys: Path | None = None, *, customer: bool = False) -> str:
+    return words(parse(review_job(job, keys=keys, customer=customer).page.read_text(encoding="utf-8")))
+
+
+def top(text: str) -> str:
+    """What stands above the exceptions."""
+    return text[: text.index("Look at these first")]
+
+
+ACCEPT = Decision("accept")
+CONCESSION = Decision("concession", "measured again by hand, 5.9 mm")
+REJECT = Decision("reject", "the stem was cut too short", ("trim and stitch again", "leak test"))
+
+
+def test_nobody_has_signed(job: Callable[[str], Path], tmp_path: Path) -> None:
+    assert "Nobody has signed this job yet." in top(page(shutil.copytree(job("whole"), tmp_path / "job")))
+
+
+def test_an_accepted_job_says_who_and_when_and_that_it_was_verified(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("whole"), shop, ACCEPT)
+    day = read_log(folder).lines[-1].at[:10]
+    text = top(page(folder, shop / "keys"))
+    assert f"Accepted by ortega on {day}" in text
+    assert "Verified against the shop\u2019s public keys." in text
+    assert "rejected" not in text
+
+
+def test_without_keys_it_says_that_nothing_was_verified(copied: Copied, shop: Path) -> None:
+    text = top(page(signed(copied("whole"), shop, ACCEPT)))
+    assert "Accepted by ortega" in text
+    assert "public keys were not given: whose signature it is was not verified" in text
+
+
+def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("whole"), shop, CONCESSION)
+    text = top(page(folder, shop / "keys"))
+    assert "Accepted by concession by ortega" in text
+    assert "Reason: measured again by hand, 5.9 mm" in text
+    signed(folder, shop, REJECT)
+    text = top(page(folder, shop / "keys"))
+    assert "No: rejected when it was reviewed" in text
+    assert text.index("Rejected by ortega") < text.index("Before: Accepted by concession")
+    for said in ("the stem was cut too short", "trim and stitch again", "leak test"):
+        assert said in text
+    customer = page(folder, shop / "keys", customer=True)
+    assert "Not for the road" in customer
+    assert "the stem was cut too short" in customer
+    assert "ortega" not in customer
+
+
+@pytest.mark.parametrize("keys", [True, False])
+@pytest.mark.parametrize("how", ["line changed", "line added", "sound gone", "signature changed"])
+def test_a_signed_job_that_changed_is_red_and_says_so(
+    copied: Copied, shop: Path, how: str, keys: bool
+) -> None:
+    folder = signed(copied("whole"), shop, ACCEPT)
+    record = folder / "record.jsonl"
+    content = record.read_bytes()
+    match how:
+        case "line changed":
+            record.write_bytes(content.replace(b'"value":"', b'"value":"9', 1))
+        case "line added":
+            with JobLog.open(folder) as log:
+                log.append([{"kind": "note", "text": "later"}])
+        case "sound gone":
+            next((folder / "audio").iterdir()).unlink()
+        case _:
+            at = content.index(b'"signature":"') + 13
+            record.write_bytes(
+                content[:at] + (b"0" if content[at : at + 1] != b"0" else b"1") + content[at + 1 :]
+            )
+    done = review_job(folder, keys=shop / "keys" if keys else None)
+    assert done.damaged
+    root = parse(done.page.read_text(encoding="utf-8"))
+    text = top(words(root))
+    assert "No: the record is damaged" in text
+    if how != "signature changed":  # then the line can't be read as a signature at all
+        assert "SIGNED by ortega" in text
+        assert "CHANGED since" in text
+        assert "Do not rely on it" in text
+
+
+def test_a_signature_cut_off_is_known_from_the_shops_list(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("whole"), shop, ACCEPT)
+    record = folder / "record.jsonl"
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
+    text = top(page(folder, shop / "keys"))
+    assert "it was signed on" in text
+    assert "the line is gone" in text
+
+
+def test_another_shops_key_is_no_signature(copied: Copied, shop: Path, tmp_path: Path) -> None:
+    folder = signed(copied("whole"), shop, ACCEPT)
+    new_key(tmp_path / "other.pem", tmp_path / "keys", PASSPHRASE)
+    text = top(page(folder, tmp_path / "keys"))
+    assert "No: the record is damaged" in text
+    assert "signed with a key that is not in the shop\u2019s folder" in text.replace("'", "\u2019")
+
+
+def test_the_index_has_a_column_and_a_filter(job: Callable[[str], Path], shop: Path, tmp_path: Path) -> None:
+    for name, decisions in (("a", [ACCEPT]), ("b", [REJECT]), ("c", []), ("d", [CONCESSION])):
+        signed(shutil.copytree(job("whole"), tmp_path / name), shop, *decisions)
+    shutil.rmtree(signed(shutil.copytree(job("whole"), tmp_path / "e"), shop, ACCEPT) / "audio")
+    (shop / "keys" / "signed.jsonl").unlink()  # all of them are copies of one job
+    root = parse(review_folder(tmp_path, keys=shop / "keys").page.read_text(encoding="utf-8"))
+    select = next(one for one in root.iter() if one.get("id") == "filter-signed")
+    states = {"accepted", "rejected", "not signed", "concession", "signed, changed since"}
+    assert {option.text for option in select} == {"all", *states}
+    text = words(root)
+    assert "Rejected by ortega" in text
+    assert "the stem was cut too short" in text
