@@ -55,7 +55,8 @@ class Listener:
     """An endpointer, a noise suppressor and an engine. Decodes while the speech comes in.
 
     PocketSphinx, whose model was trained on quiet rooms, gets the sound with the steady noise taken out; the
-    endpointer judges by that too, the utterance given back is as it came. ``suppress=False`` leaves that out, to compare.
+    endpointer judges by that too, the utterance given back is as it came. ``suppress=False`` leaves that out,
+    to compare.
 
     ``arm`` says what is listened for from the next utterance on; it also decides how long a pause may be: see
     ``Outlook`` and the endpointer's settings.

@@ -51,6 +51,7 @@ class PocketSphinxEngine:
         self._armed = False
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
+        self._to_arm: tuple[str, list[str]] | None = None  # as soon as it is over
         self._ahead: Hypothesis | None = None  # what it is if it has ended already
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
@@ -69,10 +70,17 @@ class PocketSphinxEngine:
         missing = tuple(word for word in words if self._quiet.grammar.lookup_word(word) is None)
         if missing:
             raise MissingWord(self.name, missing)
-        text = armed.jsgf()
+        self._to_arm = armed.jsgf(), words
+        self._armed = True
+        if not self._open:  # new words in the middle of an utterance crash PocketSphinx
+            self._arm_now()
+
+    def _arm_now(self) -> None:
+        if self._to_arm is None:
+            return
+        (text, words), self._to_arm = self._to_arm, None
         self._quiet.arm(text, words)
         self._noisy.arm(text, words)
-        self._armed = True
 
     def begin(self, snr_db: float | None = None) -> None:
         """``snr_db``: how far the speech is expected to stand over the noise, None when that is not known."""
@@ -80,6 +88,7 @@ class PocketSphinxEngine:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open and self._ahead is None:
             self._in_use.stop()  # the microphone was lost in the middle of an utterance
+        self._arm_now()
         self._in_use = self._noisy if snr_db is not None and snr_db < _NOISY_BELOW_DB else self._quiet
         self._heard, self._ahead = [], None
         self._open = True
@@ -114,6 +123,7 @@ class PocketSphinxEngine:
         found, self._ahead = self._ahead or self._decided(), None
         if self._in_use is self._quiet:
             self._settled = self._settled or bool(found.text)
+        self._arm_now()
         return found
 
     def _decided(self) -> Hypothesis:
