@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date
@@ -12,7 +13,7 @@ from sqlalchemy import Connection, Select, Table, case, distinct, extract, func,
 from ._open import Archive
 from ._tables import METADATA, job, verdict
 
-__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "figures"]
+__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "figures", "in_order"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +190,7 @@ def figures(archive: Archive, scope: Scope) -> Figures:
         others = select(func.count(literal(1))).select_from(job)
         left_out = connection.scalar(_within(others, job, scope, practice=not scope.practice)) or 0
     hearing = [Hearing(row[0], *map(int, row[1:])) for row in rows["hearing"]]
+    hearing.sort(key=lambda one: in_order(one.bay))
     return Figures(
         scope,
         jobs=sum(row[2] for row in rows["crews"]),
@@ -220,7 +222,16 @@ def _crews(rows: dict[str, Sequence[Any]]) -> list[Crew]:
     for name, counted in (("repairs", "repairs"), ("exceptions by crew", "exceptions")):
         for row in rows[name]:
             found.setdefault((row[0], row[1]), {})[counted] = row[2]
-    return [Crew(bay, who, **counts) for (bay, who), counts in sorted(found.items())]
+    return [Crew(bay, who, **counts) for (bay, who), counts in sorted(found.items(), key=_by_place)]
+
+
+def in_order(name: str) -> list[tuple[int, str]]:
+    """A key that sorts bay 2 before bay 10."""
+    return [(int(part) if part.isdecimal() else 0, part) for part in re.split(r"(\d+)", name)]
+
+
+def _by_place(item: tuple[tuple[str, str], object]) -> tuple[list[tuple[int, str]], str]:
+    return in_order(item[0][0]), item[0][1]
 
 
 def _by_month(rows: dict[str, Sequence[Any]]) -> list[Month]:

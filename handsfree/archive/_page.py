@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable
 from functools import cache
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader
 
 from handsfree.review._page import environment
 
-from ._figures import Crew, Figures
+from ._figures import Crew, Figures, in_order
 from ._plots import Bar, bars, months
 from ._text import left_out_text, percent, scope_text
 
@@ -36,22 +38,44 @@ def report_page(found: Figures) -> str:
             left_out=left_out_text(found),
             percent=percent,
             plots=_plots(found),
+            crews=[
+                (
+                    c.bay or "not named",
+                    c.technician or "not named",
+                    c.jobs,
+                    c.repairs,
+                    c.scrapped,
+                    c.exceptions,
+                )
+                for c in found.crews
+            ],
+            reasons=[(label, rule or "by inspection", count) for label, rule, count in found.reasons],
+            hearing=[
+                (
+                    one.bay or "not named",
+                    one.utterances,
+                    one.no_match,
+                    percent(one.no_match, one.utterances),
+                    one.no_input,
+                    one.taken_back,
+                    one.corrections,
+                )
+                for one in found.hearing
+            ],
         )
     )
 
 
 def _plots(found: Figures) -> dict[str, object]:
-    crews = sorted(found.crews, key=lambda crew: (-crew.repairs, crew.bay, crew.technician))
     kinds: list[Bar] = [
         (name, float(jobs), f"{jobs} ({percent(jobs, found.jobs)})") for name, _, jobs in found.exceptions
     ]
     heard: list[Bar] = [(_bay(one.bay), *_share(one.no_match, one.utterances)) for one in found.hearing]
     by_month = found.months
     return {
-        "crews": bars(
-            "plot-crews",
-            f"Repairs by bay and technician{', the most' if len(crews) > _MOST else ''}",
-            [(_crew(crew), crew.repairs, str(crew.repairs)) for crew in crews[:_MOST]],
+        "bays": bars("plot-bays", "Repairs by bay", _most(found, lambda crew: _bay(crew.bay))),
+        "technicians": bars(
+            "plot-technicians", "Repairs by technician", _most(found, lambda crew: _person(crew.technician))
         ),
         "reasons": bars(
             "plot-reasons",
@@ -94,5 +118,14 @@ def _bay(bay: str) -> str:
     return f"bay {bay}" if bay else "no bay named"
 
 
-def _crew(crew: Crew) -> str:
-    return f"{_bay(crew.bay)}, {crew.technician or 'nobody named'}"
+def _person(name: str) -> str:
+    return name or "nobody named"
+
+
+def _most(found: Figures, named: Callable[[Crew], str]) -> list[Bar]:
+    """Those with the most repairs; the table has the others."""
+    total: Counter[str] = Counter()
+    for crew in found.crews:
+        total[named(crew)] += crew.repairs
+    ordered = sorted((-count, in_order(name), name) for name, count in total.items() if count)
+    return [(name, -count, str(-count)) for count, _, name in ordered[:_MOST]]

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from handsfree.review._svg import Drawing
+from handsfree.review._svg import WIDTH, Drawing
 
 __all__ = ["Bar", "Series", "bars", "months"]
 
-_WIDTH = 720.0
-_MOST_LETTERS = 46
+_MOST_LETTERS = 52
+_LABELS = 13  # figures of columns that fit beside each other
 
 #: Label, value, what is written at its end.
 Bar = tuple[str, float, str]
@@ -24,20 +24,19 @@ def _short(text: str) -> str:
 
 
 def bars(name: str, title: str, rows: Sequence[Bar]) -> Markup | None:
-    """Horizontal bars from zero, the largest as long as the picture allows; None without rows."""
+    """Horizontal bars from zero, each under its own label, so that a phone shows both; None without rows."""
     if not rows:
         return None
-    lane, left, top = 26.0, 306.0, 8.0
+    lane, left, top = 36.0, 8.0, 4.0
     most = max(value for _, value, _ in rows) or 1.0
     words = "; ".join(f"{label}: {told}" for label, _, told in rows)
-    drawing = Drawing(name, top + lane * len(rows) + 6, title, f"{words}.", width=_WIDTH)
-    longest = _WIDTH - left - 110
+    drawing = Drawing(name, top + lane * len(rows) + 4, title, f"{words}.")
+    longest = WIDTH - left - 104
     for number, (label, value, told) in enumerate(rows):
         y = top + lane * number
-        drawing.text(left - 8, y + 16, _short(label), anchor="end")
-        drawing.rect("bar", left, y + 3, max(longest * value / most, 0.5), lane - 8)
-        drawing.text(left + longest * value / most + 6, y + 16, told, "strong", "start")
-    drawing.line("axis", left, top - 2, left, top + lane * len(rows))
+        drawing.text(left, y + 12, _short(label), anchor="start")
+        drawing.rect("bar", left, y + 17, max(longest * value / most, 0.5), 13)
+        drawing.text(left + longest * value / most + 5, y + 28, told, "strong", "start")
     return drawing.svg()
 
 
@@ -45,18 +44,29 @@ def months(name: str, title: str, series: Series) -> Markup | None:
     """One column a month from zero. None with less than two months: a single one is a figure, no course."""
     if len(series) < 2:
         return None
-    height, bottom, top, left = 190.0, 150.0, 26.0, 8.0
+    bottom, top, left = 150.0, 24.0, 8.0
     most = max(value for _, value, _ in series) or 1.0
     words = "; ".join(f"{month}: {told}" for month, _, told in series)
-    drawing = Drawing(name, height, title, f"{words}.", width=_WIDTH)
-    step = (_WIDTH - 2 * left) / len(series)
-    every = -(-len(series) // 12)  # labels of at most twelve months fit beside each other
-    for number, (month, value, told) in enumerate(series):
-        x = left + step * number
-        tall = (bottom - top) * value / most
+    drawing = Drawing(name, bottom + 36, title, f"{words}.")
+    step = (WIDTH - 2 * left) / len(series)
+    every = -(-len(series) // _LABELS)
+    for number, (_, value, told) in enumerate(series):
+        x, tall = left + step * number, (bottom - top) * value / most
         drawing.rect("bar", x + step * 0.14, bottom - tall, step * 0.72, max(tall, 0.5))
         if number % every == 0:
-            drawing.text(x + step / 2, bottom - tall - 6, told, "strong" if len(series) <= 12 else "small")
-            drawing.text(x + step / 2, bottom + 16, month, "small")
-    drawing.line("axis", left, bottom, _WIDTH - left, bottom)
+            drawing.text(x + step / 2, bottom - tall - 5, told.removesuffix(" %"), "small")
+    drawing.line("axis", left, bottom, WIDTH - left, bottom)
+    _calendar(drawing, [month for month, _, _ in series], left, step, bottom)
     return drawing.svg()
+
+
+def _calendar(drawing: Drawing, names: Sequence[str], left: float, step: float, bottom: float) -> None:
+    """The month's number under each column (of so many as fit), and the year where one begins."""
+    every = -(-len(names) // _LABELS)
+    for number, name in enumerate(names):
+        year, _, month = name.partition("-")
+        if number % every == 0:
+            drawing.text(left + step * (number + 0.5), bottom + 14, month, "small")
+        if number == 0 or not names[number - 1].startswith(year):
+            x = min(left + step * (number + 0.14), WIDTH - 36)
+            drawing.text(x, bottom + 29, year, "strong", "start")
