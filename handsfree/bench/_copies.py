@@ -118,4 +118,3 @@ def copied_rows(template: Template, number: int, read: LogRead | None = None) ->
     if read is not None:
         rows["job"][0]["bytes"] = sum(len(line.encode()) for line in read.lines)
     return rows
-

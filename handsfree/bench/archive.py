@@ -256,4 +256,3 @@ def _as_table(found: Sequence[Size]) -> Table:
             f"{one.megabytes:.0f}",
         )
     return table
-
