@@ -133,7 +133,10 @@ def _day(text: str, option: str) -> date | None:
     try:
         return datetime.strptime(text, "%Y-%m-%d").date() if text else None
     except ValueError:
-        raise typer.BadParameter("give a day as 2026-11-25", param_hint=option) from None
+        raise typer.BadParameter(
+            "give a month as 2026-11" if option == "--first" else "give a day as 2026-11-25",
+            param_hint=option,
+        ) from None
 
 
 @archive_app.command(
@@ -167,6 +170,24 @@ def report(
         typer.echo(report_text(found))
     else:
         typer.echo(f"Written: {html}")
+
+
+@archive_app.command(
+    epilog="Example: handsfree archive schema --first 2026-11 --months 26 | psql postgresql://dba@host/name"
+)
+def schema(
+    first: Annotated[str, typer.Option("--first", help="The first month.", metavar="MONTH")],
+    months: Annotated[int, typer.Option("--months", help="So many months.", min=1, max=1200)] = 26,
+    distributed: Annotated[
+        bool, typer.Option("--distributed", help="For several servers: tables distributed by job.")
+    ] = False,
+) -> None:
+    """SQL for an archive of a large chain: the same tables, partitioned by month."""
+    from handsfree.archive import schema_sql
+
+    begin = _day(f"{first}-01", "--first")
+    if begin is not None:
+        typer.echo(schema_sql(begin, months, distributed=distributed), nl=False)
 
 
 def _one_line(text: str) -> str:

@@ -7,6 +7,7 @@ from handsfree.archive._errors import ArchiveError
 from handsfree.archive._figures import Figures, Scope, figures
 from handsfree.archive._open import Archive, open_archive
 from handsfree.archive._page import report_page
+from handsfree.archive._partition import schema_sql
 from handsfree.archive._push import Loaded, read_closed, store
 from handsfree.archive._restore import audit_archived, jobs_of, restore
 from handsfree.archive._text import report_text
@@ -25,5 +26,6 @@ __all__ = [
     "report_page",
     "report_text",
     "restore",
+    "schema_sql",
     "store",
 ]

@@ -55,13 +55,10 @@ def restore(archive: Archive, stored: Stored, to: Path) -> list[Finding]:
         here = and_(piece.c.job_id == stored.job_id, piece.c.day == stored.day)
         pieces = list(connection.execute(select(piece).where(here).order_by(piece.c.first)))
         beside = and_(attachment.c.job_id == stored.job_id, attachment.c.day == stored.day)
-        joined = (
-            select(attachment.c.name, attachment.c.sha256, content.c.data)
-            .outerjoin(content, attachment.c.sha256 == content.c.sha256)
-            .where(beside)
-            .order_by(attachment.c.name)
-        )
-        files = list(connection.execute(joined))
+        named = list(connection.execute(select(attachment).where(beside).order_by(attachment.c.name)))
+        wanted = {one.sha256 for one in named}
+        held = connection.execute(select(content).where(content.c.sha256.in_(wanted)))
+        contents = {one.sha256: one.data for one in held}
     found = []
     to.mkdir(mode=0o700, parents=True)
     data = b""
@@ -73,22 +70,22 @@ def restore(archive: Archive, stored: Stored, to: Path) -> list[Finding]:
             found.append(_finding(f"the lines from {one.first + 1} on are not as many as were brought"))
         data += lines
     write_private(to / _RECORD, data)
-    for file in files:
-        found += _file(file, to)
+    for one in named:
+        found += _file(one, contents.get(one.sha256), to)
     return found
 
 
-def _file(file: Stored, to: Path) -> Iterator[Finding]:
-    if not _NAME.fullmatch(file.name):
-        yield _finding(f"{file.name!r} is no name of a file beside a record")
-    elif file.data is None:
-        yield _finding(f"{file.name}: its content is gone from the archive")
+def _file(named: Stored, data: bytes | None, to: Path) -> Iterator[Finding]:
+    if not _NAME.fullmatch(named.name) or named.name == _RECORD:
+        yield _finding(f"{named.name!r} is no name of a file beside a record")
+    elif data is None:
+        yield _finding(f"{named.name}: its content is gone from the archive")
     else:
-        if hashlib.sha256(file.data).hexdigest() != file.sha256:
-            yield _finding(f"{file.name}: its content was changed in the archive")
-        path = to / file.name
+        if hashlib.sha256(data).hexdigest() != named.sha256:
+            yield _finding(f"{named.name}: its content was changed in the archive")
+        path = to / named.name
         path.parent.mkdir(mode=0o700, exist_ok=True)
-        write_private(path, file.data)
+        write_private(path, data)
 
 
 def _unpacked(data: bytes) -> tuple[bytes, str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -39,12 +39,12 @@ class Template:
     rows: Rows
 
 
-def simulated(folder: Path, count: int, passes: Any) -> list[Template]:
+def simulated(folder: Path, seeds: Iterable[int], passes: Callable[[Path], bool]) -> list[Template]:
     """Simulated jobs on disk, shared out over the packaged procedures; those that ``passes`` (a folder) refuses are
     left out, so that every copy is one that a push would take."""
     arming, found = Arming(), []
     names = packaged_procedures()
-    for seed in range(count):
+    for seed in seeds:
         name = names[seed % len(names)]
         place = folder / f"template-{seed:04}"
         run_job(Work(name), seed, arming, place)

@@ -1,8 +1,8 @@
 """``python -m handsfree.bench archive``: how the archive grows, on SQLite and on a PostgreSQL server of its own.
 
 Real simulated jobs are copied to other days and bays, each copy chained anew. At every size the same number of whole
-copies, lines and all, goes through the archive's own ``store``, one transaction a job, and is timed. Between the sizes
-the derived tables alone are filled in bulk: a report never reads the lines.
+copies, lines and all, goes through the archive's own ``store``, one transaction a job, and is timed. Between the
+sizes the derived tables alone are filled in bulk: a report never reads the lines.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def main(arguments: Sequence[str]) -> int:
     console = Console(width=130)
     with ExitStack() as stack:
         place = Path(stack.enter_context(tempfile.TemporaryDirectory(dir=args.folder)))
-        templates = simulated(place, args.templates, lambda folder: audit(folder).passed)
+        templates = simulated(place, range(args.templates), lambda folder: audit(folder).passed)
         console.print(f"{args.templates} simulated jobs, {len(templates)} pass their audit and are copied")
         console.print(_whole_push(place, templates))
         url = stack.enter_context(postgresql_server(_SERVER))

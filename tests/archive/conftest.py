@@ -63,13 +63,13 @@ def sign(shop_keys: Path, tmp_path: Path) -> Callable[[Path], None]:
 
 @pytest.fixture(scope="session")
 def simulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder of eight jobs in several bays, copied from six simulated ones that pass their audit."""
+    """A folder of eight jobs in several bays, copied from four simulated ones that pass their audit."""
     from handsfree.bench._copies import copied
     from handsfree.bench._copies import simulated as simulate
 
     place = tmp_path_factory.mktemp("simulated")
-    templates = simulate(place / "templates", 6, lambda folder: audit(folder).passed)
-    assert len(templates) == 6
+    templates = simulate(place / "templates", (0, 1, 2, 5), lambda folder: audit(folder).passed)
+    assert len(templates) == 4
     for number in range(8):
         sealed = copied(templates[number % len(templates)], number)
         folder = place / "jobs" / sealed.name
