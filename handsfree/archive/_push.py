@@ -112,6 +112,7 @@ def store(archive: Archive, sealed: Sealed) -> Loaded:
             return Loaded(sealed.name, "unchanged", 0)
         if not is_new:
             _forget_derived(connection, key, row)
+            _forget_sound(connection, key, sealed)
         data = zlib.compress(b"".join(sealed.lines[held:]), LEVEL)
         fresh = {**key, "first": held, "lines": len(sealed.lines) - held, "data": data}
         connection.execute(insert(piece), fresh)
@@ -172,6 +173,19 @@ def _forget_derived(connection: Connection, key: Mapping[str, Any], row: Mapping
         if table is not job:
             connection.execute(delete(table).where(_is(table, key)))
     connection.execute(update(job).where(_is(job, key)).values(**row))
+
+
+def _forget_sound(connection: Connection, key: Mapping[str, Any], sealed: Sealed) -> None:
+    """Sound that the job has dropped by policy since is dropped here too."""
+    dropped = [line.body["files"] for line in sealed.read.lines if line.kind == "audio_dropped"]
+    names = {str(name) for files in dropped if isinstance(files, list) for name in files}
+    here = and_(_is(attachment, key), attachment.c.name.in_(names))
+    hashes = set(connection.scalars(select(attachment.c.sha256).where(here))) if names else set()
+    if hashes:
+        connection.execute(delete(attachment).where(here))
+        named = select(attachment.c.sha256).where(attachment.c.sha256.in_(hashes))
+        free = hashes - set(connection.scalars(named))
+        connection.execute(delete(content).where(content.c.sha256.in_(free)))
 
 
 def _is(table: Table, key: Mapping[str, Any]) -> Any:

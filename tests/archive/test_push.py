@@ -10,10 +10,12 @@ import pytest
 from audit.jobs import forge
 from sqlalchemy import select, text, update
 
-from handsfree.archive import Archive, ArchiveError, audit_archived, jobs_of, open_archive, restore
-from handsfree.archive._tables import DERIVED, METADATA, layout, piece
+from handsfree.archive import Archive, ArchiveError, audit_archived, jobs_of, open_archive, restore, store
+from handsfree.archive._push import put, read_files
+from handsfree.archive._tables import DERIVED, METADATA, content, layout, piece
 from handsfree.audit import audit
-from handsfree.record import read_log
+from handsfree.procedure import read_procedure
+from handsfree.record import JobLog, read_log
 
 Push = Callable[..., str]
 
@@ -59,6 +61,26 @@ def test_new_lines_are_appended_to_a_job(
     restore(archive, jobs_of(archive)[0], tmp_path / "back")
     assert (tmp_path / "back" / "record.jsonl").read_bytes() == (job / "record.jsonl").read_bytes()
     assert push(job) == "unchanged"
+
+
+def test_sound_that_was_dropped_is_dropped_from_the_archive(archive: Archive, push: Push, job: Path) -> None:
+    push(job, sound=True)
+    sounds = {path.read_bytes() for path in (job / "audio").iterdir()}
+    with archive.read() as connection:
+        assert sounds <= {bytes(data) for data in connection.scalars(select(content.c.data))}
+    first, *others = sorted((job / "audio").iterdir())
+    with JobLog.open(job) as log:
+        log.append([{"kind": "audio_dropped", "days": "90", "files": [f"audio/{first.name}"]}])
+    gone = first.read_bytes()
+    first.unlink()
+    procedure = read_procedure((job / "procedure.toml").read_text())
+    assert (
+        store(archive, put(job.name, read_log(job), procedure, read_files(job, sound=True))).what == "grown"
+    )
+    with archive.read() as connection:
+        kept = {bytes(data) for data in connection.scalars(select(content.c.data))}
+    assert gone not in kept
+    assert {path.read_bytes() for path in others} <= kept
 
 
 def test_a_job_whose_lines_differ_is_refused(archive: Archive, push: Push, job: Path) -> None:
