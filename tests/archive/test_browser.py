@@ -1,4 +1,4 @@
-"""The report in a real browser: axe-core finds nothing, nothing is wider than a phone. Needs what the review's tests do."""
+"""The report in a real browser: axe-core finds nothing, and nothing is wider than a phone."""
 
 from __future__ import annotations
 
