@@ -26,7 +26,8 @@ Keys = Annotated[Path, typer.Option("--keys", help="The shop's folder of public 
 
 
 @archive_app.command(
-    epilog="Example: handsfree archive push jobs --to archive.sqlite. Exit code 1 when any is left out."
+    short_help="Load closed jobs that pass their audit.",
+    epilog="Example: handsfree archive push jobs --to archive.sqlite. Exit code 1 when any is left out.",
 )
 def push(
     jobs: Annotated[list[Path], typer.Argument(help="Jobs, or folders of jobs.", metavar="JOB|FOLDER")],
@@ -69,7 +70,11 @@ def push(
         raise typer.Exit(1)
 
 
-@archive_app.command(name="audit", epilog="Example: handsfree archive audit --from archive.sqlite")
+@archive_app.command(
+    name="audit",
+    short_help="Audit jobs from the database alone.",
+    epilog="Example: handsfree archive audit --from archive.sqlite",
+)
 def audit_jobs(
     names: Annotated[
         list[str] | None, typer.Argument(help="Names of jobs; default: all.", metavar="JOB")
@@ -105,7 +110,10 @@ def audit_jobs(
         raise typer.Exit(1)
 
 
-@archive_app.command(epilog="Example: handsfree archive fetch 2026-11-25-142530-job --to restored")
+@archive_app.command(
+    short_help="A job's folder again, byte for byte.",
+    epilog="Example: handsfree archive fetch 2026-11-25-142530-job --to restored",
+)
 def fetch(
     name: Annotated[str, typer.Argument(help="The job's name.", metavar="JOB")],
     to: Annotated[Path, typer.Option("--to", help="Folder to put the job's folder in.", metavar="DIR")],
@@ -140,7 +148,8 @@ def _day(text: str, option: str) -> date | None:
 
 
 @archive_app.command(
-    epilog="Example: handsfree archive report --from archive.sqlite --since 2026-11-01 --html november.html"
+    short_help="Repairs, rejections, scrap, exceptions, recognizer.",
+    epilog="Example: handsfree archive report --from archive.sqlite --since 2026-11-01 --html november.html",
 )
 def report(
     where: Where = _FILE,
@@ -173,7 +182,8 @@ def report(
 
 
 @archive_app.command(
-    epilog="Example: handsfree archive schema --first 2026-11 --months 26 | psql postgresql://dba@host/name"
+    short_help="SQL for a large chain: partitions, several servers.",
+    epilog="Example: handsfree archive schema --first 2026-11 --months 26 | psql postgresql://dba@host/name",
 )
 def schema(
     first: Annotated[str, typer.Option("--first", help="The first month.", metavar="MONTH")],
