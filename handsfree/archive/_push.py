@@ -135,11 +135,12 @@ def _store_contents(archive: Archive, contents: Mapping[str, bytes]) -> None:
 
 def _insert_new(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> bool:
     """Insert what is not there yet; whether a single row was. Waits for another who inserts the same."""
-    if not rows:
-        return False
     dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
-    statement = dialect.insert(table).on_conflict_do_nothing()
-    return sum(connection.execute(statement, dict(row)).rowcount for row in rows) > 0
+    key = next(iter(table.primary_key))
+    # Asked by RETURNING: not every driver tells how many rows an INSERT made.
+    statement = dialect.insert(table).on_conflict_do_nothing().returning(key)
+    made = [connection.execute(statement, dict(row)).first() for row in rows]
+    return any(row is not None for row in made)
 
 
 def insert_rows(connection: Connection, table: Table, rows: Iterable[Mapping[str, Any]]) -> None:
