@@ -22,6 +22,7 @@ from handsfree import _evidence as evidence
 from handsfree import _models as models
 from handsfree import _wiring as wiring
 from handsfree import limits
+from handsfree._archive import archive_app
 from handsfree._shop_file import shop_faults, shop_text
 from handsfree.audio import AudioError, MicrophoneLost
 from handsfree.grammar import GrammarError
@@ -582,6 +583,7 @@ def doctor(jobs: Jobs = Path("jobs")) -> None:
 
 evidence.register(app)
 models.register(app)
+app.add_typer(archive_app, name="archive", short_help="Closed jobs of many bays in one database; reports.")
 
 
 def main(argv: list[str] | None = None) -> None:

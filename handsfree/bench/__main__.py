@@ -158,10 +158,14 @@ def main() -> None:
 
         confusions_main(sys.argv[2:])
         return
+    if sys.argv[1:2] == ["archive"]:
+        from handsfree.bench.archive import main as archive_main
+
+        sys.exit(archive_main(sys.argv[2:]))
     parser = argparse.ArgumentParser(
         prog="python -m handsfree.bench",
         description=__doc__,
-        epilog="Each with its own --help: technician, walk, confusions.",
+        epilog="Each with its own --help: technician, walk, confusions, archive.",
     )
     parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")

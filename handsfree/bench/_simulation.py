@@ -391,7 +391,12 @@ def _job(work: Work, about: Mapping[str, str], clock: SimulatedClock, folder: Pa
     if folder is not None:
         text = packaged_procedure(work.procedure)
         return create_job(
-            folder, procedure=text, prompts=prompts_text(), about=dict(about), pins={}, clock=clock
+            folder,
+            procedure=text,
+            prompts=prompts_text(),
+            about=dict(about),
+            pins={"engine": "simulated"},
+            clock=clock,
         )
     start = Start(clock.now(), tuple(sorted(about.items())))
     return Job(Machine(_book(work.procedure)), _Memory(), start)  # type: ignore[arg-type]

@@ -12,7 +12,7 @@ from handsfree.record import Told, exceptions_of, items, value_of
 from ._source import Source
 from ._status import closing
 
-__all__ = ["Odd", "look_at", "sorted_out"]
+__all__ = ["Odd", "look_at", "sort_of", "sorted_out"]
 
 #: An accepted utterance this near the least acceptance is shown (our own choice, no published source).
 NEAR = 0.3
@@ -85,13 +85,14 @@ _GRAVE = ("release", "refused", "outside", "close", "judged", "found", "wait", "
 
 
 def _odd(row: Told, seq: str, text: str) -> Odd:
-    sort = _sort(row, text)
+    sort = sort_of(row, text)
     settled = row.judged is not None and row.judged.latest is not row.judged and row.judged.latest.inside
     mild = value_of(row, "severity") in ("warn", "note")
     return Odd(sort, seq, text, sort in _GRAVE and not settled and not mild)
 
 
-def _sort(row: Told, text: str) -> str:
+def sort_of(row: Told, text: str) -> str:
+    """The key in HEADINGS of one of a line's exceptions."""
     kind = value_of(row, "kind")
     if kind == "open":
         return "loosened" if text.startswith("limit loosened") else "practice"

@@ -1,0 +1,31 @@
+"""The archive room: closed jobs of many bays in one database, audited before they enter and from it again.
+
+The files stay the originals. The archive holds their lines byte for byte, and tables computed from them.
+"""
+
+from handsfree.archive._errors import ArchiveError
+from handsfree.archive._figures import Figures, Scope, figures
+from handsfree.archive._open import Archive, open_archive
+from handsfree.archive._page import report_page
+from handsfree.archive._partition import schema_sql
+from handsfree.archive._push import Loaded, read_closed, store
+from handsfree.archive._restore import audit_archived, jobs_of, restore
+from handsfree.archive._text import report_text
+
+__all__ = [
+    "Archive",
+    "ArchiveError",
+    "Figures",
+    "Loaded",
+    "Scope",
+    "audit_archived",
+    "figures",
+    "jobs_of",
+    "open_archive",
+    "read_closed",
+    "report_page",
+    "report_text",
+    "restore",
+    "schema_sql",
+    "store",
+]

@@ -1,0 +1,193 @@
+"""Loading one job: audited, then written in one transaction; again is nothing, more lines are appended."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Table, and_, delete, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from handsfree.audit import Report
+from handsfree.procedure import Procedure, read_procedure
+from handsfree.record import AUDIO, LogRead, read_log
+from handsfree.session import PINNED
+
+from ._derive import Rows, derive, job_key
+from ._errors import ArchiveError
+from ._open import Archive
+from ._tables import DERIVED, attachment, content, job, piece
+
+__all__ = ["LEVEL", "Loaded", "Sealed", "put", "read_closed", "read_files", "store"]
+
+#: zlib: a job's lines shrink to a tenth; higher levels gain little for their time (measured by the bench).
+LEVEL = 6
+_PROCEDURE = "procedure.toml"
+
+Audit = Callable[[Path], Report]
+Stored = Any  # a row: its generic form changed between SQLAlchemy 2.0 and 2.1
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A closed job that passed its audit. ``lines``: their bytes, one each; ``files``: name -> content."""
+
+    name: str
+    read: LogRead
+    lines: Sequence[bytes]
+    rows: Rows
+    files: Mapping[str, bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """``what``: "new", "grown" or "unchanged"; ``lines`` that were brought."""
+
+    name: str
+    what: str
+    lines: int
+
+
+def read_closed(folder: Path, audit: Audit, *, sound: bool) -> Sealed:
+    """A job from the disk, with everything the archive keeps of it.
+
+    Raises ArchiveError with the reason when it must not be loaded: not finished, damaged, or its audit fails.
+    """
+    read = read_log(folder)
+    name = folder.resolve().name
+    if read.damage:
+        first = read.damage[0]
+        raise ArchiveError(f"damaged at line {first.line}: {first.reason}; see handsfree audit")
+    if not any(line.kind == "close" for line in read.lines):
+        raise ArchiveError("not finished; go on with handsfree resume")
+    report = audit(folder)
+    if report.errors:
+        first_error = next(one for one in report.findings if one.severity == "error")
+        where = f"line {first_error.line}: " if first_error.line else ""
+        more = f" and {report.errors - 1} more" if report.errors > 1 else ""
+        raise ArchiveError(f"its audit fails: {where}{first_error.message}{more}; see handsfree audit")
+    if not report.finished:
+        raise ArchiveError("not finished; go on with handsfree resume")
+    if report.head != read.head:
+        raise ArchiveError("it changed while it was looked at; push it again")
+    files = read_files(folder, sound=sound)
+    procedure = read_procedure(files[_PROCEDURE].decode("utf-8"))
+    return put(name, read, procedure, files)
+
+
+def put(name: str, read: LogRead, procedure: Procedure, files: Mapping[str, bytes]) -> Sealed:
+    """The parts of a job put together."""
+    return Sealed(name, read, [line.encode() for line in read.lines], derive(name, read, procedure), files)
+
+
+def read_files(folder: Path, *, sound: bool) -> dict[str, bytes]:
+    """What stands beside the record: the pinned files, what was set aside, and sound where it is wanted."""
+    paths = [folder / name for name in PINNED]
+    paths += sorted(folder.glob("record.torn-*"))
+    paths += sorted((folder / AUDIO).glob("*")) if sound else []
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths if path.is_file()}
+
+
+def store(archive: Archive, sealed: Sealed) -> Loaded:
+    """Write one job, all of it or nothing. Safe beside others who push, be it the same job.
+
+    Raises ArchiveError when the archive holds other lines under this job, or more of them.
+    """
+    hashes = {name: hashlib.sha256(data).hexdigest() for name, data in sealed.files.items()}
+    _store_contents(archive, {hashes[name]: data for name, data in sealed.files.items()})
+    key, row = job_key(sealed.read), sealed.rows["job"][0]
+    with archive.write() as connection:
+        is_new = _insert_new(connection, job, [row])
+        have = None if is_new else _held(connection, key)
+        held = 0 if have is None else have.lines
+        if have is not None:
+            _must_continue(sealed, have)
+        files = [{**key, "name": name, "sha256": digest} for name, digest in sorted(hashes.items())]
+        _insert_new(connection, attachment, files)
+        if held == len(sealed.lines):
+            return Loaded(sealed.name, "unchanged", 0)
+        if not is_new:
+            _forget_derived(connection, key, row)
+            _forget_sound(connection, key, sealed)
+        data = zlib.compress(b"".join(sealed.lines[held:]), LEVEL)
+        fresh = {**key, "first": held, "lines": len(sealed.lines) - held, "data": data}
+        connection.execute(insert(piece), fresh)
+        for table in DERIVED:
+            if table is not job and sealed.rows[table.name]:
+                insert_rows(connection, table, sealed.rows[table.name])
+    return Loaded(sealed.name, "new" if is_new else "grown", len(sealed.lines) - held)
+
+
+def _store_contents(archive: Archive, contents: Mapping[str, bytes]) -> None:
+    """In a transaction of its own, in the order of their hashes: two bays with the same files in another order
+    would wait for each other for ever. A content that no job names in the end does no harm."""
+    with archive.read() as connection:
+        known = set(connection.scalars(select(content.c.sha256).where(content.c.sha256.in_(contents))))
+    missing = [{"sha256": one, "data": contents[one]} for one in sorted(contents) if one not in known]
+    if missing:
+        with archive.write() as connection:
+            _insert_new(connection, content, missing)
+
+
+def _insert_new(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> bool:
+    """Insert what is not there yet; whether a single row was. Waits for another who inserts the same."""
+    dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
+    key = next(iter(table.primary_key))
+    # Asked by RETURNING: not every driver tells how many rows an INSERT made.
+    statement = dialect.insert(table).on_conflict_do_nothing().returning(key)
+    made = [connection.execute(statement, dict(row)).first() for row in rows]
+    return any(row is not None for row in made)
+
+
+def insert_rows(connection: Connection, table: Table, rows: Iterable[Mapping[str, Any]]) -> None:
+    """RETURNING lets SQLAlchemy send a thousand rows in one statement: over a network each one is a way there
+    and back."""
+    connection.execute(insert(table).returning(table.c.job_id), list(rows))
+
+
+def _held(connection: Connection, key: Mapping[str, Any]) -> Stored:
+    """The job as the archive has it, locked until this transaction ends."""
+    statement = select(job.c.name, job.c.lines, job.c.head).where(_is(job, key)).with_for_update()
+    return connection.execute(statement).one()
+
+
+def _must_continue(sealed: Sealed, have: Stored) -> None:
+    """The chain makes one hash stand for every line before it."""
+    if have.lines > len(sealed.lines):
+        raise ArchiveError(
+            f"the archive has {have.lines} lines of it, here are {len(sealed.lines)}: this copy was cut short"
+        )
+    if sealed.read.lines[have.lines - 1].hash != have.head:
+        raise ArchiveError(
+            f"the archive has other lines of it (as {have.name}): one of the two was changed; "
+            "compare them with handsfree audit and handsfree archive audit"
+        )
+
+
+def _forget_derived(connection: Connection, key: Mapping[str, Any], row: Mapping[str, Any]) -> None:
+    """What was computed from fewer lines is computed anew."""
+    for table in DERIVED:
+        if table is not job:
+            connection.execute(delete(table).where(_is(table, key)))
+    connection.execute(update(job).where(_is(job, key)).values(**row))
+
+
+def _forget_sound(connection: Connection, key: Mapping[str, Any], sealed: Sealed) -> None:
+    """Sound that the job has dropped by policy since is dropped here too."""
+    dropped = [line.body["files"] for line in sealed.read.lines if line.kind == "audio_dropped"]
+    names = {str(name) for files in dropped if isinstance(files, list) for name in files}
+    here = and_(_is(attachment, key), attachment.c.name.in_(names))
+    hashes = set(connection.scalars(select(attachment.c.sha256).where(here))) if names else set()
+    if hashes:
+        connection.execute(delete(attachment).where(here))
+        named = select(attachment.c.sha256).where(attachment.c.sha256.in_(hashes))
+        free = hashes - set(connection.scalars(named))
+        connection.execute(delete(content).where(content.c.sha256.in_(free)))
+
+
+def _is(table: Table, key: Mapping[str, Any]) -> Any:
+    return and_(table.c.job_id == key["job_id"], table.c.day == key["day"])

@@ -1,0 +1,258 @@
+"""``python -m handsfree.bench archive``: how the archive grows, on SQLite and on a PostgreSQL server of its own.
+
+Real simulated jobs are copied to other days and bays, each copy chained anew. At every size the same number of whole
+copies, lines and all, goes through the archive's own ``store``, one transaction a job, and is timed. Between the
+sizes the derived tables alone are filled in bulk: a report never reads the lines.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import tempfile
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from sqlalchemy import Connection, insert, select, text
+from sqlalchemy.dialects import postgresql, sqlite
+
+from handsfree.archive import Archive, Scope, figures, open_archive, read_closed, store
+from handsfree.archive._figures import STATEMENTS, _within
+from handsfree.archive._push import Sealed
+from handsfree.archive._tables import DERIVED, job
+from handsfree.audit import audit
+from handsfree.bench._copies import Template, copied, copied_rows, simulated
+from handsfree.bench._server import postgresql_server
+
+__all__ = ["main"]
+
+_BATCH = 500
+_SERVER = ("shared_buffers=256MB", "max_wal_size=2GB")
+
+
+@dataclass(slots=True)
+class Size:
+    """One database at one size. Times in milliseconds: all jobs, and one bay in one month."""
+
+    database: str
+    jobs: int
+    jobs_a_second: float
+    report_all_ms: float
+    report_narrow_ms: float
+    indexed: int
+    statements: int
+    slowest: str
+    megabytes: float
+    plans: dict[str, str] = field(default_factory=dict)
+
+
+def main(arguments: Sequence[str]) -> int:
+    parser = argparse.ArgumentParser(prog="python -m handsfree.bench archive", description=__doc__)
+    parser.add_argument("--sizes", default="1000,10000,100000", help="numbers of jobs, growing")
+    parser.add_argument("--templates", type=int, default=60, help="real simulated jobs to copy")
+    parser.add_argument("--stored", type=int, default=200, help="whole copies that are stored at each size")
+    parser.add_argument("--json", type=Path, help="write the figures there too")
+    parser.add_argument("--folder", type=Path, help="where the databases may grow; default: a temporary one")
+    args = parser.parse_args(arguments)
+    sizes = sorted(int(one) for one in args.sizes.split(","))
+    console = Console(width=130)
+    with ExitStack() as stack:
+        place = Path(stack.enter_context(tempfile.TemporaryDirectory(dir=args.folder)))
+        templates = simulated(place, range(args.templates), lambda folder: audit(folder).passed)
+        console.print(f"{args.templates} simulated jobs, {len(templates)} pass their audit and are copied")
+        console.print(_whole_push(place, templates))
+        url = stack.enter_context(postgresql_server(_SERVER))
+        archives = {"SQLite": open_archive(str(place / "archive.sqlite"), create=True)}
+        archives["PostgreSQL"] = open_archive(url, create=True)
+        found = _grow(console, archives, templates, sizes, args.stored)
+        for archive in archives.values():
+            archive.close()
+    console.print(_as_table(found))
+    for size in found[-2:]:
+        for name, plan in size.plans.items():
+            console.print(f"{size.database}, {name}:\n{plan}", markup=False, highlight=False)
+    if args.json:
+        args.json.write_text(json.dumps([asdict(one) for one in found], indent=1) + "\n")
+    return 0
+
+
+def _whole_push(place: Path, templates: Sequence[Template]) -> str:
+    """What a bay's own computer does: read, audit, derive and store, from its disk."""
+    archive = open_archive(str(place / "whole.sqlite"), create=True)
+    folders = [place / template.name for template in templates]
+    read: list[Sealed] = []
+    begin = time.perf_counter()
+    for folder in folders:
+        read.append(read_closed(folder, audit, sound=False))
+    audited = time.perf_counter() - begin
+    packed = raw = 0
+    for number, template in enumerate(templates):
+        sealed = copied(template, number)
+        store(archive, sealed)
+        raw += sum(map(len, sealed.lines))
+    with archive.read() as connection:
+        packed = int(connection.scalar(text("SELECT sum(length(data)) FROM piece")) or 0)
+    archive.close()
+    count = len(folders)
+    lines = sum(len(one.lines) for one in read)
+    return (
+        f"a job: {lines / count:.0f} lines, {raw / count / 1000:.0f} kB, {packed / count / 1000:.1f} kB packed; "
+        f"reading and auditing it: {1000 * audited / count:.0f} ms of one core"
+    )
+
+
+def _grow(
+    console: Console,
+    archives: Mapping[str, Archive],
+    templates: Sequence[Template],
+    sizes: Sequence[int],
+    stored: int,
+) -> list[Size]:
+    found, have = [], 0
+    for size in sizes:
+        begin = time.perf_counter()
+        for batch in _batches(have, size - stored):
+            rows = _together(templates, batch)
+            for archive in archives.values():
+                _fill(archive, rows)
+        copies = [copied(templates[number % len(templates)], number) for number in range(size - stored, size)]
+        have = size
+        for name, archive in archives.items():
+            if name == "PostgreSQL":  # its own daemon does this some time after so many rows
+                with archive.write() as connection:
+                    connection.execute(text("ANALYZE"))
+            start = time.perf_counter()
+            for sealed in copies:
+                store(archive, sealed)
+            rate = len(copies) / (time.perf_counter() - start)
+            found.append(_measured(name, archive, size, rate))
+        console.print(f"{size} jobs after {time.perf_counter() - begin:.0f} s more")
+    return found
+
+
+def _batches(first: int, last: int) -> Iterator[range]:
+    for start in range(first, last, _BATCH):
+        yield range(start, min(start + _BATCH, last))
+
+
+def _together(templates: Sequence[Template], numbers: range) -> dict[str, list[dict[str, Any]]]:
+    rows: dict[str, list[dict[str, Any]]] = {table.name: [] for table in DERIVED}
+    for number in numbers:
+        for name, some in copied_rows(templates[number % len(templates)], number).items():
+            rows[name] += some
+    return rows
+
+
+def _fill(archive: Archive, rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+    with archive.write() as connection:
+        for table in DERIVED:
+            if not rows[table.name]:
+                continue
+            if connection.dialect.name == "postgresql":
+                _copy(connection, table.name, [column.name for column in table.columns], rows[table.name])
+            else:
+                connection.execute(insert(table), list(rows[table.name]))
+
+
+def _copy(connection: Connection, table: str, columns: list[str], rows: Sequence[Mapping[str, Any]]) -> None:
+    """PostgreSQL's COPY, in its text form."""
+    stream = io.StringIO()
+    for row in rows:
+        stream.write("\t".join(_escaped(row[column]) for column in columns) + "\n")
+    data = io.BytesIO(stream.getvalue().encode())
+    driver: Any = connection.connection.cursor()
+    driver.execute(f"COPY {table} ({', '.join(columns)}) FROM STDIN", stream=data)
+    driver.close()
+
+
+def _escaped(value: object) -> str:
+    told = str(value)
+    return told.replace("\\", "\\\\").replace("\t", "\\t").replace("\n", "\\n")
+
+
+def _measured(name: str, archive: Archive, size: int, rate: float) -> Size:
+    everything = Scope(practice=True)
+    with archive.read() as connection:
+        last = connection.execute(select(job.c.day, job.c.bay).order_by(job.c.day.desc()).limit(1)).one()
+        narrow = Scope(last.day - timedelta(days=90), last.day - timedelta(days=60), last.bay, practice=True)
+        plans = {one: _plan(connection, one, narrow) for one in STATEMENTS}
+        each = {one: _timed_statement(connection, one, everything) for one in STATEMENTS}
+        megabytes = _bytes(connection) / 1e6
+    slowest = max(each, key=lambda one: each[one])
+    return Size(
+        name,
+        size,
+        rate,
+        _timed(archive, everything),
+        _timed(archive, narrow),
+        sum("Index" in plan or "USING INDEX" in plan for plan in plans.values()),
+        len(plans),
+        f"{slowest} {each[slowest]:.0f} ms",
+        megabytes,
+        {one: plans[one] for one in ("crews", "repairs", "missed")},
+    )
+
+
+def _timed(archive: Archive, scope: Scope) -> float:
+    """The best of three: the first one reads the disk for the others."""
+    took = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        figures(archive, scope)
+        took.append(time.perf_counter() - begin)
+    return 1000 * min(took)
+
+
+def _timed_statement(connection: Connection, name: str, scope: Scope) -> float:
+    table, statement = STATEMENTS[name]
+    begin = time.perf_counter()
+    connection.execute(_within(statement, table, scope)).all()
+    return 1000 * (time.perf_counter() - begin)
+
+
+def _plan(connection: Connection, name: str, scope: Scope) -> str:
+    """How the database says it will find the rows of one bay in one month."""
+    table, statement = STATEMENTS[name]
+    on_server = connection.dialect.name == "postgresql"
+    dialect = postgresql.dialect() if on_server else sqlite.dialect()  # type: ignore[no-untyped-call]
+    told = str(
+        _within(statement, table, scope).compile(
+            dialect=dialect, compile_kwargs={"literal_binds": True, "render_postcompile": True}
+        )
+    )
+    explain = "EXPLAIN" if on_server else "EXPLAIN QUERY PLAN"
+    return "\n".join(str(row[-1]) for row in connection.exec_driver_sql(f"{explain} {told}").all())
+
+
+def _bytes(connection: Connection) -> int:
+    if connection.dialect.name == "postgresql":
+        return int(connection.scalar(text("SELECT pg_database_size(current_database())")) or 0)
+    pages = int(connection.exec_driver_sql("PRAGMA page_count").scalar() or 0)
+    return pages * int(connection.exec_driver_sql("PRAGMA page_size").scalar() or 0)
+
+
+def _as_table(found: Sequence[Size]) -> Table:
+    table = Table(title="The archive, growing")
+    heads = ("database", "jobs", "stored a second", "report of all, ms", "one bay, one month, ms")
+    for head in (*heads, "by index", "slowest query of all", "MB"):
+        table.add_column(head, justify="left" if head in ("database", "slowest query of all") else "right")
+    for one in found:
+        table.add_row(
+            one.database,
+            str(one.jobs),
+            f"{one.jobs_a_second:.0f}",
+            f"{one.report_all_ms:.0f}",
+            f"{one.report_narrow_ms:.1f}",
+            f"{one.indexed} of {one.statements}",
+            one.slowest,
+            f"{one.megabytes:.0f}",
+        )
+    return table

@@ -1,0 +1,199 @@
+"""What a report says, counted once more from ``handsfree export`` of the same jobs: JSON and CSV, nothing of ours."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections import Counter
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import html5lib
+import pytest
+from audit.jobs import whole_job
+from sqlalchemy import update
+
+from handsfree.archive import Archive, Figures, Scope, figures, open_archive, report_page, report_text
+from handsfree.archive._figures import Crew, Hearing, Month
+from handsfree.archive._tables import job as job_table
+from handsfree.cli import main
+from handsfree.record import export
+
+from .conftest import PRACTICE
+
+
+@pytest.fixture(scope="module")
+def pushed(simulated: Path) -> list[dict[str, Any]]:
+    """Each of the archived jobs as its export says it."""
+    exported = []
+    for folder in sorted(simulated.iterdir()):
+        whole = json.loads(export(folder, "json"))
+        whole["csv"] = list(csv.DictReader(io.StringIO(export(folder, "csv"))))
+        exported.append(whole)
+    return exported
+
+
+def closing(whole: dict[str, Any]) -> dict[str, Any]:
+    return next(line for line in whole["lines"] if line["kind"] == "close")
+
+
+def test_the_figures_are_those_of_the_exports(filled: Archive, pushed: list[dict[str, Any]]) -> None:
+    found = figures(filled, PRACTICE)
+    lines = [line for whole in pushed for line in whole["lines"]]
+    assert found.jobs == len(pushed)
+    assert found.scrapped == sum(closing(whole)["outcome"] == "scrap" for whole in pushed)
+    # The re-check of lug nuts has no tire to scrap.
+    assert found.judged == sum("recheck" not in whole["lines"][0]["procedure"] for whole in pushed)
+    assert 0 < found.scrapped < found.judged < found.jobs
+    assert found.scrap_rate == pytest.approx(found.scrapped / found.judged)
+    patches = [
+        {row["seq"] for row in whole["csv"] if row["measurand"] == "patch.size" and row["in_force"] == "true"}
+        for whole in pushed
+        if ": repaired" in closing(whole)["disposition"]
+    ]
+    assert found.repairs == sum(map(len, patches)) > 0
+    events = Counter(line["type"] for line in lines if line["kind"] == "event")
+    kinds = Counter(line["kind"] for line in lines)
+    assert found.heard == Hearing(
+        "",
+        utterances=events["answer"] + events["command"] + events["no_match"],
+        no_match=events["no_match"],
+        no_input=events["no_input"],
+        taken_back=kinds["not_confirmed"],
+        corrections=kinds["correction"],
+        not_understood=kinds["missed"],
+        refused=kinds["refused"],
+    )
+    assert found.heard.no_match > 0
+    told = Counter(re.sub(r"^practice, not for a real tire: ", "", closing(w)["disposition"]) for w in pushed)
+    assert dict(found.dispositions) == told
+    missed = Counter((row["rule"], row["outcome"]) for whole in pushed for row in whole["csv"] if row["rule"])
+    for rule, outside, close in found.missed:
+        if rule in {row["rule"] for whole in pushed for row in whole["csv"]}:
+            assert (missed[rule, "outside"], missed[rule, "close"]) == (outside, close) or rule in _DERIVED
+
+
+#: Judged of an answer or of several readings: the CSV, which lists readings, may have fewer verdicts of it.
+_DERIVED = {"tire.load_range", "tire.sealant", "injury.grooves", "tire.kind", "tire.speed_symbol"}
+
+
+def test_bays_technicians_and_reasons(filled: Archive, pushed: list[dict[str, Any]]) -> None:
+    found = figures(filled, PRACTICE)
+    jobs = Counter((whole["lines"][0]["bay"], whole["lines"][0].get("technician", "")) for whole in pushed)
+    assert {(c.bay, c.technician): c.jobs for c in found.crews if c.jobs} == jobs
+    reasons = Counter(
+        reason.partition(":")[0].rstrip(".")
+        for whole in pushed
+        for reason in closing(whole)["reasons"]
+        if "return to service" not in closing(whole)["disposition"]
+    )
+    assert {label: count for label, _, count in found.reasons} == reasons
+    assert reasons
+    months = Counter(whole["lines"][0]["at"][:7] for whole in pushed)
+    assert {month.month: month.jobs for month in found.months} == months
+
+
+def test_a_report_is_narrowed_by_day_bay_and_technician(
+    filled: Archive, pushed: list[dict[str, Any]]
+) -> None:
+    first = [whole["lines"][0] for whole in pushed]
+    days = sorted(date.fromisoformat(line["at"][:10]) for line in first)
+    some = Scope(since=days[3], until=days[7], practice=True)
+    assert figures(filled, some).jobs == sum(days[3] <= day <= days[7] for day in days)
+    bay = first[0]["bay"]
+    assert figures(filled, replace(PRACTICE, bay=bay)).jobs == sum(line["bay"] == bay for line in first)
+    who = first[0].get("technician", "")
+    wanted = sum(line.get("technician", "") == who for line in first)
+    assert figures(filled, replace(PRACTICE, technician=who)).jobs == wanted
+    assert figures(filled, replace(PRACTICE, bay="none such")).jobs == 0
+
+
+def test_practice_is_never_counted_as_work(
+    filled: Archive, pushed: list[dict[str, Any]], tmp_path: Path
+) -> None:
+    found = figures(filled, Scope())
+    assert (found.jobs, found.left_out) == (0, len(pushed))
+    assert f"{len(pushed)} practice jobs" in report_text(found)
+    place = tmp_path / "copy.sqlite"
+    place.write_bytes(Path(str(filled.engine.url.database)).read_bytes())
+    copy = open_archive(str(place))
+    with copy.write() as connection:
+        name = pushed[0]["job"]
+        connection.execute(update(job_table).where(job_table.c.name == name).values(practice=False))
+    assert figures(copy, Scope()).jobs == 1
+
+
+NASTY = '<script>alert("x")</script>'
+
+
+def test_the_page_holds_every_text_escaped_and_needs_nothing_else() -> None:
+    found = Figures(
+        Scope(bay=NASTY, technician=NASTY),
+        jobs=3,
+        judged=3,
+        scrapped=1,
+        repairs=2,
+        dispositions=[(NASTY, 3)],
+        crews=[Crew(NASTY, NASTY, 3, 2, 1, 4)],
+        reasons=[(NASTY, NASTY, 1)],
+        exceptions=[(NASTY, 4, 2)],
+        missed=[(NASTY, 1, 1)],
+        months=[Month("2026-10", 1, 1, 0, 1, 10, 1, 0), Month("2026-11", 2, 2, 1, 1, 10, 2, 0)],
+        heard=Hearing("", 20, 3),
+        hearing=[Hearing(NASTY, 20, 3)],
+    )
+    page = report_page(found)
+    tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
+    assert not list(tree.iter("script"))
+    assert not re.search(r'(src|href)="(?!#)', page)
+    texts = "".join(tree.itertext())
+    assert NASTY in texts
+    assert "33.3 %" in texts
+    assert len([one for one in tree.iter() if str(one.tag).endswith("svg")]) >= 6
+    assert "\x1b" not in report_text(replace(found, crews=[Crew("\x1b[2J", "", 1)]))
+
+
+def test_the_commands_from_a_folder_to_a_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    job = whole_job(tmp_path / "jobs" / "done")
+    unfinished = tmp_path / "jobs" / "half"
+    unfinished.mkdir()
+    lines = (job / "record.jsonl").read_bytes().splitlines(keepends=True)
+    (unfinished / "record.jsonl").write_bytes(b"".join(lines[:30]))
+    monkeypatch.setenv("HANDSFREE_ARCHIVE", str(tmp_path / "a.sqlite"))
+    with pytest.raises(SystemExit) as stopped:
+        main(["archive", "push", "jobs"])
+    assert stopped.value.code == 1
+    out, err = capsys.readouterr()
+    assert "1 new, 0 grown, 0 unchanged, 1 left out" in out
+    assert "half: not finished" in err
+    with pytest.raises(SystemExit) as stopped:
+        main(["archive", "push", "jobs/done"])
+    assert stopped.value.code == 0
+    with pytest.raises(SystemExit):
+        main(["archive", "audit", "--json"])
+    told = json.loads(capsys.readouterr().out.partition("\n")[2])
+    assert told["passed"]
+    assert told["jobs"][0]["lines"] == len(lines)
+    with pytest.raises(SystemExit):
+        main(["archive", "report", "--practice", "--json", "--html", "r.html"])
+    assert json.loads(capsys.readouterr().out)["jobs"] == 1
+    assert (tmp_path / "r.html").stat().st_mode & 0o077 == 0
+    with pytest.raises(SystemExit):
+        main(["archive", "fetch", "done", "--to", "back"])
+    assert (tmp_path / "back/done/record.jsonl").read_bytes() == b"".join(lines)
+    for wrong in (["fetch", "done", "--to", "back"], ["audit", "none"], ["report", "--from", "none.sqlite"]):
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stopped:
+            main(["archive", *wrong])
+        assert stopped.value.code == 1
+        assert capsys.readouterr().err.count("\n") == 1
+    with pytest.raises(SystemExit) as stopped:
+        main(["archive", "report", "--since", "yesterday"])
+    assert stopped.value.code == 2
