@@ -113,16 +113,22 @@ class EndpointerSettings:
 
 
 class _NoiseFloor:
-    """Follows the quiet down quickly and up slowly, so that speech does not become the floor."""
+    """Follows the quiet down quickly and up slowly, so that speech does not become the floor. A room that is not
+    known yet is followed quickly either way while nobody speaks."""
 
     _DOWN, _UP_DB, _UP_VOICED_DB = 0.2, 0.12, 0.03  # share a frame; dB a frame (4 and 1 dB a second)
     _FIRST_DBFS = -50.0
+    _FIRST_FRAMES = 30
 
     def __init__(self) -> None:
         self.dbfs = self._FIRST_DBFS
+        self._quiet = 0  # frames without voice, until the room is known
 
     def update(self, level: float, voiced: bool) -> None:
-        if level < self.dbfs:
+        if not voiced and self._quiet < self._FIRST_FRAMES:
+            self._quiet += 1
+            self.dbfs += self._DOWN * (level - self.dbfs)
+        elif level < self.dbfs:
             self.dbfs += self._DOWN * (level - self.dbfs)
         else:
             self.dbfs += min(level - self.dbfs, self._UP_VOICED_DB if voiced else self._UP_DB)

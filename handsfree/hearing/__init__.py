@@ -1,6 +1,15 @@
 """Recognizers: sound (or typing) in, a hypothesis out."""
 
-from handsfree.hearing._acceptance import THRESHOLDS, Evidence, Thresholds, WordEvidence, judge
+from handsfree.hearing._acceptance import (
+    FEATURES,
+    Calibration,
+    Evidence,
+    Judgement,
+    Outcome,
+    WordEvidence,
+    calibration,
+    judge,
+)
 from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
@@ -13,24 +22,27 @@ from handsfree.hearing._vosk import VoskEngine
 __all__ = [
     "DROWNED",
     "ENGINES",
+    "FEATURES",
     "LEAST_SNR_DB",
-    "THRESHOLDS",
     "UNLIKE",
     "AgreedEngine",
+    "Calibration",
     "Engine",
     "EngineError",
     "Evidence",
     "Hypothesis",
+    "Judgement",
     "Listened",
     "Listener",
     "MissingWord",
+    "Outcome",
     "PocketSphinxEngine",
-    "Thresholds",
     "TypedEngine",
     "VoskEngine",
     "Word",
     "WordEvidence",
     "agreed",
+    "calibration",
     "engine_pins",
     "judge",
     "make_engine",

@@ -78,9 +78,12 @@ class AgreedEngine:
     def partial(self) -> str:
         return self.first.partial()
 
-    def end(self) -> Hypothesis:
+    def end(self, snr_db: float | None = None) -> Hypothesis:
+        """``snr_db``: as for PocketSphinx."""
         assert self._armed is not None  # else begin had refused
-        return agreed(self._armed, self.first.end(), self.second.end())
+        second = self.second
+        heard = second.end(snr_db) if isinstance(second, PocketSphinxEngine) else second.end()
+        return agreed(self._armed, self.first.end(), heard)
 
     def close(self) -> None:
         self.first.close()

@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing._acceptance import Evidence, judge
+from handsfree.hearing._acceptance import Evidence, Outcome, judge
 from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
@@ -52,7 +52,7 @@ class PocketSphinxEngine:
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
         self._to_arm: tuple[str, list[str]] | None = None  # as soon as it is over
-        self._ahead: Hypothesis | None = None  # what it is if it has ended already
+        self._ahead: tuple[str, Evidence | None] | None = None  # what it is if it has ended already
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
             for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
@@ -118,15 +118,30 @@ class PocketSphinxEngine:
             ) in self._heard:  # not in one piece: a long one in the middle of a stream crashes PocketSphinx
                 self._in_use.feed(pcm)
 
-    def end(self) -> Hypothesis:
+    def end(self, snr_db: float | None = None) -> Hypothesis:
+        """``snr_db``: of the utterance, as it was measured; None when it was not."""
         self._open = False
-        found, self._ahead = self._ahead or self._decided(), None
+        (text, evidence), self._ahead = self._ahead or self._decided(), None
         if self._in_use is self._quiet:
-            self._settled = self._settled or bool(found.text)
+            self._settled = self._settled or bool(text)
         self._arm_now()
-        return found
+        if evidence is None:
+            return Hypothesis("", (), self.name, (), False, "no words heard")
+        if snr_db is not None:
+            evidence = replace(evidence, snr_db=snr_db)
+        self.last_evidence = evidence
+        found = judge(evidence)
+        return Hypothesis(
+            text,
+            tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
+            self.name,
+            (*evidence.named(), ("probability", round(found.probability, 3))),
+            found.outcome is not Outcome.REJECT,
+            found.reason if found.outcome is Outcome.REJECT else "",
+            found.outcome is Outcome.CONFIRM,
+        )
 
-    def _decided(self) -> Hypothesis:
+    def _decided(self) -> tuple[str, Evidence | None]:
         """What was heard so far, as if it had ended here. The decoders are stopped by that."""
         searches, pcm = self._in_use, b"".join(self._heard)
         searches.stop()
@@ -136,18 +151,7 @@ class PocketSphinxEngine:
             searches.again(pcm)
             agreed = searches.text() == first or searches is self._quiet
         text = searches.text()
-        if not text:
-            return Hypothesis("", (), self.name, (), False, "no words heard")
-        evidence = self.last_evidence = replace(searches.evidence(pcm), agreed=agreed)
-        accepted, reason = judge(evidence)
-        return Hypothesis(
-            text,
-            tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
-            self.name,
-            evidence.named(),
-            accepted,
-            reason,
-        )
+        return text, replace(searches.evidence(pcm), agreed=agreed) if text else None
 
     def close(self) -> None:
         del self._quiet, self._noisy, self._in_use

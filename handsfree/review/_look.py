@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from handsfree.hearing._acceptance import THRESHOLDS
 from handsfree.record import Told, exceptions_of, items, value_of
 
 from ._source import Source
@@ -109,17 +108,15 @@ def _step_kind(source: Source, step: str) -> str:
 
 
 def _weak(row: Told) -> str:
-    """An utterance taken although the sound fitted the words only just: the acceptance is no proof, listen to it."""
+    """An utterance taken although its sound left much doubt: the acceptance is no proof, listen to it."""
     scores = row.get("scores")
     if row.get("kind") != "event" or value_of(row, "accepted") != "true" or not isinstance(scores, dict):
         return ""
     try:
-        spare = float(scores["ratio"]) - THRESHOLDS.fit - float(scores.get("unexplained_s", 0))
+        probability = float(scores["probability"])
     except (KeyError, TypeError, ValueError):
-        return ""
-    return (
-        f'"{value_of(row, "text")}": {max(spare, 0):.2f} above the least acceptance' if spare < NEAR else ""
-    )
+        return ""  # typed, or of another engine
+    return f'"{value_of(row, "text")}": {probability:.0%} sure by its sound' if probability < NEAR else ""
 
 
 def _concessions(source: Source) -> Iterator[Odd]:
