@@ -96,9 +96,10 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
     heard = "Packaged voices, grammars of the real procedure" if args.said is None else str(args.said)
     console.print(as_table(f"{heard}: {args.engine}{' alone' if args.alone else ''}", scores))
     console.print(
-        "again: not accepted, the question is asked again (of these heard right); wrong: accepted with another "
-        "meaning, a reading is read back before it counts;\ntaken: utterances of the sentences outside that were "
-        "accepted as an answer\n"
+        "unsure: of the right values, those that are asked about first; again: not accepted, the question is asked "
+        "again (of these heard right);\nwrong: accepted with another meaning, whereupon the speaker says no to the "
+        "read-back; undetected: that was heard as a sure yes;\ntaken: utterances of the sentences outside that were "
+        "accepted as an answer; doubted: that were asked about\n"
     )
     if args.json is not None:
         write_json(args.json, scores)

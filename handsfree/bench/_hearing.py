@@ -17,7 +17,7 @@ from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import Recording
 from handsfree.grammar import Armed, Interpretation
-from handsfree.hearing import Engine, Listener
+from handsfree.hearing import Engine, Hypothesis, Listener
 
 __all__ = ["LEVELS", "Score", "chatter", "score"]
 
@@ -31,10 +31,11 @@ class Score:
     """Counts of one noise at one level.
 
     Of the ``said`` lines: ``right``, accepted word for word; ``value``, accepted with the right meaning (label,
-    slots, value, resolution: "five gram" for "five grams"); ``wrong``, accepted with another meaning; the rest was
-    asked again, ``refused`` of it although heard word for word. ``outside`` sentences that are no answer were heard
-    beside, ``taken`` utterances of them accepted as one, in ``hours`` of sound. ``real_time_factor``: computing time
-    over sound time, one core.
+    slots, value, resolution: "five gram" for "five grams"), ``unsure`` of these only to be asked about; ``wrong``,
+    accepted with another meaning, whereupon the speaker says no to the read-back, and ``undetected`` of these where
+    that was heard as a sure yes; the rest was asked again, ``refused`` of it although heard word for word.
+    ``outside`` sentences that are no answer were heard beside, in ``hours`` of sound: ``taken`` utterances of them
+    accepted as one, ``doubted`` asked about. ``real_time_factor``: computing time over sound time, one core.
     """
 
     front_end: str
@@ -43,10 +44,13 @@ class Score:
     said: int
     right: int
     value: int
+    unsure: int
     wrong: int
+    undetected: int
     refused: int
     outside: int
     taken: int
+    doubted: int
     hours: float
     real_time_factor: float
 
@@ -78,21 +82,26 @@ def score(
     signal-to-noise ratio in dB of the ``noise``; None adds none."""
     known = [line for line in lines if line.known]
     room = _Room(Listener(engine, suppress=suppress), noise, level, seed)
-    right = value = wrong = refused = taken = 0
+    no = next((line for line in lines if line.say == "negative"), None)
+    right = value = unsure = wrong = undetected = refused = taken = doubted = 0
     for line in known:
         heard = room.hear(line.armed, line.pcm)
-        accepted = [text for text, ok in heard if ok and line.armed.interpret(text) is not None]
-        right += accepted == [line.say]
-        if len(accepted) == 1 and _same(line.armed, accepted[0], line.say):
+        accepted = [one for one in heard if _counts(line.armed, one)]
+        right += [one.text for one in accepted] == [line.say]
+        if len(accepted) == 1 and _same(line.armed, accepted[0].text, line.say):
             value += 1
+            unsure += accepted[0].unsure
         elif accepted:
             wrong += 1
+            undetected += no is not None and _consents(no.armed, room.hear(no.armed, no.pcm))
         else:
-            refused += line.say in [text for text, _ in heard]
+            refused += line.say in [one.text for one in heard]
     before = room.sound_s
     for number, pcm in enumerate(others):
         armed = known[number * 7 % len(known)].armed
-        taken += sum(ok and armed.interpret(text) is not None for text, ok in room.hear(armed, pcm))
+        counted = [one for one in room.hear(armed, pcm) if _counts(armed, one)]
+        doubted += sum(one.unsure for one in counted)
+        taken += sum(not one.unsure for one in counted)
     return Score(
         "suppressed" if suppress else "none",
         noise if level is not None else "as recorded",
@@ -100,10 +109,13 @@ def score(
         len(known),
         right,
         value,
+        unsure,
         wrong,
+        undetected,
         refused,
         len(others),
         taken,
+        doubted,
         (room.sound_s - before) / 3600,
         room.spent_s / room.sound_s,
     )
@@ -116,8 +128,8 @@ class _Room:
         self._listener, self._noise, self._level, self._seed = listener, noise, level, seed
         self.spent_s = self.sound_s = 0.0
 
-    def hear(self, armed: Armed, pcm: bytes) -> list[tuple[str, bool]]:
-        """(words, whether accepted) of each utterance that came of it."""
+    def hear(self, armed: Armed, pcm: bytes) -> list[Hypothesis]:
+        """Of each utterance that came of it."""
         sound = _surround(pcm, _AROUND_S if self.sound_s else _SETTLING_S)
         if self._level is not None:
             sound = mix(sound, NOISES[self._noise](len(sound) // 2, self._seed), self._level)
@@ -127,7 +139,16 @@ class _Room:
         found = self._listener.hear(sound)
         self.spent_s += time.process_time() - begin
         self.sound_s += len(sound) / 32000
-        return [(one.hypothesis.text, one.hypothesis.accepted) for one in found]
+        return [one.hypothesis for one in found]
+
+
+def _counts(armed: Armed, heard: Hypothesis) -> bool:
+    return heard.accepted and armed.interpret(heard.text) is not None
+
+
+def _consents(armed: Armed, heard: Sequence[Hypothesis]) -> bool:
+    meanings = [armed.interpret(one.text) for one in heard if _counts(armed, one) and not one.unsure]
+    return any(meaning is not None and meaning.slot("answer") == "yes" for meaning in meanings)
 
 
 def _same(armed: Armed, heard: str, said: str) -> bool:

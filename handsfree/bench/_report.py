@@ -14,7 +14,8 @@ from handsfree.bench._hearing import Score
 __all__ = ["as_table", "plot", "write_json"]
 
 _HEADINGS = (
-    "front end", "noise", "dB", "said", "words %", "value %", "again", "wrong", "outside", "taken", "taken/h", "rtf",
+    "front end", "noise", "dB", "said", "words %", "value %", "unsure", "again", "wrong", "undetected", "outside",
+    "taken", "taken/h", "doubted", "rtf",
 )  # fmt: skip
 
 
@@ -30,11 +31,14 @@ def as_table(title: str, scores: Iterable[Score]) -> Table:
             str(s.said),
             f"{100 * s.right / s.said:.1f}",
             f"{100 * s.value / s.said:.1f}",
+            str(s.unsure),
             f"{s.again} ({s.refused})",
             str(s.wrong),
+            str(s.undetected),
             str(s.outside),
             str(s.taken),
             f"{s.taken / s.hours:.0f}" if s.hours else "",
+            str(s.doubted),
             f"{s.real_time_factor:.3f}",
         )
     return table
