@@ -108,6 +108,7 @@ class Technician:
     gave_up: bool = False
     read_back: str = ""  # the last one heard
     verdict: str = ""
+    words: str = ""  # of the last answer: what was heard unsurely is asked about in the words heard
     rest: str = ""  # what is left to say after a pause
     measured_again: bool = False
 
@@ -292,7 +293,8 @@ class Technician:
             case Mode.PROVING:
                 return self._prove()
             case _:
-                return self._answer(armed)
+                self.words = self._answer(armed)
+                return self.words
 
     def _sign(self, armed: Armed) -> str:
         """Whoever takes over says the badge number, and listens whether it is read back right."""
@@ -393,7 +395,7 @@ class Technician:
         state, key = self.machine.state, self.key()
         self.counts["read-backs"] += 1
         expected = self._expected(key)
-        right = self._is_read_back(expected)
+        right = self._is_read_back(expected) or self._is_read_back(self.words)
         if right and self._notices(key):
             right = False
         if right and self.pick.random() < self.habits.corrects_himself:

@@ -82,7 +82,7 @@ class Session:
         self._bay = Bay(Tire(machine, log, name), another)
         self._library = library
         self._ears = KeptEars(ears, clock, spare, comeback)
-        self._speaker_in = speaker_in or (lambda _: speaker)
+        self._speaker, self._speaker_in = speaker, speaker_in
         self._clock = clock
         self._view = view or NoView()
         self._people = people or People()
@@ -190,7 +190,7 @@ class Session:
                 return False  # somebody speaks: what would have followed is cut off with what was said
             case Say(text=text, kind=kind, barge_in=barge_in):
                 self._view.said(text, kind)
-                speaker = self._speaker_in(tire.log.folder)
+                speaker = self._speaker_of(tire)
                 speaks = self._overhearing(tire, after) if barge_in else None
                 if speaks is None:
                     self._ears.turn_away()
@@ -199,7 +199,7 @@ class Session:
                 self._barged = self._ears.spoken_to
                 return whole
             case Chime(name=name):
-                self._played(lambda: self._speaker_in(tire.log.folder).chime(name))
+                self._played(lambda: self._speaker_of(tire).chime(name))
             case Arm():
                 tire.listening = self._listening(effect, tire)
             case Finish(outcome=outcome):
@@ -220,6 +220,9 @@ class Session:
         if tire is not self._bay.active or listening.armed is None:
             return None
         return self._ears.overhear(listening.armed, listening.answer)
+
+    def _speaker_of(self, tire: Tire) -> Speaker:
+        return self._speaker if self._speaker_in is None else self._speaker_in(tire.log.folder)
 
     def _played(self, play: Callable[[], Played], *, heard: bool = False) -> bool:
         """Whether it came out whole. A dead loudspeaker is said on the screen and counts as not spoken.
