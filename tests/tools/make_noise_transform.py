@@ -1,6 +1,7 @@
-"""Makes ``handsfree/hearing/noise-10db.mllr``: what noise at 10 dB, taken out again, does to the acoustic model.
+"""Makes ``handsfree/hearing/noise-*.mllr``: what noise, taken out again, does to the acoustic model.
 
-    python tests/tools/make_noise_transform.py CACHE handsfree/hearing/noise-10db.mllr
+    python tests/tools/make_noise_transform.py CACHE handsfree/hearing/noise-10db.mllr 10
+    python tests/tools/make_noise_transform.py CACHE handsfree/hearing/noise-5db.mllr 5
 
 The same sentences are heard clean, and in pink noise through the suppressor. The clean features say which Gaussian
 of the model each frame belongs to; where the frames of one Gaussian lie in the noisy features is what its mean
@@ -9,7 +10,7 @@ that by least squares, is an MLLR (Leggetter and Woodland, Computer Speech and L
 variances matter as much as the means. Voices: flite's ``kal16`` and four of espeak-ng's, and the prompts of the human
 voice that ``handsfree.bench._prompts.tuned_on`` sets aside. The packaged demo's voices are not among them.
 
-Needs Debian's flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722; about ten minutes.
+Needs Debian's flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722; about ten minutes each.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ from handsfree.bench._script import recorded_lines
 from handsfree.hearing._phone_loop import make_phone_loop
 
 VOICES = ("kal16", "espeak:en-us", "espeak:en-us+f3", "espeak:en-gb", "espeak:en-us+m3")
-SNR_DB, SEED = 10.0, 900
+SEED = 900
 BEFORE_S = 1.5  # of the room, for the suppressor to learn; the last 0.3 s of it belong to the utterance
 SENTENCES, EVERY = 3, 4  # a grammar and a voice; of these, every how many
 RIDGE = 50.0  # frames that speak for no change
@@ -143,13 +144,13 @@ def suppressed(pcm: bytes) -> bytes:
     return out[late:] + bytes(late)
 
 
-def pairs(cache: Path) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
+def pairs(cache: Path, snr_db: float) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
     """(phones, clean features, noisy features) of each sentence."""
     with tempfile.TemporaryDirectory() as folder:
         features, loop = Features(Path(folder)), make_phone_loop()
         for number, pcm in enumerate(spoken(cache)):
             clean = _surround(pcm, BEFORE_S)
-            noisy = suppressed(mix(clean, pink(len(clean) // 2, SEED + number), SNR_DB))
+            noisy = suppressed(mix(clean, pink(len(clean) // 2, SEED + number), snr_db))
             begin = int((BEFORE_S - 0.3) * 16000)
             cut = slice(2 * begin, 2 * (begin + len(samples(pcm)) + int(0.75 * 16000)))
             phones, x, y = align(loop, clean[cut]), features(clean[cut]), features(noisy[cut])
@@ -157,13 +158,13 @@ def pairs(cache: Path) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
             yield phones[:n], x[:n], y[:n]
 
 
-def fit(cache: Path) -> list[tuple[Array, Array, Array]]:
+def fit(cache: Path, snr_db: float) -> list[tuple[Array, Array, Array]]:
     """For each stream: matrix, offset, factor of the variances."""
     model = Model()
     shape = (STREAMS, len(PHONES), DENSITIES)
     count = np.zeros((*shape, 1))
     sums = {name: np.zeros((*shape, WIDTH)) for name in ("x", "y", "xx", "yy")}
-    for phones, x, y in pairs(cache):
+    for phones, x, y in pairs(cache, snr_db):
         for stream in range(STREAMS):
             part = slice(WIDTH * stream, WIDTH * (stream + 1))
             share = model.posteriors(x[:, part], phones, stream)
@@ -200,4 +201,4 @@ def write(path: Path, transform: list[tuple[Array, Array, Array]]) -> None:
 
 if __name__ == "__main__":
     Path(sys.argv[1]).mkdir(parents=True, exist_ok=True)
-    write(Path(sys.argv[2]), fit(Path(sys.argv[1])))
+    write(Path(sys.argv[2]), fit(Path(sys.argv[1]), float(sys.argv[3])))
