@@ -140,8 +140,9 @@ class VirtualCard:
             self._end(process)
 
     def _hum(self) -> subprocess.Popen[bytes]:
-        """The room: a real microphone never gives digital silence."""
-        return self._start("paplay", "-s", self._socket("technician"), "-d", "technician", str(self._room))
+        """The room, over and over: a real microphone never gives digital silence."""
+        play = f"paplay -s {self._socket('technician')} -d technician {self._room}"
+        return self._start("sh", "-c", f"while {play}; do :; done")
 
     def _socket(self, name: str) -> str:
         return f"unix:{self.folder / name / 'native'}"
