@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["PocketSphinxEngine"]
 
 # The models for noise and the SNR under which each is the better one. With known ends of speech, of 59 sentences of
-# voices that made none of them, right value / another one: at 20 dB 50/7 with the model as it is, 47/8 with one shifted for
+# voices that made none of them, right value / another one: at 20 dB 50/7 with the model as it is, 47/8 with one for
 # 10 dB; at 10 dB 37/14, 47/10, and 37/14 with one for 5 dB; at 5 dB 24/13, 34/15, 34/11.
 _TRANSFORMS: Final = (("noise-5db.mllr", 7.5), ("noise-10db.mllr", 18.0))
 
