@@ -13,8 +13,8 @@ from ._status import closing
 
 __all__ = ["Odd", "look_at", "sort_of", "sorted_out"]
 
-#: An accepted utterance this near the least acceptance is shown (our own choice, no published source).
-NEAR = 0.3
+#: An accepted utterance less likely to be what was said than this is shown (our own choice, no published source).
+NEAR = 0.6
 
 #: In the order of the page: key, heading.
 HEADINGS: Mapping[str, str] = {

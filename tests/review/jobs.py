@@ -61,8 +61,8 @@ class Willing:
             return Closed("the script is at an end")
         said = self._said(armed)
         words = tuple(Word(word, 0.1, 0.3) for word in said.split())
-        ratio = 0.2 if state.step == self.weak and state.mode is Mode.ASKING else 1.0
-        scores = (("grammar", -1.0), ("phone", -1.0 - ratio), ("ratio", ratio), ("unexplained_s", 0.0))
+        sure = 0.55 if state.step == self.weak and state.mode is Mode.ASKING else 0.97
+        scores = (("grammar", -1.0), ("phone", -2.0), ("ratio", 1.0), ("probability", sure))
         heard = Hypothesis(said, words, "willing", scores, True, "")
         return Heard(heard, Utterance(TONE, 0, 400, -20.5, -52.25, 0))
 

@@ -159,7 +159,7 @@ def test_what_is_out_of_the_ordinary_is_sorted_by_its_weight(job: Jobs) -> None:
     ]
     shown = words(section)
     assert "concession by badge 409" in shown
-    assert '"one four": 0.15 above the least acceptance' in shown
+    assert '"one four": 55% sure by its sound' in shown
     assert 'deflate-first: not read back at once, "affirmative" was said' in shown
 
 

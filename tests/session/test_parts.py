@@ -298,12 +298,9 @@ def test_one_utterance_goes_through_the_engine_while_it_is_spoken(armed: Armed) 
     assert engine.closed
 
 
-@pytest.mark.parametrize(
-    ("says", "goes_on"), [("five", True), ("rubbish", True), ("five point five five five millimeters", False)]
-)
-def test_a_sentence_that_can_go_on_is_waited_for_longer(armed: Armed, says: str, goes_on: bool) -> None:
+def test_a_sentence_that_can_go_on_is_waited_for_longer_and_what_is_none_yet_longest(armed: Armed) -> None:
     ends = []
-    for partial in (says, "five"):
+    for partial in ("five point five five five millimeters", "five", "rubbish"):
         ears = AudioEars(
             Frames(pcm(room(1), voice(0.8), room(2))), Listening(partial), SimulatedClock(START_MS)
         )
@@ -311,8 +308,7 @@ def test_a_sentence_that_can_go_on_is_waited_for_longer(armed: Armed, says: str,
         assert isinstance(result, Heard)
         assert result.utterance is not None
         ends.append(result.utterance.decided_ms)
-    assert (ends[0] == ends[1]) is goes_on
-    assert ends[0] <= ends[1]
+    assert ends[0] < ends[1] < ends[2]
 
 
 def test_an_engine_without_a_partial_is_never_waited_for(armed: Armed) -> None:
