@@ -105,11 +105,19 @@ def _run_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
         )
 
 
-@dataclass(slots=True)
-class _Wait:
+@dataclass(frozen=True, slots=True)
+class _Begun:
     event: Line
     session: int
     run_ms: int  # of the monotonic clock, all sessions until then added up
+
+
+@dataclass(slots=True)
+class _Wait:
+    """``begun``: every time a line said that it started. It is said again when the wait goes on with other times
+    (a value it follows from was corrected), and when it is begun anew because the way to it was undone."""
+
+    begun: tuple[_Begun, ...]
     planned_s: int
     longest_s: int | None
 
@@ -129,15 +137,16 @@ def waits(lines: Numbered) -> Iterator[Finding]:
         step, outcome = str(line.body.get("step")), line.body.get("outcome")
         if outcome == "started":
             planned, longest = _seconds(line, "planned_s") or 0, _seconds(line, "longest_s")
-            first = running.get(step)
-            begun = (first.event, first.session, first.run_ms) if first else (event, session, run_ms)
-            running[step] = _Wait(*begun, planned, longest)
+            before = running[step].begun if step in running else ()
+            running[step] = _Wait((*before, _Begun(event, session, run_ms)), planned, longest)
             continue
         wait = running.get(step)
         if wait is None:
             yield Finding("wait", number, f"{step}: {outcome}, but no line says that it began")
             continue
-        yield from _lasted(number, line, event, wait, run_ms - wait.run_ms, same=wait.session == session)
+        begun = _since(line, event, wait)
+        same = begun.session == session
+        yield from _lasted(number, line, event, wait, begun, run_ms - begun.run_ms, same=same)
         if outcome != "over":
             del running[step]
 
@@ -147,8 +156,20 @@ def _seconds(line: Line, key: str) -> int | None:
     return int(text) if _WHOLE.fullmatch(text) else None
 
 
+def _since(line: Line, event: Line, wait: _Wait) -> _Begun:
+    """Since when the machine says that it waited; the last start when that fits none. Which one it had to be is for
+    the replay to say: here the time since then is held against the clocks."""
+    waited = _seconds(line, "waited_s")
+    fits = (b for b in reversed(wait.begun) if _machine_ms(b.event, event) // 1000 == waited)
+    return next(fits, wait.begun[-1])
+
+
+def _machine_ms(since: Line, until: Line) -> int:
+    return (_at_ms(until) or 0) - (_at_ms(since) or 0)
+
+
 def _lasted(
-    number: int, line: Line, event: Line, wait: _Wait, run_ms: int, *, same: bool
+    number: int, line: Line, event: Line, wait: _Wait, begun: _Begun, run_ms: int, *, same: bool
 ) -> Iterator[Finding]:
     """Three clocks: the machine's to the millisecond, wall and monotonic ones as the lines were written.
 
@@ -156,8 +177,8 @@ def _lasted(
     to show the rest.
     """
     step, outcome = line.body.get("step"), line.body.get("outcome")
-    machine = (_at_ms(event) or 0) - (_at_ms(wait.event) or 0)
-    longest = run_ms if same else max(run_ms, _wall(event) - _wall(wait.event))
+    machine = _machine_ms(begun.event, event)
+    longest = run_ms if same else max(run_ms, _wall(event) - _wall(begun.event))
     if _seconds(line, "waited_s") != machine // 1000:
         yield Finding(
             "wait",

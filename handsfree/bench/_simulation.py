@@ -294,6 +294,7 @@ class _Memory:
     """A record that is kept nowhere, for the thousands."""
 
     head = "0" * 64  # no line has a hash here
+    folder = Path()  # and no folder keeps a sound
 
     def append(self, entries: Sequence[Mapping[str, object]]) -> None: ...
     def keep_audio(self, pcm: bytes, rate: int = 16000) -> str:

@@ -380,11 +380,12 @@ class WaitEnded(_AtStep):
 
 
 class HoldPoint(_AtStep):
-    """Released or refused, by the disposition of the whole tire or by a supervisor."""
+    """Released or refused, by the disposition of the whole tire or by a supervisor; "unclear" where a disposition
+    has no finding against the tire, only what is too close to call or was not judged."""
 
     kind: Literal["hold_point"]
     by: str
-    outcome: Literal["released", "refused"]
+    outcome: Literal["released", "refused", "unclear"]
     name: Annotated[str | None, Field(description="who holds the badge, by the shop's file")] = None
     verified: Annotated[str | None, Field(description="by what the badge was proved, if at all")] = None
     decision: str | None = None
