@@ -50,6 +50,11 @@ class WordEvidence:
     def ratio(self) -> float:
         return self.score - self.phone
 
+    @property
+    def letters(self) -> int:
+        """Stand for its sounds; a letter that is said by its name has some too."""
+        return max(len(self.text), 3)
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -78,7 +83,7 @@ class Evidence:
     @property
     def slowest_word_s(self) -> float:
         """Seconds a letter: a short word stretched over a long sound is hardly that word."""
-        return max(((word.end_s - word.start_s) / len(word.text) for word in self.words), default=0.0)
+        return max(((word.end_s - word.start_s) / word.letters for word in self.words), default=0.0)
 
     @property
     def spoken_s(self) -> float:
@@ -98,7 +103,7 @@ class Evidence:
 
 
 def _letters(evidence: Evidence) -> float:
-    return float(min(sum(len(word.text) for word in evidence.words), 30))
+    return float(min(sum(word.letters for word in evidence.words), 30))
 
 
 #: What the regression looks at, each bounded to where there was data. Letters stand for the sounds that had to fit:

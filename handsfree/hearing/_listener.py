@@ -37,7 +37,7 @@ DROWNED: Final = "noise"
 
 _TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
-_LOOK_AHEAD_S: Final = 0.21  # longer than the gaps within words, well before the shortest end of an utterance
+_LOOK_AHEAD_S: Final = 0.18  # longer than the gaps within words, well before the shortest end of an utterance
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
@@ -137,7 +137,7 @@ class Listener:
             self.engine.begin()
 
     def _look_ahead(self) -> None:
-        """While it is waited whether the speech goes on there is time for the second decode."""
+        """While it is waited whether the speech goes on there is time to decode it to its end."""
         if not isinstance(self.engine, PocketSphinxEngine):
             return
         silence = self._endpointer.silence_s

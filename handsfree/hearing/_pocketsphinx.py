@@ -108,10 +108,9 @@ class PocketSphinxEngine:
         return self._in_use.text()
 
     def look_ahead(self) -> None:
-        """The speech may have ended here: decode the whole of it now, if that is what its end would bring. What is
-        fed from now on is taken for silence, until ``go_on``."""
-        if self._in_use is not self._quiet or not self._settled:
-            self._ahead = self._decided()
+        """The speech may have ended here: make of it now what its end would make. What is fed from now on is taken for
+        silence, until ``go_on``: in what is left of the noise a grammar of digits hears one more ("oh")."""
+        self._ahead = self._decided()
 
     def go_on(self) -> None:
         """The speech had not ended."""
