@@ -276,7 +276,7 @@ def test_check_proves_the_packaged_procedure_and_fails_a_broken_one(tmp_path: Pa
     assert "no.such.rule" in done.stdout + done.stderr
 
 
-@pytest.mark.slow  # procedure/test_check proves them all, without the command line
+@pytest.mark.exhaustive  # procedure/test_check proves them all, without the command line
 @pytest.mark.parametrize("name", packaged_procedures())
 def test_check_proves_every_packaged_procedure(name: str) -> None:
     assert handsfree("check", name).returncode == 0

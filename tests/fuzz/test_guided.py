@@ -11,7 +11,7 @@ import pytest
 
 from .targets import TARGETS
 
-_SECONDS = 15
+_SECONDS = 8
 
 
 @pytest.mark.slow
@@ -33,5 +33,5 @@ def test_nothing_is_found_in_seconds(name: str, tmp_path: Path) -> None:
     covered = re.search(r"DONE\s+cov: (\d+)", done.stderr)
     assert executions is not None
     assert covered is not None
-    assert int(executions[1]) > 50, "the fuzzer hardly ran"
+    assert int(executions[1]) > 10, "the fuzzer hardly ran"
     print(f"{name}: {executions[1]} executions, coverage {covered[1]}")

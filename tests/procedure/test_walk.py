@@ -31,7 +31,7 @@ def walked(text: str | Book, **more: object) -> Walked:
     return walk(text if isinstance(text, Book) else book_of(text), Known(), **more)  # type: ignore[arg-type]
 
 
-@pytest.mark.slow  # test_check walks them too, as `handsfree check` does
+@pytest.mark.exhaustive  # test_check walks them too, as `handsfree check` does
 @pytest.mark.parametrize("name", packaged_procedures())
 def test_every_answer_to_every_step_of_a_packaged_procedure(name: str) -> None:
     result = walked(packaged_procedure(name), calm=("resume",), remember=2)

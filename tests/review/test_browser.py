@@ -183,7 +183,7 @@ def test_the_filters_hide_what_does_not_fit_without_a_script(chromium: Any, page
 
         everything = {"whole", "eventful", "defect", "unfinished", "recheck", "damaged"}
         assert shown() == everything
-        page.select_option("#filter-technician", label=HOSTILE)
+        page.select_option("#filter-technician", label=f"{HOSTILE}, badge 1234")
         assert shown() == {"eventful"}
         page.select_option("#filter-technician", value="")
         page.select_option("#filter-exceptions", label="without exceptions")
