@@ -53,6 +53,7 @@ def test_a_quiet_room_is_good_and_every_phrase_is_told(
     assert "headset" not in said
 
 
+@pytest.mark.slow
 def test_a_loud_room_wants_a_headset_and_its_level_is_measured(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -64,6 +65,7 @@ def test_a_loud_room_wants_a_headset_and_its_level_is_measured(
     assert over == pytest.approx(6.0, abs=3.0)
 
 
+@pytest.mark.slow  # distorted speech is the dearest to decode
 def test_clipping_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _record(tmp_path, None, gain=30.0)
     code, said = _doctor(tmp_path, capsys)
