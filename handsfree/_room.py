@@ -147,7 +147,7 @@ def measure(sound: Sound, engine: Engine, tell: Callable[[str], None]) -> Room:
         raise AudioError(f"the room's noise is shorter than {_LEAST_NOISE_S} s; record {NOISE_S} s of it")
     for frame in noise:
         listener.feed(frame)
-    listener.reset()
+    listener.hear(b"")  # ends what is still open: an engine isn't armed within an utterance
     pcm = b"".join(noise)
     level = dbfs(pcm)
     if level < _LEAST_DBFS:
@@ -161,7 +161,8 @@ def measure(sound: Sound, engine: Engine, tell: Callable[[str], None]) -> Room:
         tell(f"Say: {phrase}")
         frames = islice(sound(number), int(_PHRASE_S * _FRAMES_A_SECOND))
         one = next((heard for frame in frames if (heard := listener.feed(frame))), None)
-        listener.reset()
+        rest = listener.hear(b"")
+        one = one or (rest[0] if rest else None)
         clipped += one.utterance.clipped if one else 0
         tell(f"  heard: {_accepted(one) or 'nothing that counts'}")
         found.append(one)
