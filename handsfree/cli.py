@@ -24,7 +24,7 @@ from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree._archive import archive_app
 from handsfree._shop_file import shop_faults, shop_text
-from handsfree.audio import AudioError, MicrophoneLost
+from handsfree.audio import AudioError, Microphone, MicrophoneLost
 from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
 from handsfree.limits import LimitsError
@@ -569,15 +569,57 @@ def explain(
 
 
 @app.command(short_help="What works on this machine.", epilog="Example: handsfree doctor")
-def doctor(jobs: Jobs = Path("jobs")) -> None:
+def doctor(
+    jobs: Jobs = Path("jobs"),
+    room: Annotated[
+        bool,
+        typer.Option(
+            "--room",
+            help="Measure the room instead: ten seconds of noise, five phrases; exit code 1: not good enough.",
+        ),
+    ] = False,
+    wav: Annotated[
+        Path | None,
+        typer.Option(
+            "--wav",
+            help="With --room: a folder of six sound files, the noise and the phrases, by name.",
+            metavar="DIR",
+        ),
+    ] = None,
+    device: DeviceName = None,
+) -> None:
     """What works on this machine: recognizer, voice, sound card, disk, clock; and what to install."""
     from handsfree._doctor import examine
 
+    if room:
+        _measure_room(wav, device)
+        return
+    if wav is not None or device is not None:
+        raise typer.BadParameter("--wav and --device go with --room")
     bad = False
     for finding in examine(jobs):
         typer.echo(finding.line())
         bad = bad or (finding.vital and not finding.good)
     if bad:
+        raise typer.Exit(1)
+
+
+def _measure_room(wav: Path | None, device: str | None) -> None:
+    from handsfree._room import from_files, from_source, measure
+
+    engine = wiring.build_engine(wiring.Setup())
+    if wav is not None:
+        found = measure(from_files(wav), engine, typer.echo)
+    else:
+        source = Microphone(device)
+        try:
+            found = measure(from_source(source), engine, typer.echo)
+        finally:
+            source.close()
+    engine.close()
+    for line in found.lines():
+        typer.echo(line)
+    if not found.good:
         raise typer.Exit(1)
 
 
