@@ -19,7 +19,8 @@ __all__ = ["SoundEars"]
 _LISTENED_MS = 3000
 _REACTION_MS = (300, 900)
 _AFTER_MS = 2500  # nothing was made of it: he says it again
-_SLOWER = 1.15
+#: How he says it, at first and after that was in vain: how much slower, and the seconds between words.
+_WAYS = ((1.0, 0.0), (1.15, 0.0), (1.0, 0.15))
 _BEFORE_TYPING = 15  # turns at one question
 _TYPING_MS = 250
 
@@ -44,7 +45,7 @@ class SoundEars(AudioEars):
         self._technician, self._now, self._progress, self._count = technician, clock, progress, count
         self._pick = random.Random(technician.seed + 1)
         self._voice = VOICES[technician.seed % len(VOICES)]
-        self._last = ("", 1.0)
+        self._last, self._way = "", 0
         self._key: object = None
         self._turns = 0
 
@@ -59,10 +60,10 @@ class SoundEars(AudioEars):
         if self._gives_up_speaking():
             return self._typed(words, armed)
         while True:
-            # What was just said in vain is said again slower, then in the usual way.
-            stretch = _SLOWER if (words, 1.0) == self._last else 1.0
-            self._last = words, stretch
-            result = self._said(words, stretch, armed, until, answer=answer)
+            # What was just said in vain is said again slower, then word by word, then in the usual way.
+            self._way = (self._way + 1) % len(_WAYS) if words == self._last else 0
+            self._last = words
+            result = self._said(words, armed, until, answer=answer)
             if isinstance(result, Heard):
                 hypothesis = result.hypothesis
                 self._count(words, hypothesis.text, hypothesis.accepted, armed)
@@ -105,9 +106,10 @@ class SoundEars(AudioEars):
         return result
 
     def _said(
-        self, words: str, stretch: float, armed: Armed, until: int | None, *, answer: bool
+        self, words: str, armed: Armed, until: int | None, *, answer: bool
     ) -> Heard | Quiet | Lost | Closed:
-        sound = spoken_samples(words, self._voice, stretch)
+        stretch, between_s = _WAYS[self._way]
+        sound = spoken_samples(words, self._voice, stretch, between_s)
         after = self._pick.randrange(*_REACTION_MS)
         self._source.say(sound, after)
         end = self._now.now() + after + sound.size * 1000 // SAMPLE_RATE + _AFTER_MS

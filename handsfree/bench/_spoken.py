@@ -28,8 +28,13 @@ _WPM = 165
 
 
 @lru_cache(maxsize=20_000)
-def spoken_samples(text: str, voice: str, stretch: float) -> Samples:
-    """16 kHz samples with the active level of the speech at ``_SPEECH_RMS``. ``stretch`` over 1 is slower."""
+def spoken_samples(text: str, voice: str, stretch: float, between_s: float = 0.0) -> Samples:
+    """16 kHz samples with the active level of the speech at ``_SPEECH_RMS``. ``stretch`` over 1 is slower;
+    ``between_s`` over 0 is word by word with such pauses."""
+    if between_s and " " in text:
+        pause = np.zeros(int(between_s * SAMPLE_RATE))
+        parts = [part for word in text.split() for part in (spoken_samples(word, voice, stretch), pause)]
+        return np.concatenate(parts[:-1])
     clip = _flite(text, voice, stretch) if shutil.which("flite") else _packaged(text, stretch)
     sound: Samples = trimmed(clip, np.float64)
     return sound * _SPEECH_RMS / _active_rms(sound)

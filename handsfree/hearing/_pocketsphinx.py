@@ -108,8 +108,8 @@ class PocketSphinxEngine:
         return self._in_use.text()
 
     def look_ahead(self) -> None:
-        """The speech may have ended here: make of it now what its end would make. What is fed from now on is taken for
-        silence, until ``go_on``: in what is left of the noise a grammar of digits hears one more ("oh")."""
+        """The speech may have ended here: make of it now what its end would make. What is fed from now on is taken
+        for silence, until ``go_on``: in what is left of the noise a grammar of digits hears one more ("oh")."""
         self._ahead = self._decided()
 
     def go_on(self) -> None:
