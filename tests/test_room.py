@@ -84,6 +84,6 @@ def test_a_missing_phrase_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixt
 def test_expectation_is_the_table_between_its_rows() -> None:
     ten, fifteen = expected(10.0), expected(15.0)
     assert expected(12.5).right == pytest.approx((ten.right + fifteen.right) / 2)
-    assert expected(7.9).again == 1.0
+    assert expected(3.9).again == 1.0
     found = expected(99.0)
     assert found.right + found.again + found.wrong == pytest.approx(1.0)
