@@ -86,6 +86,8 @@ def audit(
     def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
+    if keys != Path("keys") and not keys.is_dir():
+        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
     folder = Path(job) if Path(job).is_dir() else jobs / job
     reports = []
     for one in jobs_in(folder):
@@ -223,17 +225,31 @@ def forget(
     older_than: Annotated[int, typer.Option("--older-than", help="Days since a job's last event.", min=0)],
     jobs: Jobs = Path("jobs"),
 ) -> None:
-    """Delete the sound of old jobs. Each record says so in a line of its own, and its chain stays whole."""
-    deleted, touched, left = 0, 0, []
+    """Delete the sound of old jobs. Each record says so in a line of its own, and its chain stays whole.
+
+    Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it.
+    """
+    if not jobs.is_dir():
+        # A misspelled folder must not look like sound that is gone.
+        raise RecordError(
+            f"{jobs}: no folder there, nothing was deleted; give the folder of jobs with --jobs"
+        )
+    from handsfree.review import forget_pages
+
+    deleted, touched, pages, left = 0, 0, 0, []
     for path in sorted(jobs.glob("*/record.jsonl")):
         try:
             count = forget_audio(path.parent, older_than)
+            if count:
+                pages += forget_pages(path.parent)
         except RecordError as error:
             left.append(str(error))
             continue
         deleted += count
         touched += bool(count)
     typer.echo(f"{deleted} utterances of {touched} jobs deleted")
+    if pages:
+        typer.echo(f"Review pages with that sound deleted too: {pages}; handsfree review makes them again")
     for why in left:
         typer.echo(f"handsfree: {why}", err=True)
     if left:

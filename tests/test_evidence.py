@@ -202,6 +202,8 @@ def test_old_sound_is_forgotten(shop: Path, handsfree: Run) -> None:
     """The simulated job began in 2030, so its days are not over yet; a job of today's clock is."""
     assert handsfree("forget-audio", "--older-than", "0").out == "0 utterances of 0 jobs deleted\n"
     assert handsfree("forget-audio", "--older-than", "-1").code == 2
+    missing = handsfree("forget-audio", "--older-than", "0", "--jobs", "jbos")
+    assert "nothing was deleted" in missing.one_line()
     assert len(list((shop / "jobs/job/audio").iterdir())) == 3
 
 

@@ -4,7 +4,7 @@ from handsfree.review._customer import customer_page
 from handsfree.review._index import Entry, entry_of, index_page
 from handsfree.review._page import job_page
 from handsfree.review._source import AUDIO_LIMIT, Sound, Source, read_source
-from handsfree.review._write import Written, review_folder, review_job
+from handsfree.review._write import Written, forget_pages, review_folder, review_job
 
 __all__ = [
     "AUDIO_LIMIT",
@@ -14,6 +14,7 @@ __all__ = [
     "Written",
     "customer_page",
     "entry_of",
+    "forget_pages",
     "index_page",
     "job_page",
     "read_source",

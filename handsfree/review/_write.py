@@ -14,9 +14,10 @@ from ._index import Entry, entry_of, index_page, unreadable
 from ._page import job_page
 from ._source import AUDIO_LIMIT, Source, read_source
 
-__all__ = ["Written", "review_folder", "review_job"]
+__all__ = ["Written", "forget_pages", "review_folder", "review_job"]
 
 _RECORD = "record.jsonl"
+_PAGE, _PLACE = "review.html", "review"
 _INDEX = "index.html"
 
 
@@ -39,11 +40,28 @@ def review_job(
     """
     source = _read(folder, customer, keys)
     name = f"{source.name}-customer.html" if customer else f"{source.name}.html"
-    page = folder / ("customer.html" if customer else "review.html") if out is None else out
+    page = folder / ("customer.html" if customer else _PAGE) if out is None else out
     if out is not None and out.is_dir():
         page = out / name
     _put(page, customer_page(source) if customer else job_page(source))
     return Written(page, 1, (source.name,) if source.damage or source.doubt else ())
+
+
+def forget_pages(folder: Path) -> int:
+    """Delete a job's pages that may hold its sound: in its folder, and in ``review`` beside it. Returns how many.
+
+    Pages written elsewhere with ``out`` are not known here. Raises RecordError when one can't be deleted.
+    """
+    found = [folder / _PAGE, folder.parent / _PLACE / f"job-{folder.name}.html"]
+    found = [page for page in found if page.is_file()]
+    for page in found:
+        try:
+            page.unlink(missing_ok=True)
+        except OSError as error:
+            raise RecordError(
+                f"{page}: holds sound and can't be deleted: {error.strerror or error}"
+            ) from None
+    return len(found)
 
 
 def _read(folder: Path, customer: bool, keys: Path | None) -> Source:
@@ -57,7 +75,7 @@ def review_folder(
 
     ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs), OSError.
     """
-    place = out or folder / "review"
+    place = out or folder / _PLACE
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
     jobs = sorted(path.parent for path in folder.glob(f"*/{_RECORD}"))

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.record import JobLog, read_log
-from handsfree.review import job_page, read_source
+from handsfree.review import forget_pages, job_page, read_source, review_folder, review_job
 
 from .conftest import UTC_CLOCK, XHTML, page, parse, words
 
@@ -34,6 +34,8 @@ def test_every_utterance_can_be_played_at_its_line(job: Jobs) -> None:
         assert kind == "data:audio/flac"
         assert base64.b64decode(data) == (folder / path).read_bytes()
         assert audio.get("controls") is not None
+        # Counted from one, as the audit and an editor count the lines of the file.
+        assert audio.get("aria-label") == f"Utterance of line {int(seq) + 1}"
     assert len(list(root.iter(f"{XHTML}audio"))) == len(wanted)
 
 
@@ -148,3 +150,18 @@ def test_odd_lines_do_not_break_the_page(tmp_path: Path) -> None:
     assert "No:" in words(root)
     assert not [one for one in root.iter() if "onload" in one.attrib]
     assert "\x1b" not in words(root)
+
+
+def test_pages_with_sound_go_with_the_sound_and_the_record_stays(job: Jobs) -> None:
+    folder = job("unfinished")
+    record = (folder / "record.jsonl").read_bytes()
+    one = review_job(folder).page
+    index = review_folder(folder.parent).page
+    many = index.with_name(f"job-{folder.name}.html")
+    assert "data:audio/flac" in one.read_text(encoding="utf-8")
+    assert many.is_file()
+    assert forget_pages(folder) == 2
+    assert not one.exists()
+    assert not many.exists()
+    assert (folder / "record.jsonl").read_bytes() == record
+    assert forget_pages(folder) == 0
