@@ -54,7 +54,7 @@ def render(
     ``tz``: time zone of the times shown, None: this machine's.
     """
     rows = tell(entries)
-    parts = (_header(rows, tz), _conversation(rows, tz), _readings(rows), _exceptions(rows))
+    parts = (_header(rows, tz, findings or ()), _conversation(rows, tz), _readings(rows), _exceptions(rows))
     return Group(*parts, _chain(rows, findings))
 
 
@@ -66,9 +66,12 @@ def show_text(folder: Path | str, *, width: int = 110, tz: tzinfo | None = None)
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
-def _header(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
+def _header(rows: Sequence[Told], tz: tzinfo | None, findings: Sequence[Finding]) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
+    if any(finding.severity == "error" for finding in findings):
+        # Before the disposition: it is no longer worth anything.
+        table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
     for label, key in _HEADER:
         value = _workers(rows) if key == "technician" else _known(rows, key)

@@ -132,6 +132,7 @@ def test_a_flipped_bit_before_the_last_line_stops_writing_but_not_reading(job: P
     assert "\n" not in str(damaged.value)
     assert len(read_log(job).lines) == 6
     assert "BROKEN" in show_text(job)
+    assert show_text(job).index("DAMAGED") < show_text(job).index("Disposition")
     assert (job / RECORD).read_bytes() == data
 
 
