@@ -12,7 +12,16 @@ import typer
 
 from handsfree import _wiring as wiring
 from handsfree.hearing import Engine, engine_pins
-from handsfree.record import FORMATS, JobLog, RecordError, export, forget_audio, read_log, write_private
+from handsfree.record import (
+    FORMATS,
+    JobLog,
+    RecordError,
+    check_chain,
+    export,
+    forget_audio,
+    read_log,
+    write_private,
+)
 
 __all__ = ["register"]
 
@@ -210,15 +219,22 @@ def export_job(
     ] = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
-    """Write a job in another form. The record stays the original."""
+    """Write a job in another form. The record stays the original. A damaged one is written too, with exit code 1."""
     if form not in FORMATS:
         raise typer.BadParameter(f"choose one of {', '.join(FORMATS)}", param_hint="--format")
-    text = export(wiring.find_job(job, jobs), form, pseudonyms=pseudonyms)
+    folder = wiring.find_job(job, jobs)
+    text = export(folder, form, pseudonyms=pseudonyms)
     if to is None:
         typer.echo(text, nl=False)
-        return
-    write_private(to, text.encode())
-    typer.echo(f"Written: {to}")
+    else:
+        write_private(to, text.encode())
+        typer.echo(f"Written: {to}")
+    # The numbers of a table look sound whatever the record is.
+    if any(finding.severity == "error" for finding in check_chain(folder)):
+        typer.echo(
+            "handsfree: the record is damaged, do not rely on this export; see handsfree audit", err=True
+        )
+        raise typer.Exit(1)
 
 
 def forget(

@@ -198,6 +198,18 @@ def test_a_job_is_exported_to_a_private_file_that_is_never_overwritten(shop: Pat
     assert "Ana" not in handsfree("export", "job", "--pseudonyms").out
 
 
+def test_the_export_of_a_damaged_record_says_so(shop: Path, handsfree: Run) -> None:
+    whole = handsfree("export", "job", "--format", "csv")
+    assert (whole.code, whole.err) == (0, "")
+    record = shop / "jobs/job/record.jsonl"
+    lines = record.read_bytes().splitlines(keepends=True)
+    lines[5] = lines[5].replace(b'"mono_ms":', b'"mono_ms": ')
+    record.write_bytes(b"".join(lines))
+    damaged = handsfree("export", "job", "--format", "csv")
+    assert "the record is damaged" in damaged.one_line()
+    assert damaged.out.startswith("job,")
+
+
 def test_old_sound_is_forgotten(shop: Path, handsfree: Run) -> None:
     """The simulated job began in 2030, so its days are not over yet; a job of today's clock is."""
     assert handsfree("forget-audio", "--older-than", "0").out == "0 utterances of 0 jobs deleted\n"
