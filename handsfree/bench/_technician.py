@@ -395,7 +395,7 @@ class Technician:
         state, key = self.machine.state, self.key()
         self.counts["read-backs"] += 1
         expected = self._expected(key)
-        right = self._is_read_back(expected) or self._is_read_back(self.words)
+        right = self._is_read_back(expected) or self._is_asked_about()
         if right and self._notices(key):
             right = False
         if right and self.pick.random() < self.habits.corrects_himself:
@@ -412,6 +412,10 @@ class Technician:
         """Whether this is what was read back last; an expert hears no "affirmative?" after it."""
         ends = (". affirmative?", "?")
         return bool(expected) and any(f" {expected.lower()}{end}" in f" {self.read_back}" for end in ends)
+
+    def _is_asked_about(self) -> bool:
+        """Whether his own words are asked about, and nothing else: the end of a longer number is not his number."""
+        return bool(self.words) and self.read_back in (f"{self.words}. affirmative?", f"{self.words}?")
 
     def _recorded_words(self, step: object, key: Key) -> str:
         """What the tool says when it records this: he listens for it."""
