@@ -1,11 +1,11 @@
 """How ``handsfree/hearing/acceptance.json`` is made, and how well it holds for other voices and sentences.
 
-    python tests/hearing/calibrate.py CACHE collect dev|test   # 500 and 380 utterances, twenty minutes each
+    python tests/hearing/calibrate.py CACHE collect dev|test   # 550 and 430 utterances, twenty minutes each
     python tests/hearing/calibrate.py CACHE fit [--plot FILE]  # writes acceptance.json, prints counts and the curve
 
 "dev" are sentences of the real procedure's grammars by synthetic voices that the packaged demo does not use, with
-chatter by the same voices and half of the recorded human prompts; "test" are the packaged demo's recordings, other
-chatter by their voices, and the other half of the prompts, split by file. Each is heard in a room that has been heard
+chatter by the same voices, half of the recorded human prompts and every second human number; "test" are the packaged
+demo's recordings, other chatter by their voices, and the other half of the prompts and numbers, split by file. Each is heard in a room that has been heard
 for a while, as it is and in noise of one kind at one level, through the listener of a session.
 
 A logistic regression (Newton's method, a little ridge) tells how likely the meaning heard is the one that was said.
@@ -33,13 +33,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "tools"))
 import make_voices
 from chatter import CHATTER
+from human import NUMBER_NAMES
+from listening import trim
 
 from handsfree import _wiring as wiring
 from handsfree.bench import _prompts
 from handsfree.bench._hearing import _same, _surround
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
-from handsfree.grammar import Armed
+from handsfree.grammar import Armed, Library
 from handsfree.hearing import FEATURES, Evidence, Listener, PocketSphinxEngine
 
 ACCEPT: Final = 0.75
@@ -110,8 +112,28 @@ def items(part: str) -> list[Item]:
     found += [
         Item("human", "", rng.choice(arms), pcm[: 6 * 32000]) for pcm in _prompts.prompts(chosen).values()
     ]
+    found += numbers(rng, 0 if part == "dev" else 1)
     rng.shuffle(found)
     return found
+
+
+def numbers(rng: random.Random, half: int) -> list[Item]:
+    """A person says them slower and clearer than any synthetic voice: without these, that would be doubted."""
+    library = Library.load()
+    arms = [
+        library.arm({"answer": f"<{rule}>"})
+        for rule in ("numbers.decimal_99", "readings.angle", "readings.length_mm")
+    ]
+    sound = _prompts.prompts([f"digits/{n}" for n in NUMBER_NAMES])
+    alone = {n: trim(sound[f"digits/{n}"]) for n in NUMBER_NAMES}
+    said = [(alone[n], name) for n, name in NUMBER_NAMES.items()]
+    said += [
+        (alone[tens] + alone[unit], f"{NUMBER_NAMES[tens]} {NUMBER_NAMES[unit]}")
+        for tens in range(20, 100, 10)
+        for unit in range(1, 10)
+    ]
+    found = [Item("human", text, rng.choice(arms), pcm) for pcm, text in said[half::2]]
+    return [item for item in found if item.armed.interpret(item.say) is not None]
 
 
 def collect(cache: Path, part: str) -> None:
