@@ -6,11 +6,11 @@
 "dev" are sentences of the real procedure's grammars by synthetic voices that the packaged demo does not use, with
 chatter by the same voices, half of the recorded human prompts and every second human number; "test" are the packaged
 demo's recordings, other chatter by their voices, and the other half of the prompts and numbers, split by file. Each
-is heard in a room that has been heard for a while, as it is or in noise of one kind at one level, through the listener
-of a session.
+is heard in a room that has been heard for a while, as it is or in noise of one kind at one level, through the
+listener of a session.
 
-The packaged file was fitted so, from a first form of this script that also took voices of festival, heard the room for
-three seconds only and put the nominal level in place of the measured one.
+The packaged file was fitted so, from a first form of this script that also took voices of festival, heard the room
+for three seconds only and put the nominal level in place of the measured one.
 
 A logistic regression (Newton's method, a little ridge) tells how likely the meaning heard is the one that was said.
 From ``ACCEPT`` on it counts, from ``CONFIRM`` on it is asked about. Needs Debian's flite, espeak-ng, ffmpeg and
