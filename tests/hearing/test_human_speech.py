@@ -157,19 +157,21 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     armed = arm("<readings.tread_depth>")
     fresh.arm(armed)
     sounds = human.prompts(human.sentence_prompts())
-    sentence = accepted = utterances = 0
+    sentence = accepted = doubted = utterances = 0
     passed = []
     for n, (name, pcm) in enumerate(sounds.items()):
         for found in hear(fresh, with_room(pcm[: 4 * 32000], SNR_DB, seed=n), armed):
             utterances += 1
             if armed.interpret(found.text) is not None:
                 sentence += 1
-                if found.accepted:
+                doubted += found.unsure
+                if found.accepted and not found.unsure:
                     accepted += 1
                     passed.append(f"{name}: {found.text}")
     figures.add("human, telephone prompts", f"{len(sounds)} files, {utterances} utterances")
     figures.add("  a sentence of the armed grammar (gate 2)", f"{sentence}")
     figures.add("  of these accepted as well (gate 3)", f"{accepted} ({accepted / utterances:.1%}); {passed}")
+    figures.add("  asked about", f"{doubted}")
     assert len(sounds) > 250
     assert accepted <= 0.07 * utterances
 
@@ -180,8 +182,12 @@ def as_event(at: int, found: Hypothesis, armed: Armed) -> Event:
     if meaning is None:
         return NoMatch(at, found.text)
     if meaning.label == "command":
-        return Command(at, meaning.slot("command") or "", found.text)
-    return Answer(at, meaning.text, meaning.label, meaning.slots, meaning.number)
+        return (
+            NoMatch(at, found.text)
+            if found.unsure
+            else Command(at, meaning.slot("command") or "", found.text)
+        )
+    return Answer(at, meaning.text, meaning.label, meaning.slots, meaning.number, found.unsure)
 
 
 @pytest.mark.slow
