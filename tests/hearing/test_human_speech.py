@@ -156,7 +156,7 @@ def test_digit_by_digit(
 def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
     armed = arm("<readings.tread_depth>")
     fresh.arm(armed)
-    sounds = human.prompts(human.sentence_prompts())
+    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::2])
     sentence = accepted = doubted = utterances = 0
     passed = []
     for n, (name, pcm) in enumerate(sounds.items()):

@@ -22,9 +22,10 @@ from handsfree.speaking._text import speakable
 from sound_card.card import RATE, VirtualCard, find, least_match
 from sound_card.technician import Technician
 
-pytestmark = [pytest.mark.slow, pytest.mark.sound_card]
+pytestmark = [pytest.mark.exhaustive, pytest.mark.sound_card]  # ten minutes, most of it real waits
 
 LUG_NUTS: Mapping[str, str] = {
+    "technician": "one one two two",
     "work-order": "four four one seven",
     "wheel-position": "driver front",
     "distance-driven": "two five miles",
