@@ -193,9 +193,9 @@ def as_event(at: int, found: Hypothesis, armed: Armed) -> Event:
 @pytest.mark.slow
 def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, figures: Figures) -> None:
     """A radio that talks all day beside an open question: what gates 2 and 3 let through is read back, and
-    nothing but a confirmation in the next utterance would record it. Every third prompt, one after another."""
+    nothing but a confirmation in the next utterance would record it. Every sixth prompt, one after another."""
     drive = Drive(whole(SIZE))
-    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::3])
+    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::6])
     read_back = 0
     for n, pcm in enumerate(sounds.values()):
         if drive.mode in (Mode.HELD, Mode.STOPPED):
@@ -214,4 +214,4 @@ def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, 
     figures.add(
         "human, telephone prompts through the machine", f"{len(sounds)}, read back {read_back}, recorded 0"
     )
-    assert len(sounds) > 80
+    assert len(sounds) > 40
