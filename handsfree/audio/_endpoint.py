@@ -17,7 +17,7 @@ from typing import Final, NamedTuple
 
 from pocketsphinx import Vad
 
-from handsfree.audio._levels import FLOOR_DBFS, clipped_samples, dbfs, snr_db
+from handsfree.audio._levels import FLOOR_DBFS, clipped_samples, dbfs, noise_floor_dbfs, snr_db
 
 __all__ = [
     "FRAME_BYTES",
@@ -56,6 +56,15 @@ class Utterance:
     @property
     def snr_db(self) -> float:
         return snr_db(self.speech_dbfs, self.noise_dbfs)
+
+    @property
+    def least_snr_db(self) -> float:
+        """dB over the noise within the utterance too: a compressor that starts has no pauses, speech always has.
+
+        Of the demo's recordings in pink noise the least of 44 at 12 dB was 11.9 dB, of the 12 that were found at all
+        at 8 dB 9.7; a steady noise that starts in a quiet room and is taken for speech has -10.
+        """
+        return snr_db(self.speech_dbfs, max(self.noise_dbfs, noise_floor_dbfs(self.pcm)))
 
     @property
     def seconds(self) -> float:

@@ -16,8 +16,8 @@ from handsfree.audio import room_noise
 from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import Recording
-from handsfree.grammar import Armed, Interpretation
-from handsfree.hearing import Engine, Hypothesis, Listener
+from handsfree.grammar import Armed
+from handsfree.hearing import Engine, Hypothesis, Listener, same_meaning
 
 __all__ = ["LEVELS", "Score", "chatter", "score"]
 
@@ -88,7 +88,7 @@ def score(
         heard = room.hear(line.armed, line.pcm)
         accepted = [one for one in heard if _counts(line.armed, one)]
         right += [one.text for one in accepted] == [line.say]
-        if len(accepted) == 1 and _same(line.armed, accepted[0].text, line.say):
+        if len(accepted) == 1 and same_meaning(line.armed, accepted[0].text, line.say):
             value += 1
             unsure += accepted[0].unsure
         elif accepted:
@@ -149,18 +149,6 @@ def _counts(armed: Armed, heard: Hypothesis) -> bool:
 def _consents(armed: Armed, heard: Sequence[Hypothesis]) -> bool:
     meanings = [armed.interpret(one.text) for one in heard if _counts(armed, one) and not one.unsure]
     return any(meaning is not None and meaning.slot("answer") == "yes" for meaning in meanings)
-
-
-def _same(armed: Armed, heard: str, said: str) -> bool:
-    return _meaning(armed.interpret(heard)) == _meaning(armed.interpret(said))
-
-
-def _meaning(found: Interpretation | None) -> object:
-    return found and (
-        found.label,
-        found.slots,
-        found.number and (found.number.value, found.number.resolution),
-    )
 
 
 def _surround(pcm: bytes, before_s: float) -> bytes:

@@ -10,7 +10,7 @@ from handsfree.hearing._acceptance import (
     calibration,
     judge,
 )
-from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed
+from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed, same_meaning
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pinned import engine_pins
@@ -46,4 +46,5 @@ __all__ = [
     "engine_pins",
     "judge",
     "make_engine",
+    "same_meaning",
 ]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from math import exp
@@ -141,12 +141,11 @@ class Calibration:
     bias: float
     accept: float
     confirm: float
-    parts: Mapping[str, Callable[[Evidence], float]] = field(default_factory=lambda: FEATURES)
 
     def shares(self, evidence: Evidence) -> dict[str, float]:
         """What each feature adds to the logarithm of the odds."""
         return {
-            name: weight * (self.parts[name](evidence) - mean) / spread
+            name: weight * (FEATURES[name](evidence) - mean) / spread
             for name, (mean, spread, weight) in self.terms.items()
         }
 

@@ -11,7 +11,7 @@ from handsfree.hearing._types import Engine, Hypothesis
 if TYPE_CHECKING:
     from handsfree.grammar import Armed
 
-__all__ = ["UNLIKE", "AgreedEngine", "agreed"]
+__all__ = ["UNLIKE", "AgreedEngine", "agreed", "same_meaning"]
 
 UNLIKE: Final = "the two recognizers heard different words"
 """The reason of a hypothesis that was not accepted for that alone."""
@@ -26,7 +26,7 @@ def agreed(armed: Armed, first: Hypothesis, second: Hypothesis) -> Hypothesis:
     """
     if _stops(armed, second) and not _stops(armed, first):
         return second
-    alike = bool(first.text) and _meaning(armed, first) == _meaning(armed, second)
+    alike = bool(first.text) and same_meaning(armed, first.text, second.text)
     scores = (*first.scores, ("agreed", float(alike)))
     if alike or not first.accepted or _stops(armed, first):
         return replace(first, scores=scores)
@@ -38,11 +38,15 @@ def _stops(armed: Armed, heard: Hypothesis) -> bool:
     return meaning is not None and meaning.label == "command" and meaning.slot("command") == "stop_work"
 
 
-def _meaning(armed: Armed, heard: Hypothesis) -> object:
-    """What can be compared: the meaning with the exact value, or the words where they mean nothing."""
-    meaning = armed.interpret(heard.text) if heard.text else None
+def same_meaning(armed: Armed, one: str, other: str) -> bool:
+    """Whether both mean the same with the same exact value, or, where they mean nothing, are the same words."""
+    return _meaning(armed, one) == _meaning(armed, other)
+
+
+def _meaning(armed: Armed, text: str) -> object:
+    meaning = armed.interpret(text) if text else None
     if meaning is None:
-        return heard.text
+        return text
     number = meaning.number
     return meaning.label, meaning.slots, number and (number.value, number.resolution)
 

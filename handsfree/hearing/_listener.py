@@ -17,8 +17,6 @@ from handsfree.audio import (
     SpeechStarted,
     Suppressor,
     Utterance,
-    noise_floor_dbfs,
-    snr_db,
 )
 from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
@@ -159,9 +157,7 @@ class Listener:
         if self._suppressor is None:
             return Listened(hypothesis, utterance)
         self._suppressor.speaking = False
-        # The tracked floor follows a loud room late: what is quietest within the utterance counts too.
-        noise = max(utterance.noise_dbfs, noise_floor_dbfs(utterance.pcm))
-        if snr_db(utterance.speech_dbfs, noise) < LEAST_SNR_DB:
+        if utterance.least_snr_db < LEAST_SNR_DB:
             hypothesis = replace(hypothesis, accepted=False, reason=DROWNED)
         if hypothesis.text:
             share = _LEVEL_SHARE if self._speaker_known else 1.0

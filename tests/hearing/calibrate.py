@@ -42,11 +42,11 @@ from listening import trim
 
 from handsfree import _wiring as wiring
 from handsfree.bench import _prompts
-from handsfree.bench._hearing import _same, _surround
+from handsfree.bench._hearing import _surround
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Armed, Library
-from handsfree.hearing import FEATURES, Evidence, Listener, PocketSphinxEngine
+from handsfree.hearing import FEATURES, Evidence, Listener, PocketSphinxEngine, same_meaning
 
 ACCEPT: Final = 0.75
 CONFIRM: Final = 0.4
@@ -170,7 +170,7 @@ def listen(
     for found in listener.hear(sound):
         text = found.hypothesis.text
         if text and item.armed.interpret(text) is not None and engine.last_evidence is not None:
-            right = bool(item.say) and _same(item.armed, text, item.say)
+            right = bool(item.say) and same_meaning(item.armed, text, item.say)
             yield Trial(item.voice, item.say, noise, level, text, right, engine.last_evidence)
 
 
