@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing._acceptance import Evidence, Outcome, judge
+from handsfree.hearing._acceptance import Evidence, Outcome, calibration, judge
 from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
@@ -39,7 +39,8 @@ class PocketSphinxEngine:
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
     from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
     estimate; ``reset`` forgets both. The first utterance after a reset has no history, so it is decoded again
-    at its end with its own mean; so is every utterance in noise, where the mean wanders with the pauses.
+    at its end with its own mean; so is every utterance in noise, where the mean wanders with the pauses, and
+    what would not be accepted outright.
     """
 
     name = "pocketsphinx"
@@ -149,13 +150,20 @@ class PocketSphinxEngine:
         """What was heard so far, as if it had ended here. The decoders are stopped by that."""
         searches, pcm = self._in_use, b"".join(self._heard)
         searches.stop()
-        agreed = True
-        if searches is not self._quiet or not self._settled:
-            first = searches.text()
+        if searches is self._quiet and self._settled:
+            first = self._made_of(pcm)
+            if _probability(first) >= calibration().accept:
+                return first
+            # What was said lately has moved the mean: after a row of "completed", "hold work" fits nothing.
             searches.again(pcm)
-            agreed = searches.text() == first or searches is self._quiet
-        text = searches.text()
-        return text, replace(searches.evidence(pcm), agreed=agreed) if text else None
+            return max(first, self._made_of(pcm), key=_probability)
+        before = searches.text()
+        searches.again(pcm)
+        return self._made_of(pcm, agreed=searches.text() == before or searches is self._quiet)
+
+    def _made_of(self, pcm: bytes, *, agreed: bool = True) -> tuple[str, Evidence | None]:
+        text = self._in_use.text()
+        return text, replace(self._in_use.evidence(pcm), agreed=agreed) if text else None
 
     def close(self) -> None:
         del self._quiet, self._noisy, self._in_use
@@ -175,3 +183,7 @@ class PocketSphinxEngine:
             yield phones
             number += 1
             phones = self._quiet.grammar.lookup_word(f"{word}({number})")
+
+
+def _probability(found: tuple[str, Evidence | None]) -> float:
+    return 0.0 if found[1] is None else judge(found[1]).probability
