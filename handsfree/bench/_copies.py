@@ -7,6 +7,7 @@ said and measured is the template's.
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -23,7 +24,7 @@ from handsfree.bench._channel import Arming
 from handsfree.bench._simulation import Work, run_job
 from handsfree.procedure import read_procedure
 from handsfree.record import GENESIS, LogRead, check_words, read_log
-from handsfree.record._line import RESERVED, Line, build
+from handsfree.record._line import RESERVED, Line
 from handsfree.session import packaged_procedures
 
 __all__ = ["BAYS", "Template", "copied", "copied_rows", "simulated"]
@@ -33,90 +34,110 @@ _DAYS = 365
 
 
 _SLOT = "slot of %s"
+_SLOTS = re.compile(rb"slot of (\w+)")
+_HASH_KEY = b'"hash":"'
 
 
 @dataclass(frozen=True, slots=True)
 class _Mold:
-    """A line of which only times and chain change: its canonical bytes between them. ``at_ms`` and the text between
-    ``at`` and ``hash`` are cut apart there only where a line has one."""
+    """A line's canonical bytes before and after its hash, cut apart where a copy differs: text, slot, text, slot ...
+    ``body``: its keys, where a copy has the same but for ``at_ms``; else None."""
 
-    before: bytes
-    between: tuple[bytes, ...]
-    after: bytes
-    last: bytes
+    before: Sequence[bytes]
+    after: Sequence[bytes]
+    kind: str
     at: datetime
     at_ms: int | None
+    mono_ms: int
+    seals: bool
+    body: Mapping[str, Any] | None
 
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """One simulated job. ``entries``: its lines without chain keys; ``molds``: the same for those lines that a copy
-    can take by their bytes (a hundred thousand times the canonical form of each would take hours)."""
+    """One simulated job. ``molds``: its lines, to be copied by their bytes (the canonical form of each line of a
+    hundred thousand jobs would take hours)."""
 
     name: str
-    entries: Sequence[dict[str, Any]]
     files: dict[str, bytes]
     rows: Rows
-    molds: Sequence[_Mold | None]
+    molds: Sequence[_Mold]
 
 
 def simulated(folder: Path, seeds: Iterable[int], passes: Callable[[Path], bool]) -> list[Template]:
     """Simulated jobs on disk, shared out over the packaged procedures; those that ``passes`` (a folder) refuses are
-    left out, so that every copy is one that a push would take."""
+    left out, so that every copy is one that a push would take. What was made there before is taken as it is."""
     arming, found = Arming(), []
     names = packaged_procedures()
     for seed in seeds:
         name = names[seed % len(names)]
         place = folder / f"template-{seed:04}"
-        run_job(Work(name), seed, arming, place)
+        if not place.exists():
+            run_job(Work(name), seed, arming, place)
         if passes(place):
             read, files = read_log(place), read_files(place, sound=False)
-            entries = [_unchained(line) for line in read.lines]
             procedure = read_procedure(files["procedure.toml"].decode())
             rows = derive(place.name, read, procedure)
-            molds = [_mold(entry, seq) for seq, entry in enumerate(entries)]
-            found.append(Template(place.name, entries, files, rows, molds))
+            found.append(Template(place.name, files, rows, [_mold(line.entry) for line in read.lines]))
     return found
 
 
-def _unchained(line: Line) -> dict[str, Any]:
-    return {key: value for key, value in line.entry.items() if key not in ("seq", "prev", "hash")}
-
-
-def _mold(entry: Mapping[str, Any], seq: int) -> _Mold | None:
-    """None where a copy changes more than times and chain."""
-    if entry["kind"] in ("open", "seal") or entry.get("type") in ("start", "sealed"):
-        return None
-    if entry.get("type") == "spoken" and str(entry["text"]).startswith("Check words:"):
-        return None
-    names = ("at", "at_ms", "hash", "prev") if "at_ms" in entry else ("at", "hash", "prev")
-    whole = rfc8785.dumps({**entry, "seq": seq, **{name: _SLOT % name for name in names}}) + b"\n"
-    parts = re.split(rb'(?<=")slot of \w+(?=")', whole)
-    if len(parts) != len(names) + 1:
-        raise ValueError(f"line {seq + 1} of a template holds the text of a slot")
-    *first, before_hash, after_hash, last = parts
-    hash_key = b'"hash":"'
-    *between, open_hash = *first[1:], before_hash.removesuffix(hash_key)
+def _mold(entry: Mapping[str, Any]) -> _Mold:
+    body = {**entry, **{name: _SLOT % name for name in ("at", "hash", "prev")}}
+    if "at_ms" in body:
+        body["at_ms"] = _SLOT % "at_ms"
+    plain = False
+    if body["kind"] == "open":
+        body |= {"bay": _SLOT % "bay", "about": sorted({*body["about"], "bay"})}
+    elif body.get("type") == "start":
+        body["job"] = {**body["job"], "bay": _SLOT % "bay"}
+    elif body["kind"] == "seal" or body.get("type") == "sealed":
+        body |= {"head": _SLOT % "head", "words": [_SLOT % f"word{n}" for n in range(len(body["words"]))]}
+    elif body.get("type") == "spoken" and str(body["text"]).startswith("Check words:"):
+        body["text"] = f"Check words: {_SLOT % 'told'}."
+    else:
+        plain = True
+    before, after = (rfc8785.dumps(body) + b"\n").split(_HASH_KEY + (_SLOT % "hash").encode() + b'",')
+    at = datetime.fromisoformat(entry["at"]).replace(tzinfo=None)
+    at_ms = int(entry["at_ms"]) if "at_ms" in entry else None
+    kept = {key: value for key, value in entry.items() if key not in RESERVED}
     return _Mold(
-        first[0],
-        (*between, open_hash),
-        after_hash.removeprefix(b'",'),
-        last,
-        datetime.fromisoformat(entry["at"]).replace(tzinfo=None),
-        int(entry["at_ms"]) if "at_ms" in entry else None,
+        _SLOTS.split(before),
+        _SLOTS.split(after),
+        entry["kind"],
+        at,
+        at_ms,
+        entry["mono_ms"],
+        entry["kind"] == "event" and entry.get("type") == "sealed",
+        kept if plain else None,
     )
 
 
-def _cast(mold: _Mold, shift: timedelta, step: int, prev: str) -> tuple[bytes, str, str]:
-    """The line's bytes, its hash and its time."""
+def _filled(parts: Sequence[bytes], values: Mapping[bytes, bytes]) -> bytes:
+    filled = list(parts)
+    for n in range(1, len(filled), 2):
+        filled[n] = values[filled[n]]
+    return b"".join(filled)
+
+
+def _cast(
+    mold: _Mold, seq: int, values: dict[bytes, bytes], shift: timedelta, step: int
+) -> tuple[bytes, Line]:
+    """The line's bytes, and the line. ``values``: what is in the slots; ``prev`` is set to this line's hash."""
     at = (mold.at + shift).isoformat(timespec="milliseconds") + "Z"
-    times = (
-        at.encode() if mold.at_ms is None else b"%b%b%d" % (at.encode(), mold.between[0], mold.at_ms + step)
-    )
-    head = mold.before + times + mold.between[-1]
-    tail = mold.after + prev.encode() + mold.last
-    own = hashlib.sha256(head + tail[:-1]).hexdigest()  # without the line's end
-    return b'%b"hash":"%b",%b' % (head, own.encode(), tail), own, at
+    prev = values[b"prev"]
+    values[b"at"] = at.encode()
+    body = mold.body
+    if mold.at_ms is not None:
+        values[b"at_ms"] = b"%d" % (mold.at_ms + step)
+        body = None if body is None else {**body, "at_ms": str(mold.at_ms + step)}
+    before, after = _filled(mold.before, values), _filled(mold.after, values)
+    own = hashlib.sha256(before + after[:-1]).hexdigest()  # without the line's end
+    values[b"prev"] = own.encode()
+    data = b'%b"hash":"%b",%b' % (before, values[b"prev"], after)
+    if body is None:
+        body = {key: value for key, value in json.loads(data).items() if key not in RESERVED}
+    return data, Line(seq, prev.decode(), own, mold.kind, at, mold.mono_ms, body)
 
 
 def _moved(template: Template, number: int) -> tuple[timedelta, str]:
@@ -136,36 +157,15 @@ def copied(template: Template, number: int) -> Sealed:
     step = int(shift.total_seconds() * 1000)
     lines: list[Line] = []
     raw: list[bytes] = []
-    prev, words, head = GENESIS, [""], ""
-    for entry, mold in zip(template.entries, template.molds, strict=True):
-        if mold is not None:
-            data, own, at = _cast(mold, shift, step, prev)
-            kept = {key: value for key, value in entry.items() if key not in RESERVED}
-            if mold.at_ms is not None:
-                kept["at_ms"] = str(mold.at_ms + step)
-            lines.append(Line(len(lines), prev, own, entry["kind"], at, entry["mono_ms"], kept))
-            raw.append(data)
-            prev = own
-            continue
-        body = dict(entry)
-        if "at_ms" in body:
-            body["at_ms"] = str(int(body["at_ms"]) + step)
-        if body["kind"] == "open":
-            body |= {"bay": bay, "about": sorted({*body["about"], "bay"})}
-        elif body.get("type") == "start":
-            body["job"] = {**body["job"], "bay": bay}
-        elif body.get("type") == "sealed":
-            words, head = list(check_words(prev)), prev
-            body |= {"head": head, "words": words}
-        elif body["kind"] == "seal":
-            body |= {"head": head, "words": words}
-        elif head and body.get("type") == "spoken" and str(body["text"]).startswith("Check words:"):
-            body["text"] = f"Check words: {', '.join(words)}."
-        body["at"] = _at(body["at"], shift)
-        line = build(body, len(lines), prev, body["at"], body["mono_ms"])
+    values = {b"prev": GENESIS.encode(), b"bay": bay.encode()}
+    for seq, mold in enumerate(template.molds):
+        if mold.seals:
+            words = check_words(values[b"prev"].decode())
+            values |= {b"head": values[b"prev"], b"told": ", ".join(words).encode()}
+            values |= {b"word%d" % n: word.encode() for n, word in enumerate(words)}
+        data, line = _cast(mold, seq, values, shift, step)
+        raw.append(data)
         lines.append(line)
-        raw.append(line.encode())
-        prev = line.hash
     read = LogRead(Path(f"job-{number:06}"), tuple(lines), (), tuple(range(1, len(lines) + 1)))
     rows = copied_rows(template, number, read, sum(map(len, raw)))
     return Sealed(f"job-{number:06}", read, raw, rows, template.files)
