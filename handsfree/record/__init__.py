@@ -13,6 +13,7 @@ from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
@@ -37,10 +38,12 @@ __all__ = [
     "RecordDamaged",
     "RecordError",
     "Told",
+    "badge_of",
     "check_chain",
     "check_read",
     "check_words",
     "clean",
+    "crew",
     "current",
     "exceptions_of",
     "export",
@@ -50,6 +53,7 @@ __all__ = [
     "items",
     "limit_of",
     "measured",
+    "one_name_each",
     "phrase",
     "practice_of",
     "read_log",

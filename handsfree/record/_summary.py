@@ -46,9 +46,9 @@ _ENTRIES = ("reading", "inspect", "answer", "pass", "caution")
 
 def _technicians(rows: Sequence[Told]) -> list[str]:
     """Who made how many entries, where more than one technician worked on the tire."""
-    if not any(row.get("kind") == "technician" for row in rows):
-        return []
     made = Counter(row.technician or "nobody named" for row in rows if row.get("kind") in _ENTRIES)
+    if len(made) < 2:
+        return []
     told = (f"{name}, {count} {'entry' if count == 1 else 'entries'}" for name, count in made.items())
     return [f"Technician: {'; '.join(told)}"]
 

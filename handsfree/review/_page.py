@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from handsfree.record import items, value_of
+from handsfree.record import badge_of, crew, items, value_of
 
 from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
@@ -130,10 +130,12 @@ def _joined(title: str, version: str) -> str:
 
 
 def _technician(source: Source) -> str:
-    """The name that the job was begun with, and the badge that was read."""
+    """Everybody who worked, in turn; where a badge has no name, the name that the job was begun with stands by it."""
     named = value_of(source.rows[0], "technician") if source.rows else ""
-    badge = _known(source, "job.technician", "")
-    return f"{named}, badge {badge}" if named and badge else named or badge
+    first, *others = crew(source.rows) or [""]
+    if named and first == badge_of(first):
+        first = f"{named}, {first}" if first else named
+    return ", then ".join([first, *others])
 
 
 def _known(source: Source, measurand: str, header: str) -> str:

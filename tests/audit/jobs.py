@@ -75,7 +75,12 @@ class Voiced:
         self.inner.close()
 
 
-def whole_job(folder: Path, lines: Sequence[str] = LINES, procedure: str = WHOLE) -> Path:
+def whole_job(
+    folder: Path,
+    lines: Sequence[str] = LINES,
+    procedure: str = WHOLE,
+    about: Mapping[str, str] | None = None,
+) -> Path:
     """A practice job by keyboard, run to its end with a shop's policy, sealed."""
     clock = SimulatedClock(START_MS)
     job = create_job(
@@ -83,7 +88,7 @@ def whole_job(folder: Path, lines: Sequence[str] = LINES, procedure: str = WHOLE
         procedure=procedure,
         prompts=prompts_text(),
         policy=POLICY,
-        about={**ABOUT, "practice": "simulated clock, waits passed at once"},
+        about={**ABOUT, **(about or {}), "practice": "simulated clock, waits passed at once"},
         pins={"engine": "typed", "grammar_sha256": Library.load().sha256, "input": "keyboard"},
         clock=clock,
     )
