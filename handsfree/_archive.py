@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from handsfree.record import RecordError, write_private
+from handsfree.record import RecordError, jobs_in, write_private
 
 __all__ = ["archive_app"]
 
@@ -45,7 +45,7 @@ def push(
     """
     from handsfree.archive import batches, open_archive, read_closed, store_many
     from handsfree.archive._push import Sealed
-    from handsfree.audit import audit, jobs_in
+    from handsfree.audit import audit
     from handsfree.record.signing import check_signatures
 
     folders = list(dict.fromkeys(one for folder in jobs for one in jobs_in(folder)))

@@ -18,7 +18,10 @@ from handsfree.record import (
     RecordError,
     check_chain,
     export,
+    find_job,
+    find_jobs,
     forget_audio,
+    jobs_in,
     read_log,
     write_private,
 )
@@ -88,7 +91,7 @@ def audit(
 ) -> None:
     """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
     from handsfree.audit import as_json as to_json
-    from handsfree.audit import as_text, jobs_in
+    from handsfree.audit import as_text
     from handsfree.audit import audit as check
     from handsfree.record.signing import check_signatures
 
@@ -97,9 +100,8 @@ def audit(
 
     if keys != Path("keys") and not keys.is_dir():
         raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
-    folder = Path(job) if Path(job).is_dir() else jobs / job
     reports = []
-    for one in jobs_in(folder):
+    for one in find_jobs(job, jobs):
         reports.append(
             check(
                 one,
@@ -145,7 +147,7 @@ def sign(
         raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
-    folder = wiring.find_job(job, jobs)
+    folder = find_job(job, jobs)
     _must_be_good(folder, keys)
     opened = load_key(key, _passphrase(passphrase_file, f"Passphrase of {key}"))
     name = public_keys(keys).get(opened.public)
@@ -222,7 +224,7 @@ def export_job(
     """Write a job in another form. The record stays the original. A damaged one is written too, with exit code 1."""
     if form not in FORMATS:
         raise typer.BadParameter(f"choose one of {', '.join(FORMATS)}", param_hint="--format")
-    folder = wiring.find_job(job, jobs)
+    folder = find_job(job, jobs)
     text = export(folder, form, pseudonyms=pseudonyms)
     if to is None:
         typer.echo(text, nl=False)
@@ -245,7 +247,7 @@ def forget(
 
     Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it.
     """
-    if not jobs.is_dir():
+    if not jobs.exists():
         # A misspelled folder must not look like sound that is gone.
         raise RecordError(
             f"{jobs}: no folder there, nothing was deleted; give the folder of jobs with --jobs"
@@ -253,11 +255,11 @@ def forget(
     from handsfree.review import forget_pages
 
     deleted, touched, pages, left = 0, 0, 0, []
-    for path in sorted(jobs.glob("*/record.jsonl")):
+    for folder in jobs_in(jobs, none=True):
         try:
-            count = forget_audio(path.parent, older_than)
+            count = forget_audio(folder, older_than)
             if count:
-                pages += forget_pages(path.parent)
+                pages += forget_pages(folder)
         except RecordError as error:
             left.append(str(error))
             continue

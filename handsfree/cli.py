@@ -29,7 +29,7 @@ from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
-from handsfree.record import RecordError, check_chain, show_text, summary_text
+from handsfree.record import RecordError, check_chain, find_job, show_text, summary_text
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
@@ -328,7 +328,7 @@ def resume(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
-    folders = [wiring.find_job(one, jobs) for one in dict.fromkeys(job)]
+    folders = [find_job(one, jobs) for one in dict.fromkeys(job)]
     setup = wiring.Setup(
         engine=engine,
         model=_model(engine, model),
@@ -387,7 +387,7 @@ def show(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Print a job's record as a person would read it, and check its chain."""
-    folder = wiring.find_job(job, jobs)
+    folder = find_job(job, jobs)
     _write(show_text(folder, width=_width()))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
     damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
@@ -443,7 +443,7 @@ def review(
     done = (
         review_folder(folder, out, customer=customer, keys=keys)
         if many
-        else review_job(wiring.find_job(job, jobs), out, customer=customer, keys=keys)
+        else review_job(find_job(job, jobs), out, customer=customer, keys=keys)
     )
     _write(f"{done.jobs} job{'s' if done.jobs > 1 else ''}: {done.page}")
     if done.damaged:

@@ -16,7 +16,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.audit import Report
 from handsfree.procedure import Procedure, read_procedure
-from handsfree.record import AUDIO, LogRead, read_log
+from handsfree.record import AUDIO, Line, LogRead, counted, read_log
+from handsfree.record._line import BadLine, decode
 from handsfree.session import PINNED
 
 from ._derive import Rows, derive, job_key
@@ -190,7 +191,7 @@ def store(archive: Archive, sealed: Sealed) -> Loaded:
         have = None if is_new else _held(connection, key)
         held = 0 if have is None else have.lines
         if have is not None:
-            _must_continue(sealed, have)
+            _must_continue(connection, sealed, have, key)
         _insert_new(connection, attachment, _attached(key, hashes))
         if held == len(sealed.lines):
             return Loaded(sealed.name, "unchanged", 0)
@@ -267,17 +268,37 @@ def _held(connection: Connection, key: Mapping[str, Any]) -> Stored:
     return connection.execute(statement).one()
 
 
-def _must_continue(sealed: Sealed, have: Stored) -> None:
+#: Lines that may follow a finished job, in words.
+_LATER = {"signed": "a signature", "audio_dropped": "sound dropped by policy"}
+
+
+def _must_continue(connection: Connection, sealed: Sealed, have: Stored, key: Mapping[str, Any]) -> None:
     """The chain makes one hash stand for every line before it."""
-    if have.lines > len(sealed.lines):
+    here = len(sealed.lines)
+    if have.lines <= here and sealed.read.lines[have.lines - 1].hash == have.head:
+        return
+    later = _archived(connection, key)[here:] if have.lines > here else []
+    if later and later[0].prev == sealed.read.head:
+        kinds = dict.fromkeys(line.kind for line in later)
+        told = ", ".join(_LATER.get(kind, f"kind {kind}") for kind in kinds)
         raise ArchiveError(
-            f"the archive has {have.lines} lines of it, here are {len(sealed.lines)}: this copy was cut short"
+            f"the archive has these {counted(here, 'line')} of it and {len(later)} more ({told}): this is an older "
+            "copy, or its end was cut off; nothing was changed"
         )
-    if sealed.read.lines[have.lines - 1].hash != have.head:
-        raise ArchiveError(
-            f"the archive has other lines of it (as {have.name}): one of the two was changed; "
-            "compare them with handsfree audit and handsfree archive audit"
-        )
+    raise ArchiveError(
+        f"the archive has other lines of it (as {have.name}): one of the two was changed; "
+        "compare them with handsfree audit and handsfree archive audit"
+    )
+
+
+def _archived(connection: Connection, key: Mapping[str, Any]) -> list[Line]:
+    """The job's lines as the archive has them; none where they can't be read."""
+    statement = select(piece.c.data).where(_is(piece, key)).order_by(piece.c.first)
+    try:
+        data = b"".join(zlib.decompress(one) for one in connection.scalars(statement))
+        return [decode(raw) for raw in data.splitlines()]
+    except (zlib.error, BadLine):
+        return []
 
 
 def _forget_derived(connection: Connection, key: Mapping[str, Any], row: Mapping[str, Any]) -> None:

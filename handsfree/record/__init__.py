@@ -15,11 +15,12 @@ from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
+from ._place import find_job, find_jobs, jobs_in
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, items, measured, value_of
+from ._wording import clean, counted, items, measured, value_of
 from ._words import check_words
 
 __all__ = [
@@ -43,14 +44,18 @@ __all__ = [
     "check_read",
     "check_words",
     "clean",
+    "counted",
     "crew",
     "current",
     "exceptions_of",
     "export",
+    "find_job",
+    "find_jobs",
     "forget_audio",
     "hash_prefix",
     "in_present_form",
     "items",
+    "jobs_in",
     "limit_of",
     "measured",
     "one_name_each",

@@ -16,6 +16,7 @@ from rich.text import Text
 __all__ = [
     "Entry",
     "clean",
+    "counted",
     "has",
     "items",
     "joined",
@@ -74,6 +75,11 @@ def plain(value: object) -> str:
 def joined(*parts: str, sep: str = ", ") -> str:
     """The parts that say something."""
     return sep.join(part for part in parts if part)
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """ "1 job", "2 jobs", "0 entries": ``many`` where it is not ``one`` with an s."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
 
 
 def rest(row: Mapping[str, Any], *leave: str) -> str:
