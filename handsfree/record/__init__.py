@@ -20,7 +20,7 @@ from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, counted, items, measured, value_of
+from ._wording import clean, counted, items, joined, measured, value_of
 from ._words import check_words
 
 __all__ = [
@@ -56,6 +56,7 @@ __all__ = [
     "in_present_form",
     "items",
     "jobs_in",
+    "joined",
     "limit_of",
     "measured",
     "one_name_each",
