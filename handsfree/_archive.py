@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from handsfree.record import RecordError, jobs_in, write_private
+from handsfree.record import RecordError, counted, jobs_in, write_private
 
 __all__ = ["archive_app"]
 
@@ -76,7 +76,7 @@ def push(
                 continue
             counts[loaded.what] += 1
             if loaded.what != "unchanged":
-                typer.echo(f"{loaded.name}: {loaded.what}, {loaded.lines} lines")
+                typer.echo(f"{loaded.name}: {loaded.what}, {counted(loaded.lines, 'line')}")
     told = f", {left} left out" if left else ""
     typer.echo(f"{counts['new']} new, {counts['grown']} grown, {counts['unchanged']} unchanged{told}")
     if left:
@@ -118,7 +118,7 @@ def audit_jobs(
     if as_json:
         typer.echo(to_json(reports), nl=False)
     else:
-        typer.echo(f"\n{len(reports)} jobs in {archive.place}, {failed} failed")
+        typer.echo(f"\n{counted(len(reports), 'job')} in {archive.place}, {failed} failed")
     if failed:
         raise typer.Exit(1)
 

@@ -17,6 +17,7 @@ from handsfree.record import (
     JobLog,
     RecordError,
     check_chain,
+    counted,
     export,
     find_job,
     find_jobs,
@@ -31,7 +32,7 @@ __all__ = ["register"]
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
 Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
-Job = Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")]
+Job = Annotated[str, typer.Argument(help="The job's folder, its record, or its name in the jobs folder.")]
 KeyFolder = Annotated[Path, typer.Option("--keys", help="The shop's folder of public keys.", metavar="DIR")]
 PassphraseFile = Annotated[
     Path | None,
@@ -73,7 +74,7 @@ def register(app: typer.Typer) -> None:
 
 def audit(
     job: Annotated[
-        str, typer.Argument(help="A job's folder or name, or a folder of jobs.", metavar="JOB|FOLDER")
+        str, typer.Argument(help="A job's folder, record or name, or a folder of jobs.", metavar="JOB|FOLDER")
     ],
     as_json: Annotated[bool, typer.Option("--json", help="For a program.")] = False,
     listen: Annotated[
@@ -116,7 +117,7 @@ def audit(
     if as_json:
         typer.echo(to_json(reports), nl=False)
     elif len(reports) > 1:
-        typer.echo(f"\n{len(reports)} jobs, {failed} failed")
+        typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
     if failed:
         raise typer.Exit(1)
 
@@ -168,7 +169,7 @@ def _must_be_good(folder: Path, keys: Path) -> None:
     report = check(folder, signatures=lambda read: check_signatures(read, keys))
     if report.errors:
         raise RecordError(
-            f"{folder.name} is not signed: its audit finds {report.errors} errors; see handsfree audit"
+            f"{folder.name} is not signed: its audit finds {counted(report.errors, 'error')}; see handsfree audit"
         )
     if not report.finished:
         raise RecordError(
@@ -265,7 +266,7 @@ def forget(
             continue
         deleted += count
         touched += bool(count)
-    typer.echo(f"{deleted} utterances of {touched} jobs deleted")
+    typer.echo(f"{counted(deleted, 'utterance')} of {counted(touched, 'job')} deleted")
     if pages:
         typer.echo(f"Review pages with that sound deleted too: {pages}; handsfree review makes them again")
     for why in left:

@@ -20,7 +20,7 @@ from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, counted, items, joined, measured, value_of
+from ._wording import clean, counted, in_minutes, items, joined, lasting, measured, value_of
 from ._words import check_words
 
 __all__ = [
@@ -53,10 +53,12 @@ __all__ = [
     "find_jobs",
     "forget_audio",
     "hash_prefix",
+    "in_minutes",
     "in_present_form",
     "items",
     "jobs_in",
     "joined",
+    "lasting",
     "limit_of",
     "measured",
     "one_name_each",

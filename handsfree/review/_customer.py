@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from handsfree.quantity import Quantity
-from handsfree.record import Told, joined, practice_of, value_of
+from handsfree.record import Told, counted, joined, lasting, practice_of, value_of
 
-from ._charts import Wait, clock
+from ._charts import Wait
 from ._clock import Clock
 from ._injury import Injury
 from ._page import environment, facts_of, job_injuries
@@ -121,7 +121,7 @@ def _found(source: Source, injuries: Sequence[Injury], readings: Sequence[Readin
     if defects:
         lines.append(f"Inspection: {'; '.join(defects)}")
     elif looked:
-        lines.append(f"Inspection inside and outside: {len(looked)} points, nothing else found")
+        lines.append(f"Inspection inside and outside: {counted(len(looked), 'point')}, nothing else found")
     return lines
 
 
@@ -145,8 +145,8 @@ def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading
 
 def _waited(wait: Wait) -> str:
     assert wait.waited is not None
-    told = f"at least {clock(wait.planned)} needed" if wait.kept else wait.words.lower()
-    return f"{wait.name}: {clock(wait.waited)}, {told}"
+    told = f"at least {lasting(wait.planned)} needed" if wait.kept else wait.words.lower()
+    return f"{wait.name}: {lasting(wait.waited)}, {told}"
 
 
 def _value(one: Reading) -> str:

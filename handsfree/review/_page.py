@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from handsfree.record import badge_of, crew, items, value_of
+from handsfree.record import badge_of, counted, crew, items, value_of
 
 from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
@@ -33,13 +33,15 @@ __all__ = ["environment", "facts_of", "job_injuries", "job_page"]
 @cache
 def environment() -> Environment:
     """The templates. Whatever comes from a record is escaped by the library, never by a template."""
-    return Environment(
+    made = Environment(
         loader=PackageLoader("handsfree.review"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["counted"] = counted
+    return made
 
 
 def job_page(source: Source, clock: Clock | None = None) -> str:

@@ -1,7 +1,8 @@
-"""Small whole jobs to audit, and somebody who forges them."""
+"""Small whole jobs to audit and to archive, as fixtures too, and somebody who forges them."""
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from collections.abc import Callable, Mapping, Sequence
@@ -9,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pytest
 from procedure.driving import START_MS
 from session.bay import ABOUT, session, typed
 from session.conftest import WHOLE, WHOLE_LINES
@@ -98,6 +100,26 @@ def whole_job(
     finally:
         running.close()
     return folder
+
+
+@pytest.fixture(autouse=True)
+def quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """That lines are synced is the record's own test."""
+    monkeypatch.setattr(os, "fsync", lambda _: None)
+    if hasattr(os, "fdatasync"):
+        monkeypatch.setattr(os, "fdatasync", lambda _: None)
+
+
+@pytest.fixture(scope="session")
+def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished job with sound. Never to be changed."""
+    return whole_job(tmp_path_factory.mktemp("original") / "bay-2-job")
+
+
+@pytest.fixture
+def job(original: Path, tmp_path: Path) -> Path:
+    """A copy of it, to be changed."""
+    return copy_of(original, tmp_path / original.name)
 
 
 def copy_of(job: Path, to: Path) -> Path:

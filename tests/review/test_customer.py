@@ -51,7 +51,7 @@ def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("whole")), UTC_CLOCK)))
     assert "Released to the road" in shown
     assert "Injury 1 at 4 o\u2019clock, 5.9 mm (0.23 in) wide after drilling, 60 mm (2.36 in)" in shown
-    assert "Cement drying: 3:33 min, at least 3:02 min needed" in shown
+    assert "Cement drying: 3 min 33 s, at least 3 min 02 s needed" in shown
     assert "repaired from inside: patch 40 mm, stem 50 mm" in shown
     assert "nuts tightened to 110 N·m" in shown
     assert "torque checked after 25 mi (40 km)" in shown
