@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from handsfree.record import RecordError, write_private
+from handsfree.record import RecordError, counted, jobs_in, write_private
 
 __all__ = ["archive_app"]
 
@@ -39,31 +40,43 @@ def push(
 ) -> None:
     """Audit closed jobs and load them; again is nothing, a signature since then is added.
 
-    A job that is not finished, damaged, or fails its audit is named and left out.
+    A job that is not finished, damaged, or fails its audit is named and left out. New jobs are written fifty at a
+    time; when a push is killed, those of its last fifty that are missing come with the next one.
     """
-    from handsfree.archive import open_archive, read_closed, store
-    from handsfree.audit import audit, jobs_in
+    from handsfree.archive import batches, open_archive, read_closed, store_many
+    from handsfree.archive._push import Sealed
+    from handsfree.audit import audit
     from handsfree.record.signing import check_signatures
 
     folders = list(dict.fromkeys(one for folder in jobs for one in jobs_in(folder)))
     archive = open_archive(to, create=True)
     counts = {"new": 0, "grown": 0, "unchanged": 0}
     left = 0
-    for folder in folders:
-        try:
-            sealed = read_closed(
-                folder,
-                lambda one: audit(one, signatures=lambda read: check_signatures(read, keys)),
-                sound=audio,
-            )
-            loaded = store(archive, sealed)
-        except RecordError as error:
-            left += 1
-            typer.echo(f"handsfree: {folder.name}: {_one_line(str(error))}", err=True)
-            continue
-        counts[loaded.what] += 1
-        if loaded.what != "unchanged":
-            typer.echo(f"{loaded.name}: {loaded.what}, {loaded.lines} lines")
+
+    def leave_out(name: str, reason: str) -> None:
+        nonlocal left
+        left += 1
+        typer.echo(f"handsfree: {name}: {_one_line(reason)}", err=True)
+
+    def closed() -> Iterator[Sealed]:
+        for folder in folders:
+            try:
+                yield read_closed(
+                    folder,
+                    lambda one: audit(one, signatures=lambda read: check_signatures(read, keys)),
+                    sound=audio,
+                )
+            except RecordError as error:
+                leave_out(folder.name, str(error))
+
+    for batch in batches(closed()):
+        for loaded in store_many(archive, batch):
+            if loaded.what == "refused":
+                leave_out(loaded.name, loaded.reason)
+                continue
+            counts[loaded.what] += 1
+            if loaded.what != "unchanged":
+                typer.echo(f"{loaded.name}: {loaded.what}, {counted(loaded.lines, 'line')}")
     told = f", {left} left out" if left else ""
     typer.echo(f"{counts['new']} new, {counts['grown']} grown, {counts['unchanged']} unchanged{told}")
     if left:
@@ -105,7 +118,7 @@ def audit_jobs(
     if as_json:
         typer.echo(to_json(reports), nl=False)
     else:
-        typer.echo(f"\n{len(reports)} jobs in {archive.place}, {failed} failed")
+        typer.echo(f"\n{counted(len(reports), 'job')} in {archive.place}, {failed} failed")
     if failed:
         raise typer.Exit(1)
 

@@ -17,8 +17,12 @@ from handsfree.record import (
     JobLog,
     RecordError,
     check_chain,
+    counted,
     export,
+    find_job,
+    find_jobs,
     forget_audio,
+    jobs_in,
     read_log,
     write_private,
 )
@@ -28,7 +32,7 @@ __all__ = ["register"]
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
 Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
-Job = Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")]
+Job = Annotated[str, typer.Argument(help="The job's folder, its record, or its name in the jobs folder.")]
 KeyFolder = Annotated[Path, typer.Option("--keys", help="The shop's folder of public keys.", metavar="DIR")]
 PassphraseFile = Annotated[
     Path | None,
@@ -70,7 +74,7 @@ def register(app: typer.Typer) -> None:
 
 def audit(
     job: Annotated[
-        str, typer.Argument(help="A job's folder or name, or a folder of jobs.", metavar="JOB|FOLDER")
+        str, typer.Argument(help="A job's folder, record or name, or a folder of jobs.", metavar="JOB|FOLDER")
     ],
     as_json: Annotated[bool, typer.Option("--json", help="For a program.")] = False,
     listen: Annotated[
@@ -88,7 +92,7 @@ def audit(
 ) -> None:
     """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
     from handsfree.audit import as_json as to_json
-    from handsfree.audit import as_text, jobs_in
+    from handsfree.audit import as_text
     from handsfree.audit import audit as check
     from handsfree.record.signing import check_signatures
 
@@ -97,9 +101,8 @@ def audit(
 
     if keys != Path("keys") and not keys.is_dir():
         raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
-    folder = Path(job) if Path(job).is_dir() else jobs / job
     reports = []
-    for one in jobs_in(folder):
+    for one in find_jobs(job, jobs):
         reports.append(
             check(
                 one,
@@ -114,7 +117,7 @@ def audit(
     if as_json:
         typer.echo(to_json(reports), nl=False)
     elif len(reports) > 1:
-        typer.echo(f"\n{len(reports)} jobs, {failed} failed")
+        typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
     if failed:
         raise typer.Exit(1)
 
@@ -145,7 +148,7 @@ def sign(
         raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
-    folder = wiring.find_job(job, jobs)
+    folder = find_job(job, jobs)
     _must_be_good(folder, keys)
     opened = load_key(key, _passphrase(passphrase_file, f"Passphrase of {key}"))
     name = public_keys(keys).get(opened.public)
@@ -166,7 +169,7 @@ def _must_be_good(folder: Path, keys: Path) -> None:
     report = check(folder, signatures=lambda read: check_signatures(read, keys))
     if report.errors:
         raise RecordError(
-            f"{folder.name} is not signed: its audit finds {report.errors} errors; see handsfree audit"
+            f"{folder.name} is not signed: its audit finds {counted(report.errors, 'error')}; see handsfree audit"
         )
     if not report.finished:
         raise RecordError(
@@ -222,7 +225,7 @@ def export_job(
     """Write a job in another form. The record stays the original. A damaged one is written too, with exit code 1."""
     if form not in FORMATS:
         raise typer.BadParameter(f"choose one of {', '.join(FORMATS)}", param_hint="--format")
-    folder = wiring.find_job(job, jobs)
+    folder = find_job(job, jobs)
     text = export(folder, form, pseudonyms=pseudonyms)
     if to is None:
         typer.echo(text, nl=False)
@@ -245,7 +248,7 @@ def forget(
 
     Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it.
     """
-    if not jobs.is_dir():
+    if not jobs.exists():
         # A misspelled folder must not look like sound that is gone.
         raise RecordError(
             f"{jobs}: no folder there, nothing was deleted; give the folder of jobs with --jobs"
@@ -253,17 +256,17 @@ def forget(
     from handsfree.review import forget_pages
 
     deleted, touched, pages, left = 0, 0, 0, []
-    for path in sorted(jobs.glob("*/record.jsonl")):
+    for folder in jobs_in(jobs, none=True):
         try:
-            count = forget_audio(path.parent, older_than)
+            count = forget_audio(folder, older_than)
             if count:
-                pages += forget_pages(path.parent)
+                pages += forget_pages(folder)
         except RecordError as error:
             left.append(str(error))
             continue
         deleted += count
         touched += bool(count)
-    typer.echo(f"{deleted} utterances of {touched} jobs deleted")
+    typer.echo(f"{counted(deleted, 'utterance')} of {counted(touched, 'job')} deleted")
     if pages:
         typer.echo(f"Review pages with that sound deleted too: {pages}; handsfree review makes them again")
     for why in left:

@@ -15,6 +15,7 @@ from handsfree._wiring import procedure_text
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError, MissingWord, VoskEngine
 from handsfree.procedure import read_procedure, vocabulary
+from handsfree.record import counted
 from handsfree.session import packaged_procedures
 
 __all__ = ["chosen_model", "make_list", "model_folder", "models_found", "register", "told", "verify"]
@@ -78,15 +79,15 @@ def verify(model: Path) -> tuple[bool, list[str]]:
         differs = list(_differences(_read(kept), _entries(now)))
         good = not differs
         said += [f"{model}: {line}" for line in differs]
-        said += [] if differs else [f"{model}: {len(now.splitlines())} files as listed in {kept}"]
+        said += [] if differs else [f"{model}: {counted(len(now.splitlines()), 'file')} as listed in {kept}"]
     else:
         try:
             kept.write_text(now, encoding="utf-8")
         except OSError as error:
             raise EngineError(f"{kept}: {error.strerror}; make its folder writable") from None
         said.append(
-            f"{model}: {len(now.splitlines())} files listed in {kept}; compare the list with another copy's, "
-            f"or there: sha256sum --check {kept.name}"
+            f"{model}: {counted(len(now.splitlines()), 'file')} listed in {kept}; compare the list with another "
+            f"copy's, or there: sha256sum --check {kept.name}"
         )
     if good:
         heard, words = told(model)

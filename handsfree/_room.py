@@ -29,6 +29,7 @@ from handsfree.audio import (
 )
 from handsfree.grammar import Library
 from handsfree.hearing import LEAST_SNR_DB, Engine, Listened, Listener
+from handsfree.record import counted
 
 __all__ = ["PHRASES", "Expected", "Room", "expected", "from_files", "from_source", "measure"]
 
@@ -188,7 +189,7 @@ def from_files(folder: Path) -> Sound:
     files: Sequence[Path] = sorted(f for f in folder.iterdir() if f.suffix.lower() in (".wav", ".flac"))
     if len(files) != 1 + len(PHRASES):
         raise AudioError(
-            f"{folder}: {len(files)} sound files; give {1 + len(PHRASES)}: the room's noise, then "
+            f"{folder}: {counted(len(files), 'sound file')}; give {1 + len(PHRASES)}: the room's noise, then "
             + ", ".join(phrase for phrase, _ in PHRASES)
         )
     sounds = [read_sound(file) for file in files]

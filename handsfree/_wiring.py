@@ -60,7 +60,6 @@ from handsfree.speaking import (
 __all__ = [
     "Setup",
     "build_engine",
-    "find_job",
     "policy_text",
     "procedure_text",
     "run_job",
@@ -92,14 +91,6 @@ class Setup:
     demonstration: bool = False
     expert: bool = False
     shop: Path | None = None
-
-
-def find_job(job: str, jobs: Path) -> Path:
-    """A job by its folder, or by its name in the jobs folder. Raises RecordError."""
-    for path in (Path(job), jobs / job):
-        if (path / "record.jsonl").is_file():
-            return path
-    raise RecordError(f"{job}: no job there; give its folder, or its name in {jobs}")
 
 
 def procedure_text(name: str) -> str:

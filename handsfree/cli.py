@@ -29,7 +29,7 @@ from handsfree.grammar import GrammarError
 from handsfree.hearing import EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
-from handsfree.record import RecordError, check_chain, show_text, summary_text
+from handsfree.record import RecordError, check_chain, counted, find_job, read_log, show_text, summary_text
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
@@ -210,7 +210,7 @@ def _finish(done: Sequence[tuple[Path, str]], setup: wiring.Setup) -> None:
     if open_jobs:
         _write("")
         stopped = any(outcome == "stopped" for _, outcome in open_jobs)
-        several = f"{len(open_jobs)} jobs are" if len(open_jobs) > 1 else "The job is"
+        several = f"{counted(len(open_jobs), 'job')} are" if len(open_jobs) > 1 else "The job is"
         what = "Work was stopped." if stopped else f"{several} not finished."
         _write(f"{what} Go on with: {_go_on([folder for folder, _ in open_jobs], setup)}")
         if setup.wav is not None:
@@ -328,7 +328,7 @@ def resume(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
-    folders = [wiring.find_job(one, jobs) for one in dict.fromkeys(job)]
+    folders = [find_job(one, jobs) for one in dict.fromkeys(job)]
     setup = wiring.Setup(
         engine=engine,
         model=_model(engine, model),
@@ -378,21 +378,48 @@ def demo(
     _finish(_run(setup, screen), setup)
 
 
+ShopKeys = Annotated[
+    Path | None,
+    typer.Option(
+        "--keys",
+        help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
+        "not verified.",
+        metavar="DIR",
+    ),
+]
+
+
+def _shop_keys(keys: Path | None) -> Path | None:
+    if keys is None:
+        return Path("keys") if Path("keys").is_dir() else None
+    if not keys.is_dir():
+        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    return keys
+
+
 @app.command(
     short_help="Print a job's record and check it.",
     epilog="Example: handsfree show jobs/2026-11-25-142530-demo",
 )
 def show(
-    job: Annotated[str, typer.Argument(help="The job's folder, or its name in the jobs folder.")],
+    job: Annotated[str, typer.Argument(help="The job's folder, its record, or its name in the jobs folder.")],
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
-    """Print a job's record as a person would read it, and check its chain."""
-    folder = wiring.find_job(job, jobs)
-    _write(show_text(folder, width=_width()))
+    """Print a job's record as a person would read it, and check its chain and, by the shop's keys, its signature."""
+    folder = find_job(job, jobs)
+    known = _shop_keys(keys)
+    signatures = None
+    if known is not None:
+        from handsfree.record.signing import check_signatures
+
+        signatures, _ = check_signatures(read_log(folder), known)
+    _write(show_text(folder, width=_width(), signatures=signatures))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
-    damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
+    found = [*check_chain(folder), *(signatures or ())]
+    damage = [finding for finding in found if finding.severity == "error"]
     if damage:
-        many = f"{len(damage)} finding{'s' if len(damage) > 1 else ''}"
+        many = counted(len(damage), "finding")
         typer.echo(f"handsfree: the record is damaged: {many}, listed at its end", err=True)
         raise typer.Exit(1)
 
@@ -403,7 +430,7 @@ def show(
 )
 def review(
     job: Annotated[
-        str, typer.Argument(help="A job's folder or its name, or a folder of jobs.", metavar="JOB|FOLDER")
+        str, typer.Argument(help="A job's folder, record or name, or a folder of jobs.", metavar="JOB|FOLDER")
     ],
     out: Annotated[
         Path | None,
@@ -417,15 +444,7 @@ def review(
     customer: Annotated[
         bool, typer.Option("--customer", help="The customer's copy: one page, no names of staff, no sound.")
     ] = False,
-    keys: Annotated[
-        Path | None,
-        typer.Option(
-            "--keys",
-            help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
-            "not verified.",
-            metavar="DIR",
-        ),
-    ] = None,
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Write one self-contained HTML page of a job: disposition first, then what to look at, then everything.
@@ -434,20 +453,17 @@ def review(
     """
     from handsfree.review import review_folder, review_job
 
-    if keys is None:
-        keys = Path("keys") if Path("keys").is_dir() else None
-    elif not keys.is_dir():
-        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    keys = _shop_keys(keys)
     folder = Path(job)
     many = folder.is_dir() and not (folder / "record.jsonl").exists()
     done = (
         review_folder(folder, out, customer=customer, keys=keys)
         if many
-        else review_job(wiring.find_job(job, jobs), out, customer=customer, keys=keys)
+        else review_job(find_job(job, jobs), out, customer=customer, keys=keys)
     )
-    _write(f"{done.jobs} job{'s' if done.jobs > 1 else ''}: {done.page}")
+    _write(f"{counted(done.jobs, 'job')}: {done.page}")
     if done.damaged:
-        bad = f"{len(done.damaged)} record{'s' if len(done.damaged) > 1 else ''} can't be trusted"
+        bad = f"{counted(len(done.damaged), 'record')} can't be trusted"
         typer.echo(f"handsfree: {bad}, the page says why: {', '.join(done.damaged[:5])}", err=True)
         raise typer.Exit(1)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import select
 import stat
 import subprocess
@@ -86,6 +87,67 @@ def test_a_changed_job_fails_with_its_line(shop: Path, handsfree: Run) -> None:
     assert {"line", "replay"} <= {f["check"] for f in errors}
     assert set(errors[0]) == {"severity", "check", "line", "message"}
     assert errors[0]["line"] > 1
+
+
+def test_every_command_takes_the_record_for_its_job(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = "jobs/job/record.jsonl"
+    assert handsfree("show", record).out == handsfree("show", "job").out
+    assert handsfree("audit", record).out == handsfree("audit", "job").out
+    assert handsfree("audit", "job/record.jsonl").out == handsfree("audit", "job").out
+    assert handsfree("export", record).out == handsfree("export", "job").out
+    assert handsfree("review", record).out == f"1 job: {Path('jobs/job/review.html')}\n"
+    assert "1 new, 0 grown" in handsfree("archive", "push", record, "--to", "a.sqlite").out
+    assert handsfree("keys", "new", "ortega.pem").code == 0
+    assert handsfree("sign", record, "--key", "ortega.pem", "--accept").out.startswith(
+        "Signed: accept by ortega"
+    )
+    forgotten = handsfree("forget-audio", "--older-than", "0", "--jobs", record)
+    assert (forgotten.code, forgotten.out) == (0, "0 utterances of 0 jobs deleted\n")
+    monkeypatch.chdir(shop / "jobs" / "job")
+    assert handsfree("show", "record.jsonl").code == 0
+    assert "no job there" in handsfree("show", "procedure.toml").one_line()
+
+
+def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfree: Run) -> None:
+    def row() -> str:
+        """The row of the table at the top, which may take several lines."""
+        told = " ".join(handsfree("show", "job").out.partition("Time ")[0].replace("\u2502", " ").split())
+        found = re.search(r"Signed .*?(?= \u2570)", told)
+        return found[0] if found else ""
+
+    assert row() == ""
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--concession", "measured by hand")
+    assert row().startswith("Signed concession by ortega on ")
+    assert row().endswith(": measured by hand; verified against the shop's public keys")
+    (shop / "keys").rename(shop / "elsewhere")
+    assert "not verified" in row()
+    assert "verified against" in " ".join(handsfree("show", "job", "--keys", "elsewhere").out.split())
+    assert "no folder of public keys" in handsfree("show", "job", "--keys", "nowhere").one_line()
+    handsfree("keys", "new", "other.pem")  # into a new folder of keys, which does not hold ortega's
+    assert "DO NOT RELY ON IT: signed with a key that is not in the shop's folder" in row()
+    assert handsfree("show", "job").code == 1
+
+
+def test_a_copy_from_before_a_signature_is_called_an_older_copy(shop: Path, handsfree: Run) -> None:
+    """The chain can't tell an older copy from one whose end was cut off, and says so."""
+    copy_of(shop / "jobs/job", shop / "older")
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+    for command in ("audit", "show"):
+        done = handsfree(command, "older")
+        assert done.code == 1
+        assert "an older copy, or its end was cut off" in " ".join(done.out.split())
+
+
+def test_one_is_not_many(shop: Path, handsfree: Run) -> None:
+    record = shop / "jobs/job/record.jsonl"
+    record.write_bytes(record.read_bytes().splitlines(keepends=True)[0])
+    told = handsfree("audit", "job").out
+    assert re.search(r"[A-Z]+: 1 line, 0 errors, 1 warning, \d+ notes?\n", told)
+    assert "1 line, head" in handsfree("show", "job").out
 
 
 def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:

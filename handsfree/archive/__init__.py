@@ -8,7 +8,7 @@ from handsfree.archive._figures import Figures, Scope, figures
 from handsfree.archive._open import Archive, open_archive
 from handsfree.archive._page import report_page
 from handsfree.archive._partition import schema_sql
-from handsfree.archive._push import Loaded, read_closed, store
+from handsfree.archive._push import Loaded, batches, read_closed, store, store_many
 from handsfree.archive._restore import audit_archived, jobs_of, restore
 from handsfree.archive._text import report_text
 
@@ -19,6 +19,7 @@ __all__ = [
     "Loaded",
     "Scope",
     "audit_archived",
+    "batches",
     "figures",
     "jobs_of",
     "open_archive",
@@ -28,4 +29,5 @@ __all__ = [
     "restore",
     "schema_sql",
     "store",
+    "store_many",
 ]

@@ -44,7 +44,7 @@ def derive(name: str, read: LogRead, procedure: Procedure) -> Rows:
         return {**key, **place, "technician": technician, **row}
 
     job = _job(name, read, rows, procedure)
-    who = value_of(opened, "technician")
+    who = opened.technician
     repaired = job["disposition"].startswith("repaired")
     return {
         "job": [scoped(job, who)],

@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import re
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, case, distinct, extract, func, literal, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Select,
+    Table,
+    case,
+    distinct,
+    extract,
+    func,
+    literal,
+    or_,
+    select,
+)
+
+from handsfree.record import badge_of, one_name_each
 
 from ._open import Archive
 from ._tables import METADATA, job, verdict
@@ -18,8 +33,8 @@ __all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "figure
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What is counted. Days are UTC, of a job's first line, both included. ``practice``: practice jobs instead of
-    real ones."""
+    """What is counted. Days are UTC, of a job's first line, both included. ``technician``: as a report names one, or
+    the name or the badge alone. ``practice``: practice jobs instead of real ones."""
 
     since: date | None = None
     until: date | None = None
@@ -110,8 +125,19 @@ def _within(
     if scope.bay is not None:
         statement = statement.where(table.c.bay == scope.bay)
     if scope.technician is not None:
-        statement = statement.where(table.c.technician == scope.technician)
+        statement = statement.where(_is_technician(table, scope.technician))
     return statement
+
+
+def _is_technician(table: Table, who: str) -> ColumnElement[bool]:
+    """Jobs from before the shop had a file hold the badge alone: it is found under the full name, too."""
+    column, badge = table.c.technician, badge_of(who) or f"badge {who}"
+    either = [column == who, column == badge]
+    if badge_of(who) in ("", who):
+        either += [column.endswith(f", {badge}", autoescape=True)]
+    if not badge_of(who) and who:
+        either += [column.startswith(f"{who}, badge ", autoescape=True)]
+    return or_(*either)
 
 
 def _sum(condition: Any) -> Any:
@@ -216,12 +242,18 @@ def _run(connection: Connection, scope: Scope, name: str) -> Sequence[Any]:
 
 
 def _crews(rows: dict[str, Sequence[Any]]) -> list[Crew]:
-    found: dict[tuple[str, str], dict[str, int]] = {}
+    """One row for each technician of a bay, also where some jobs name the badge alone."""
+    everybody: defaultdict[str, set[str]] = defaultdict(set)
+    for name in ("crews", "repairs", "exceptions by crew"):
+        for row in rows[name]:
+            everybody[row[0]].add(row[1])
+    called = {bay: one_name_each(names) for bay, names in everybody.items()}
+    found: defaultdict[tuple[str, str], Counter[str]] = defaultdict(Counter)
     for row in rows["crews"]:
-        found.setdefault((row[0], row[1]), {}).update(jobs=row[2], scrapped=int(row[3]))
+        found[row[0], called[row[0]][row[1]]].update(jobs=row[2], scrapped=int(row[3]))
     for name, counted in (("repairs", "repairs"), ("exceptions by crew", "exceptions")):
         for row in rows[name]:
-            found.setdefault((row[0], row[1]), {})[counted] = row[2]
+            found[row[0], called[row[0]][row[1]]][counted] += row[2]
     return [Crew(bay, who, **counts) for (bay, who), counts in sorted(found.items(), key=_by_place)]
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import and_, select
 
 from handsfree.audit import Report
 from handsfree.procedure import ProcedureError, read_procedure
-from handsfree.record import Finding, RecordError, read_log, write_private
+from handsfree.record import Finding, RecordError, counted, read_log, write_private
 from handsfree.record._check import MISSING
 
 from ._derive import derive
@@ -112,7 +112,7 @@ def audit_archived(archive: Archive, stored: Stored, check: Callable[[Path], Rep
     absent = [f for f in report.findings if f.check == "audio" and f.message.endswith(f": {MISSING}")]
     kept = [f for f in report.findings if f not in absent or sounds]
     if absent and not sounds:
-        told = f"the sound of {len(absent)} utterances is not in the archive; its hashes are in the record"
+        told = f"the sound of {counted(len(absent), 'utterance')} is not in the archive; its hashes are in the record"
         kept.append(Finding("audio", 0, told, "note"))
     return replace(report, folder=Path(stored.name), findings=(*found, *kept))
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from handsfree.record import counted
+
 from ._figures import Figures, Scope
 
 __all__ = ["percent", "report_text", "scope_text"]
@@ -30,7 +32,8 @@ def left_out_text(found: Figures) -> str:
     if not found.left_out:
         return ""
     other = "real" if found.scope.practice else "practice"
-    return f"{found.left_out} {other} jobs of the same time and place are not counted"
+    told = counted(found.left_out, f"{other} job")
+    return f"{told} of the same time and place {'is' if found.left_out == 1 else 'are'} not counted"
 
 
 def report_text(found: Figures) -> str:
@@ -67,7 +70,7 @@ def report_text(found: Figures) -> str:
             ("utterances", "no match", "corrections"),
             [(one.bay or "-", (one.utterances, one.no_match, one.corrections)) for one in found.hearing],
         ),
-        f"No match: {percent(heard.no_match, heard.utterances)} of {heard.utterances} utterances; "
+        f"No match: {percent(heard.no_match, heard.utterances)} of {counted(heard.utterances, 'utterance')}; "
         f"taken back at the read-back: {heard.taken_back}; corrected after recording: {heard.corrections}; "
         f"no input: {heard.no_input}",
     ]

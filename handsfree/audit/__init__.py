@@ -4,8 +4,8 @@ It stands above the session: it reads what a session wrote and goes through it o
 and the same rules, and with checks of its own that trust neither.
 """
 
-from handsfree.audit._audit import audit, jobs_in
+from handsfree.audit._audit import audit
 from handsfree.audit._listen import Listener
 from handsfree.audit._report import Report, as_json, as_text
 
-__all__ = ["Listener", "Report", "as_json", "as_text", "audit", "jobs_in"]
+__all__ = ["Listener", "Report", "as_json", "as_text", "audit"]

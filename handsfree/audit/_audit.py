@@ -33,20 +33,10 @@ from ._report import Report
 from ._time import times, waits
 from ._walk import Walk, walk
 
-__all__ = ["audit", "jobs_in"]
+__all__ = ["audit"]
 
 #: Checks the signatures of a record: everything it finds, and who signed last, in words.
 Signatures = Callable[[LogRead], tuple[list[Finding], str]]
-
-
-def jobs_in(folder: Path) -> list[Path]:
-    """The folder itself when it is a job, else the jobs in it. Raises RecordError when there is none."""
-    if (folder / "record.jsonl").exists():
-        return [folder]
-    found = sorted(path.parent for path in folder.glob("*/record.jsonl"))
-    if not found:
-        raise RecordError(f"{folder}: no job there; give a job's folder, or a folder of jobs")
-    return found
 
 
 def audit(

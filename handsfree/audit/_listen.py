@@ -8,7 +8,7 @@ from pathlib import Path
 from handsfree.audio import AudioError, read_sound
 from handsfree.grammar import GrammarError
 from handsfree.hearing import Engine, EngineError
-from handsfree.record import Finding
+from handsfree.record import Finding, counted
 
 from ._heard import armed_for
 from ._walk import Walk
@@ -51,7 +51,9 @@ def heard_again(
         if text != recorded:
             yield Finding("listen", turn.number, f'heard then "{recorded}", heard now "{text}"', "warn")
     engine.close()
-    yield Finding("listen", 0, f"{same} of {heard} utterances heard again with the same words", "note")
+    yield Finding(
+        "listen", 0, f"{same} of {counted(heard, 'utterance')} heard again with the same words", "note"
+    )
 
 
 def _hear(engine: Engine, armed: tuple[tuple[str, str], ...], pcm: bytes) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.record import Finding
+from handsfree.record import Finding, counted
 
 __all__ = ["Report", "as_json", "as_text"]
 
@@ -49,12 +49,13 @@ def as_text(report: Report) -> str:
     found = sorted(report.findings, key=lambda f: (_ORDER.get(f.severity, 0), f.line))
     rows = [f"  {f.severity:<5}  {_where(f):<9}  {_one_line(f.message)}" for f in found]
     many = [sum(f.severity == severity for f in found) for severity in _ORDER]
+    summed = (counted(n, one) for n, one in zip(many, ("error", "warning", "note"), strict=True))
     verdict = "PASSED" if report.passed else "FAILED"
     return "\n".join(
         [
             *head,
             *rows,
-            f"{verdict}: {report.lines} lines, {many[0]} errors, {many[1]} warnings, {many[2]} notes",
+            f"{verdict}: {counted(report.lines, 'line')}, {', '.join(summed)}",
         ]
     )
 

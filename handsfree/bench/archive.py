@@ -1,8 +1,10 @@
 """``python -m handsfree.bench archive``: how the archive grows, on SQLite and on a PostgreSQL server of its own.
 
-Real simulated jobs are copied to other days and bays, each copy chained anew. At every size the same number of whole
-copies, lines and all, goes through the archive's own ``store``, one transaction a job, and is timed. Between the
-sizes the derived tables alone are filled in bulk: a report never reads the lines.
+Real simulated jobs are copied to other days and bays, each copy chained anew. With ``--stored all`` every copy, lines
+and all, goes the way of a push, as many in a transaction as there; the last 200 of every size go one transaction a
+job. Only the archive's own part is timed, not the making of the copies. With a number only so many whole copies are
+stored at every size, and between the sizes the computed tables alone are filled in bulk: a report never reads the
+lines.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import os
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -24,9 +27,18 @@ from rich.table import Table
 from sqlalchemy import Connection, insert, select, text
 from sqlalchemy.dialects import postgresql, sqlite
 
-from handsfree.archive import Archive, Scope, figures, open_archive, read_closed, store
+from handsfree.archive import (
+    Archive,
+    ArchiveError,
+    Scope,
+    batches,
+    figures,
+    open_archive,
+    read_closed,
+    store,
+    store_many,
+)
 from handsfree.archive._figures import STATEMENTS, _within
-from handsfree.archive._push import Sealed
 from handsfree.archive._tables import DERIVED, job
 from handsfree.audit import audit
 from handsfree.bench._copies import Template, copied, copied_rows, simulated
@@ -35,19 +47,23 @@ from handsfree.bench._server import postgresql_server
 __all__ = ["main"]
 
 _BATCH = 500
+_SINGLE = 200  # jobs of one transaction each at every size, when all are stored
 _SERVER = ("shared_buffers=256MB", "max_wal_size=2GB")
 
 
 @dataclass(slots=True)
 class Size:
-    """One database at one size. Times in milliseconds: all jobs, and one bay in one month."""
+    """One database at one size. Times in milliseconds: all jobs, and one bay in one month. ``indexed``: queries that
+    the database answers by an index; ``possible``: that it would, were it told not to read a table whole."""
 
     database: str
     jobs: int
+    batched_a_second: float | None
     jobs_a_second: float
     report_all_ms: float
     report_narrow_ms: float
     indexed: int
+    possible: int
     statements: int
     slowest: str
     megabytes: float
@@ -56,86 +72,128 @@ class Size:
 
 def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m handsfree.bench archive", description=__doc__)
-    parser.add_argument("--sizes", default="1000,10000,100000", help="numbers of jobs, growing")
+    parser.add_argument(
+        "--sizes", default="1000,10000,100000", help='numbers of jobs, growing; "": no SQLite'
+    )
     parser.add_argument("--templates", type=int, default=60, help="real simulated jobs to copy")
-    parser.add_argument("--stored", type=int, default=200, help="whole copies that are stored at each size")
+    parser.add_argument(
+        "--stored",
+        default="200",
+        help='whole copies that are stored at each size; "all": every job of every size',
+    )
+    parser.add_argument("--postgresql-sizes", help='other sizes there; "": none there; default: as --sizes')
+    parser.add_argument("--made", type=Path, help="simulated jobs of an earlier run, or a place to keep them")
     parser.add_argument("--json", type=Path, help="write the figures there too")
     parser.add_argument("--folder", type=Path, help="where the databases may grow; default: a temporary one")
     args = parser.parse_args(arguments)
-    sizes = sorted(int(one) for one in args.sizes.split(","))
+    stored = None if args.stored == "all" else int(args.stored)
+    told = {"PostgreSQL": args.sizes if args.postgresql_sizes is None else args.postgresql_sizes}
+    told["SQLite"] = args.sizes
+    wanted = {name: sorted(int(one) for one in sizes.split(",")) for name, sizes in told.items() if sizes}
+    if any(sizes[0] < (stored or _SINGLE) for sizes in wanted.values()):
+        parser.error("the smallest size must not be under the number of whole copies")
     console = Console(width=130)
+    found: list[Size] = []
     with ExitStack() as stack:
         place = Path(stack.enter_context(tempfile.TemporaryDirectory(dir=args.folder)))
-        templates = simulated(place, range(args.templates), lambda folder: audit(folder).passed)
-        console.print(f"{args.templates} simulated jobs, {len(templates)} pass their audit and are copied")
+        begin = time.process_time()
+        audited: list[float] = []
+        templates = simulated(args.made or place, range(args.templates), lambda one: _passes(one, audited))
+        made = time.process_time() - begin - sum(audited)
+        console.print(
+            f"{args.templates} simulated jobs, {len(templates)} pass their audit and are copied; making one: "
+            f"{1000 * made / args.templates:.0f} ms of one core, reading and auditing it: "
+            f"{1000 * sum(audited) / len(audited):.0f} ms"
+        )
         console.print(_whole_push(place, templates))
-        url = stack.enter_context(postgresql_server(_SERVER))
-        archives = {"SQLite": open_archive(str(place / "archive.sqlite"), create=True)}
-        archives["PostgreSQL"] = open_archive(url, create=True)
-        found = _grow(console, archives, templates, sizes, args.stored)
-        for archive in archives.values():
-            archive.close()
+        for name, sizes in wanted.items():
+            with ExitStack() as one:
+                where = str(place / "archive.sqlite")
+                if name == "PostgreSQL":
+                    where = one.enter_context(postgresql_server(_SERVER))
+                archive = open_archive(where, create=True)
+                one.callback(archive.close)
+                for size in _grow(console, name, archive, templates, sizes, stored):
+                    found.append(size)
+                    if args.json:
+                        args.json.write_text(json.dumps([asdict(one) for one in found], indent=1) + "\n")
+    found.sort(key=lambda size: size.jobs)
     console.print(_as_table(found))
     for size in found[-2:]:
         for name, plan in size.plans.items():
             console.print(f"{size.database}, {name}:\n{plan}", markup=False, highlight=False)
-    if args.json:
-        args.json.write_text(json.dumps([asdict(one) for one in found], indent=1) + "\n")
     return 0
 
 
+def _passes(folder: Path, took: list[float]) -> bool:
+    """Whether a push takes the job; adds the core time that a bay's own computer has with it before it stores it."""
+    begin = time.process_time()
+    try:
+        read_closed(folder, audit, sound=False)
+    except ArchiveError:
+        return False
+    finally:
+        took.append(time.process_time() - begin)
+    return True
+
+
 def _whole_push(place: Path, templates: Sequence[Template]) -> str:
-    """What a bay's own computer does: read, audit, derive and store, from its disk."""
+    """How large a job is, and its lines in the archive."""
     archive = open_archive(str(place / "whole.sqlite"), create=True)
-    folders = [place / template.name for template in templates]
-    read: list[Sealed] = []
-    begin = time.perf_counter()
-    for folder in folders:
-        read.append(read_closed(folder, audit, sound=False))
-    audited = time.perf_counter() - begin
-    packed = raw = 0
+    count = lines = raw = 0
     for number, template in enumerate(templates):
         sealed = copied(template, number)
         store(archive, sealed)
-        raw += sum(map(len, sealed.lines))
+        count, lines, raw = count + 1, lines + len(sealed.lines), raw + sum(map(len, sealed.lines))
     with archive.read() as connection:
         packed = int(connection.scalar(text("SELECT sum(length(data)) FROM piece")) or 0)
     archive.close()
-    count = len(folders)
-    lines = sum(len(one.lines) for one in read)
-    return (
-        f"a job: {lines / count:.0f} lines, {raw / count / 1000:.0f} kB, {packed / count / 1000:.1f} kB packed; "
-        f"reading and auditing it: {1000 * audited / count:.0f} ms of one core"
-    )
+    return f"a job: {lines / count:.0f} lines, {raw / count / 1000:.0f} kB, {packed / count / 1000:.1f} kB packed"
 
 
 def _grow(
     console: Console,
-    archives: Mapping[str, Archive],
+    name: str,
+    archive: Archive,
     templates: Sequence[Template],
     sizes: Sequence[int],
-    stored: int,
-) -> list[Size]:
-    found, have = [], 0
+    stored: int | None,
+) -> Iterator[Size]:
+    have = 0
     for size in sizes:
         begin = time.perf_counter()
-        for batch in _batches(have, size - stored):
-            rows = _together(templates, batch)
-            for archive in archives.values():
-                _fill(archive, rows)
-        copies = [copied(templates[number % len(templates)], number) for number in range(size - stored, size)]
+        last = size - (_SINGLE if stored is None else stored)
+        took = 0.0
+        for batch in _batches(have, last):
+            if stored is None:
+                took += _stored(archive, templates, batch)
+            else:
+                _fill(archive, _together(templates, batch))
+        batched = (last - have) / took if took else None
         have = size
-        for name, archive in archives.items():
-            if name == "PostgreSQL":  # its own daemon does this some time after so many rows
-                with archive.write() as connection:
-                    connection.execute(text("ANALYZE"))
-            start = time.perf_counter()
-            for sealed in copies:
-                store(archive, sealed)
-            rate = len(copies) / (time.perf_counter() - start)
-            found.append(_measured(name, archive, size, rate))
-        console.print(f"{size} jobs after {time.perf_counter() - begin:.0f} s more")
-    return found
+        if name == "PostgreSQL":  # its own daemon does this some time after so many rows
+            with archive.write() as connection:
+                connection.execute(text("ANALYZE"))
+        copies = [copied(templates[number % len(templates)], number) for number in range(last, size)]
+        start = time.perf_counter()
+        for sealed in copies:
+            store(archive, sealed)
+        rate = len(copies) / (time.perf_counter() - start)
+        yield _measured(name, archive, size, batched, rate)
+        told = f"{name}, {size} jobs after {time.perf_counter() - begin:.0f} s more"
+        console.print(f"{told}; load {os.getloadavg()[1]:.1f}")
+
+
+def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> float:
+    """Seconds that the archive took for whole copies, in the batches of a push."""
+    took = 0.0
+    for batch in batches(copied(templates[number % len(templates)], number) for number in numbers):
+        start = time.perf_counter()
+        loaded = store_many(archive, batch)
+        took += time.perf_counter() - start
+        if any(one.what != "new" for one in loaded):
+            raise RuntimeError(f"a copy was not stored: {next(one for one in loaded if one.what != 'new')}")
+    return took
 
 
 def _batches(first: int, last: int) -> Iterator[range]:
@@ -178,27 +236,42 @@ def _escaped(value: object) -> str:
     return told.replace("\\", "\\\\").replace("\t", "\\t").replace("\n", "\\n")
 
 
-def _measured(name: str, archive: Archive, size: int, rate: float) -> Size:
+def _measured(name: str, archive: Archive, size: int, batched: float | None, rate: float) -> Size:
     everything = Scope(practice=True)
     with archive.read() as connection:
         last = connection.execute(select(job.c.day, job.c.bay).order_by(job.c.day.desc()).limit(1)).one()
         narrow = Scope(last.day - timedelta(days=90), last.day - timedelta(days=60), last.bay, practice=True)
         plans = {one: _plan(connection, one, narrow) for one in STATEMENTS}
+        forced = plans
+        if name == "PostgreSQL":
+            connection.execute(text("SET LOCAL enable_seqscan = off"))
+            forced = {one: _plan(connection, one, narrow) for one in STATEMENTS}
+            connection.execute(text("SET LOCAL enable_seqscan = on"))
         each = {one: _timed_statement(connection, one, everything) for one in STATEMENTS}
         megabytes = _bytes(connection) / 1e6
     slowest = max(each, key=lambda one: each[one])
     return Size(
         name,
         size,
+        batched,
         rate,
         _timed(archive, everything),
         _timed(archive, narrow),
-        sum("Index" in plan or "USING INDEX" in plan for plan in plans.values()),
+        sum(map(_by_index, plans.values())),
+        sum(map(_by_index, forced.values())),
         len(plans),
         f"{slowest} {each[slowest]:.0f} ms",
         megabytes,
-        {one: plans[one] for one in ("crews", "repairs", "missed")},
+        {
+            one: plan
+            for one, plan in plans.items()
+            if one in ("crews", "repairs", "missed") or not _by_index(plan)
+        },
     )
+
+
+def _by_index(plan: str) -> bool:
+    return "Index" in plan or "USING INDEX" in plan
 
 
 def _timed(archive: Archive, scope: Scope) -> float:
@@ -241,17 +314,19 @@ def _bytes(connection: Connection) -> int:
 
 def _as_table(found: Sequence[Size]) -> Table:
     table = Table(title="The archive, growing")
-    heads = ("database", "jobs", "stored a second", "report of all, ms", "one bay, one month, ms")
+    heads: tuple[str, ...] = ("database", "jobs", "stored a second, in batches", "one by one")
+    heads += ("report of all, ms", "one bay, one month, ms")
     for head in (*heads, "by index", "slowest query of all", "MB"):
         table.add_column(head, justify="left" if head in ("database", "slowest query of all") else "right")
     for one in found:
         table.add_row(
             one.database,
             str(one.jobs),
+            "-" if one.batched_a_second is None else f"{one.batched_a_second:.0f}",
             f"{one.jobs_a_second:.0f}",
             f"{one.report_all_ms:.0f}",
             f"{one.report_narrow_ms:.1f}",
-            f"{one.indexed} of {one.statements}",
+            f"{one.indexed} ({one.possible}) of {one.statements}",
             one.slowest,
             f"{one.megabytes:.0f}",
         )

@@ -13,12 +13,14 @@ from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
+from ._place import find_job, find_jobs, jobs_in
 from ._read import Damage, LogRead, read_log
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, items, measured, value_of
+from ._wording import clean, counted, in_minutes, items, joined, lasting, measured, value_of
 from ._words import check_words
 
 __all__ = [
@@ -37,19 +39,29 @@ __all__ = [
     "RecordDamaged",
     "RecordError",
     "Told",
+    "badge_of",
     "check_chain",
     "check_read",
     "check_words",
     "clean",
+    "counted",
+    "crew",
     "current",
     "exceptions_of",
     "export",
+    "find_job",
+    "find_jobs",
     "forget_audio",
     "hash_prefix",
+    "in_minutes",
     "in_present_form",
     "items",
+    "jobs_in",
+    "joined",
+    "lasting",
     "limit_of",
     "measured",
+    "one_name_each",
     "phrase",
     "practice_of",
     "read_log",

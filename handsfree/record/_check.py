@@ -11,6 +11,7 @@ from ._audio import AUDIO, WITHHELD, hash_prefix
 from ._forget import dropped_too_soon
 from ._line import Json, Line
 from ._read import LogRead, read_log
+from ._wording import counted, days_of
 from ._words import check_words
 
 __all__ = ["Finding", "check_chain", "check_read"]
@@ -79,9 +80,12 @@ def _drop_findings(read: LogRead, number: int, line: Line, named: set[str]) -> I
             yield Finding("audio", number, f"{path} is said to be dropped, and is still there", "note")
     if dropped_too_soon(read.lines, line):
         yield Finding("audio", number, "utterances were dropped before the policy's days were over")
-    days = f"older than {line.body.get('days')} days"
+    days = f"older than {days_of(line.body)}"
     yield Finding(
-        "audio", number, f"{len(files)} utterances dropped on {line.at[:10]} by policy ({days})", "note"
+        "audio",
+        number,
+        f"{counted(len(files), 'utterance')} dropped on {line.at[:10]} by policy ({days})",
+        "note",
     )
 
 

@@ -11,7 +11,20 @@ from typing import NamedTuple
 from rich.text import Text
 
 from ._story import Told
-from ._wording import has, items, joined, measured, plain, rest, seconds, stepped, value_of
+from ._wording import (
+    counted,
+    days_of,
+    has,
+    in_minutes,
+    items,
+    joined,
+    measured,
+    plain,
+    rest,
+    seconds,
+    stepped,
+    value_of,
+)
 
 __all__ = ["EVENTS", "PHRASES", "Phrase", "limit_of", "phrase", "unknown"]
 
@@ -174,7 +187,10 @@ def _wait(row: Told) -> Phrase:
     waited = f"waited {seconds(row, 'waited_s')}" if has(row, "waited_s") else ""
     source = f"[{value_of(row, 'source')}]" if has(row, "source") else ""
     style = "bold red" if value_of(row, "outcome") == "overrun" else "bold"
-    text = joined(stepped(row, "outcome"), waited, planned, longest, value_of(row, "reason"), source)
+    computed = " and ".join(measured(one) for one in plan.inputs) if isinstance(plan, Told) else ""
+    computed = computed and f"computed from {computed}"
+    reason = in_minutes(value_of(row, "reason").rstrip("."))
+    text = joined(stepped(row, "outcome"), waited, planned, longest, computed, reason, source)
     return Phrase("wait", Text(text), style)
 
 
@@ -243,7 +259,7 @@ def _signed(row: Told) -> Phrase:
 
 def _audio_dropped(row: Told) -> Phrase:
     files = items(row, "files")
-    text = f"{len(files)} utterances older than {value_of(row, 'days')} days, by policy"
+    text = f"{counted(len(files), 'utterance')} older than {days_of(row)}, by policy"
     return Phrase("dropped", Text(text), "yellow")
 
 

@@ -19,7 +19,7 @@ from ._phrases import phrase
 from ._read import read_log
 from ._story import Told, tell
 from ._summary import readings
-from ._wording import clean, items, joined, measured, value_of
+from ._wording import clean, counted, items, joined, measured, value_of
 
 __all__ = ["render", "show_text"]
 
@@ -47,29 +47,44 @@ def render(
     findings: Sequence[Finding] | None = None,
     *,
     tz: tzinfo | None = None,
+    signatures: Sequence[Finding] | None = None,
 ) -> RenderableType:
     """The job for a terminal (anything rich prints). Never raises for an unknown or odd entry.
 
     ``entries``: Lines or their dicts, in order. ``findings``: what ``check_chain`` found; None: not checked.
-    ``tz``: time zone of the times shown, None: this machine's.
+    ``tz``: time zone of the times shown, None: this machine's. ``signatures``: what ``check_signatures`` found
+    against the shop's keys; None: they were not verified.
     """
     rows = tell(entries)
-    parts = (_header(rows, tz, findings or ()), _conversation(rows, tz), _readings(rows), _exceptions(rows))
-    return Group(*parts, _chain(rows, findings))
+    head = _header(rows, tz, findings or (), signatures)
+    parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
+    return Group(*parts, _chain(rows, None if findings is None else [*findings, *(signatures or ())]))
 
 
-def show_text(folder: Path | str, *, width: int = 110, tz: tzinfo | None = None) -> str:
+def show_text(
+    folder: Path | str,
+    *,
+    width: int = 110,
+    tz: tzinfo | None = None,
+    signatures: Sequence[Finding] | None = None,
+) -> str:
     """A job's folder as plain text ``width`` columns wide. Raises RecordError when there is no record."""
     console = Console(width=width, no_color=True, force_terminal=False, legacy_windows=False, record=False)
     with console.capture() as capture:
-        console.print(render(read_log(folder).lines, check_chain(folder), tz=tz))
+        console.print(render(read_log(folder).lines, check_chain(folder), tz=tz, signatures=signatures))
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
-def _header(rows: Sequence[Told], tz: tzinfo | None, findings: Sequence[Finding]) -> RenderableType:
+def _header(
+    rows: Sequence[Told],
+    tz: tzinfo | None,
+    findings: Sequence[Finding],
+    signatures: Sequence[Finding] | None,
+) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
-    if any(finding.severity == "error" for finding in findings):
+    damaged = any(finding.severity == "error" for finding in findings)
+    if damaged:
         # Before the disposition: it is no longer worth anything.
         table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
@@ -80,9 +95,31 @@ def _header(rows: Sequence[Told], tz: tzinfo | None, findings: Sequence[Finding]
     if rows:
         table.add_row("Started", _clock(rows[0].get("at"), tz, date=True))
         table.add_row("Ended", _clock(closed.get("at"), tz, date=True) if closed else Text("not closed"))
+    signed = _signed(rows, tz, signatures, damaged=damaged)
+    if signed is not None:
+        table.add_row("Signed", signed)
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)
+
+
+def _signed(
+    rows: Sequence[Told], tz: tzinfo | None, signatures: Sequence[Finding] | None, *, damaged: bool
+) -> Text | None:
+    """The last decision: it is the one that counts. None where nobody signed, and the shop knows of nobody."""
+    row = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
+    number = 0 if row is None else int(row.get("seq") or 0) + 1
+    faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
+    if row is None:
+        return Text("; ".join(faults), style="bold red") if faults else None
+    told = f"{value_of(row, 'decision')} by {value_of(row, 'name')} on {_clock(row.get('at'), tz, date=True)}"
+    told = joined(told, value_of(row, "reason"), sep=": ")
+    if faults or damaged:
+        why = "; ".join(faults) or "the record is damaged"
+        return Text(f"{told}; DO NOT RELY ON IT: {why}", style="bold red")
+    if signatures is None:
+        return Text(f"{told}; not verified: the shop's public keys were not given (--keys)")
+    return Text(f"{told}; verified against the shop's public keys")
 
 
 def _workers(rows: Sequence[Told]) -> str:
@@ -154,13 +191,15 @@ def _exceptions(rows: Sequence[Told]) -> RenderableType:
 def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> RenderableType:
     head = value_of(rows[-1], "hash") if rows else ""
     if findings is None:
-        return Text(f"\nChain: not checked, {len(rows)} lines, head {head[:16]}")
+        return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head {head[:16]}")
     errors = [finding for finding in findings if finding.severity == "error"]
     notes = [finding for finding in findings if finding.severity != "error"]
     if errors:
-        state = Text(f"\nChain: BROKEN, {len(errors)} found in {len(rows)} lines", style="bold red")
+        state = Text(
+            f"\nChain: BROKEN, {len(errors)} found in {counted(len(rows), 'line')}", style="bold red"
+        )
     else:
-        state = Text(f"\nChain: unbroken, {len(rows)} lines, head {head[:16]}", style="green")
+        state = Text(f"\nChain: unbroken, {counted(len(rows), 'line')}, head {head[:16]}", style="green")
     for finding in [*errors, *notes]:
         where = f"line {finding.line}: " if finding.line else ""
         what = "damage" if finding.severity == "error" else finding.severity

@@ -155,7 +155,8 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
         Finding(
             "signed",
             0,
-            f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and the line is gone",
+            f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and this record does not hold the "
+            "line: an older copy, or its end was cut off",
         )
         for row in rows
         if row.get("job") == read.lines[0].hash and row.get("line") not in here

@@ -6,9 +6,14 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ._line import Line
+from ._people import at_work
 from ._wording import Entry, has, value_of
 
-__all__ = ["Told", "tell"]
+__all__ = ["COMPUTED_FROM", "Told", "tell"]
+
+
+#: A wait by its rule's title, and what that rule computes it from (limits/_drying.py).
+COMPUTED_FROM = {"Cement drying": ("air.temperature", "air.humidity")}
 
 
 class Told(dict[str, Any]):
@@ -17,7 +22,8 @@ class Told(dict[str, Any]):
     cause: Entry = {}  # noqa: RUF012 - replaced as a whole, never changed: the event this line answers
     replaced: Entry = {}  # noqa: RUF012 - the line whose value this one replaces
     plan: Entry = {}  # noqa: RUF012 - the line that started this wait
-    technician: str = ""  # who worked when this line was written
+    inputs: tuple[Told, ...] = ()  # the readings that this wait was computed from
+    technician: str = ""  # who worked when this line was written, by the rule of _people
     reopened: bool = False  # whether a correction had asked for this line's replacement
     judged: Told | None = None  # the reading that this verdict is about
     replaced_by: Told | None = None
@@ -58,11 +64,9 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
     reopened: set[str] = set()
     event: Entry = {}
     reading: Told | None = None
-    technician = ""
+    held: dict[str, Told] = {}
     for row in rows:
         kind, step = value_of(row, "kind"), value_of(row, "step")
-        technician = _at_work(row, technician)
-        row.technician = technician
         if kind == "event":
             event = row
         row.cause = event
@@ -71,23 +75,18 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
             by_number[value_of(row, "record")] = row
         if kind == "correction":
             reopened.add(value_of(row, "record_no"))
+        if kind == "reading":
+            held[value_of(row, "measurand")] = row
         if kind == "wait":
             if has(row, "planned_s"):
                 plans[step] = row
+                named = COMPUTED_FROM.get(value_of(row, "reason").partition(":")[0], ())
+                row.inputs = tuple(held[name] for name in named if name in held)
             row.plan = plans.get(step, {})
         reading = _tie_verdict(row, reading)
+    for row, technician in zip(rows, at_work(rows), strict=True):
+        row.technician = technician
     return rows
-
-
-def _at_work(row: Told, technician: str) -> str:
-    """Who works from this line on: whoever the first line names, then whoever took over."""
-    match value_of(row, "kind"):
-        case "open":
-            return value_of(row, "technician")
-        case "technician":
-            return value_of(row, "now")
-        case _:
-            return technician
 
 
 def _tie_replaced(row: Told, old: Told | None, reopened: set[str]) -> None:

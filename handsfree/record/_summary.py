@@ -9,7 +9,7 @@ from pathlib import Path
 from ._exceptions import exceptions_of
 from ._read import read_log
 from ._story import Told, tell
-from ._wording import items, measured, value_of
+from ._wording import counted, items, measured, seconds, value_of
 
 __all__ = ["readings", "summary_text"]
 
@@ -46,10 +46,10 @@ _ENTRIES = ("reading", "inspect", "answer", "pass", "caution")
 
 def _technicians(rows: Sequence[Told]) -> list[str]:
     """Who made how many entries, where more than one technician worked on the tire."""
-    if not any(row.get("kind") == "technician" for row in rows):
-        return []
     made = Counter(row.technician or "nobody named" for row in rows if row.get("kind") in _ENTRIES)
-    told = (f"{name}, {count} {'entry' if count == 1 else 'entries'}" for name, count in made.items())
+    if len(made) < 2:
+        return []
+    told = (f"{name}, {counted(count, 'entry', 'entries')}" for name, count in made.items())
     return [f"Technician: {'; '.join(told)}"]
 
 
@@ -77,7 +77,7 @@ def _verdicts(row: Told) -> str:
 
 def _counts(kinds: Kinds) -> list[str]:
     over = [row for row in kinds.get("wait", []) if row.get("outcome") == "over"]
-    waits = ", ".join(f"{value_of(row, 'step')} {value_of(row, 'waited_s')} s" for row in over) or "none"
+    waits = ", ".join(f"{value_of(row, 'step')} {seconds(row, 'waited_s')}" for row in over) or "none"
     corrected = sum(row.correction for row in kinds.get("reading", []))
     again = sum(bool(row.replaced) and not row.correction for row in kinds.get("reading", []))
     return [

@@ -16,9 +16,13 @@ from rich.text import Text
 __all__ = [
     "Entry",
     "clean",
+    "counted",
+    "days_of",
     "has",
+    "in_minutes",
     "items",
     "joined",
+    "lasting",
     "measured",
     "plain",
     "rest",
@@ -76,6 +80,17 @@ def joined(*parts: str, sep: str = ", ") -> str:
     return sep.join(part for part in parts if part)
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """ "1 job", "2 jobs", "0 entries": ``many`` where it is not ``one`` with an s."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
+
+
+def days_of(row: Mapping[str, Any]) -> str:
+    """ "90 days", of a record's text."""
+    told = value_of(row, "days")
+    return "1 day" if told == "1" else f"{told} days"
+
+
 def rest(row: Mapping[str, Any], *leave: str) -> str:
     """Every key and value of a line that no formatter knows, chain keys left out."""
     shown = {k: v for k, v in row.items() if k not in _HIDDEN and k not in leave and v not in ("", None)}
@@ -100,8 +115,18 @@ def seconds(row: Mapping[str, Any], key: str) -> str:
     text = value_of(row, key)
     if not re.fullmatch(r"[0-9]{1,9}", text):
         return f"{text or '?'} s"
-    minutes, left = divmod(int(text), 60)
+    return lasting(int(text))
+
+
+def lasting(whole: int) -> str:
+    """ "3 min 56 s": a time as it is shown everywhere."""
+    minutes, left = divmod(whole, 60)
     return f"{minutes} min {left:02d} s" if minutes else f"{left} s"
+
+
+def in_minutes(text: str) -> str:
+    """A rule's sentence with its seconds in the same form."""
+    return re.sub(r"(?<![\d.-])(\d{2,7}) s\b", lambda found: lasting(int(found.group(1))), text)
 
 
 def _safe(value: object) -> str:

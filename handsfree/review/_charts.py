@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from handsfree.quantity import Quantity
+from handsfree.record import counted, lasting
 
 from ._svg import WIDTH, Drawing
 from ._values import told
@@ -29,6 +30,7 @@ class Wait:
     outcome: str
     reason: str
     source: str
+    inputs: str = ""  # what it was computed from
 
     @property
     def name(self) -> str:
@@ -47,7 +49,7 @@ class Wait:
         if self.waited is None:
             return "not finished"
         if self.waited < self.planned:
-            return f"TOO SHORT by {clock(self.planned - self.waited)}"
+            return f"TOO SHORT by {lasting(self.planned - self.waited)}"
         if self.outcome == "overrun" or (self.longest is not None and self.waited > self.longest):
             return "TOO LONG"
         return "kept"
@@ -76,22 +78,17 @@ class Level:
     accepted: bool
 
 
-def clock(seconds: int) -> str:
-    """ "3:56 min"."""
-    return f"{seconds // 60}:{seconds % 60:02d} min"
-
-
 def wait_bar(wait: Wait, name: str) -> Markup:
     """A bar of time: too short, the window, too long; and where the wait ended."""
     last = max(filter(None, (wait.planned, wait.longest, wait.waited)), default=1)
     end = last * 1.12 if wait.longest or (wait.waited or 0) > wait.planned else last * 1.25
-    limit = f" to {clock(wait.longest)}" if wait.longest is not None else " or longer"
-    waited = "not finished" if wait.waited is None else clock(wait.waited)
+    limit = f" to {lasting(wait.longest)}" if wait.longest is not None else " or longer"
+    waited = "not finished" if wait.waited is None else lasting(wait.waited)
     drawing = Drawing(
         name,
         92,
         f"Wait: {wait.name}",
-        f"Window {clock(wait.planned)}{limit}. Waited: {waited}, {wait.words}.",
+        f"Window {lasting(wait.planned)}{limit}. Waited: {waited}, {wait.words}.",
     )
 
     def x(seconds: float) -> float:
@@ -100,17 +97,17 @@ def wait_bar(wait: Wait, name: str) -> Markup:
     drawing.rect("never", x(0), 36, x(end) - x(0), 18)
     last_good = end if wait.longest is None else wait.longest
     drawing.rect("window", x(wait.planned), 36, x(last_good) - x(wait.planned), 18)
-    drawing.text(x(wait.planned), 72, clock(wait.planned), anchor="end" if wait.longest else "middle")
+    drawing.text(x(wait.planned), 72, lasting(wait.planned), anchor="end" if wait.longest else "middle")
     if wait.longest is not None:
         drawing.text(
-            x(wait.longest), 72, clock(wait.longest), anchor="middle" if x(wait.longest) < 300 else "end"
+            x(wait.longest), 72, lasting(wait.longest), anchor="middle" if x(wait.longest) < 300 else "end"
         )
     drawing.text(x(0), 72, "0", anchor="start")
     drawing.text((x(wait.planned) + x(last_good)) / 2, 88, "window", "small")
     if wait.waited is not None:
         at = x(wait.waited)
         drawing.line("waited" if wait.kept else "waited wrong", at, 28, at, 60, data_seconds=str(wait.waited))
-        drawing.text(min(max(at, 60), WIDTH - 60), 20, f"waited {clock(wait.waited)}", "strong")
+        drawing.text(min(max(at, 60), WIDTH - 60), 20, f"waited {lasting(wait.waited)}", "strong")
     return drawing.svg()
 
 
@@ -181,7 +178,7 @@ def levels(found: Sequence[Level], name: str = "levels") -> Markup | None:
         name,
         236,
         "Sound levels: speech and noise of each utterance",
-        f"{len(found)} utterances. Speech {_span([level.speech for level in found])} dBFS, noise "
+        f"{counted(len(found), 'utterance')}. Speech {_span([level.speech for level in found])} dBFS, noise "
         f"{_span([level.noise for level in found])} dBFS. Least speech over noise: {gaps[worst]:.0f} dB at "
         f"{found[worst].at}; "
         f"refused: {sum(not level.accepted for level in found)}.",

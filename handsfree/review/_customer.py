@@ -6,20 +6,21 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from handsfree.record import Told, practice_of, value_of
+from handsfree.quantity import Quantity
+from handsfree.record import Told, counted, joined, lasting, practice_of, value_of
 
-from ._charts import Wait, clock
+from ._charts import Wait
 from ._clock import Clock
 from ._injury import Injury
 from ._page import environment, facts_of, job_injuries
-from ._readings import Reading, readings_of
+from ._readings import Reading, in_brackets, readings_of
 from ._section import section
 from ._series import LEAK, least_end, loss_of, waits_of
 from ._source import Source
 from ._status import closing, status_of
 from ._tire_face import face
+from ._values import customary
 from ._values import reading as quantity
-from ._values import told
 
 __all__ = ["customer_page"]
 
@@ -47,7 +48,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
     status = status_of(source, 0)
     closed = closing(source)
     sound = not source.damage and not source.doubt and closed is not None
-    readings = [one for one in readings_of(source, at) if not one.instead]
+    readings = readings_of(source, at, customer=True)
     injuries = job_injuries(source) if sound else ()
     reasons = [_without_staff(source, reason) for reason in status.reasons]
     return (
@@ -63,7 +64,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             more=max(len(reasons) - _MOST_REASONS, 0),
             facts=[(label, value) for label, value in facts_of(source, at) if label in _HEAD],
             procedure=value_of(source.rows[0], "procedure_title") if source.rows else "",
-            found=_found(source, injuries),
+            found=_found(source, injuries, readings),
             done=_done(source, injuries, readings),
             limits=_kept(source, readings),
             pictures=_pictures(injuries),
@@ -98,16 +99,19 @@ def _staff(source: Source) -> set[str]:
     return names - {"", "disposition"}
 
 
-def _found(source: Source, injuries: Sequence[Injury]) -> list[str]:
+def _said(value: object, words: str) -> str:
+    """A fact that was read; "" for one that was not."""
+    return f"{in_brackets(*customary(value, heard=True))} {words}" if isinstance(value, Quantity) else ""
+
+
+def _found(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading]) -> list[str]:
     lines = []
+    sizes = [one for one in readings if one.measurand == "injury.size"]
     for injury in injuries:
         size, edge = injury.facts.get("injury.size"), injury.facts.get("injury.edge_distance")
-        parts = [injury.name]
-        parts += [f"{told(size)} wide"] if size is not None and not isinstance(size, str) else []
-        parts += (
-            [f"{told(edge)} from the tread edge"] if edge is not None and not isinstance(edge, str) else []
-        )
-        lines.append(", ".join(parts))
+        # Read once more after drilling: that is how wide it is now, not how wide it was found.
+        wide = "wide after drilling" if injury.repaired and len(sizes) > len(injuries) else "wide"
+        lines.append(joined(injury.name, _said(size, wide), _said(edge, "from the tread edge")))
     looked = [row for row in source.rows if row.get("kind") == "inspect" and row.replaced_by is None]
     defects = [
         value_of(row, "reason") or value_of(row, "condition")
@@ -117,7 +121,7 @@ def _found(source: Source, injuries: Sequence[Injury]) -> list[str]:
     if defects:
         lines.append(f"Inspection: {'; '.join(defects)}")
     elif looked:
-        lines.append(f"Inspection inside and outside: {len(looked)} points, nothing else found")
+        lines.append(f"Inspection inside and outside: {counted(len(looked), 'point')}, nothing else found")
     return lines
 
 
@@ -141,11 +145,12 @@ def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading
 
 def _waited(wait: Wait) -> str:
     assert wait.waited is not None
-    return f"{wait.name}: {clock(wait.waited)}, {wait.words.lower()}"
+    told = f"at least {lasting(wait.planned)} needed" if wait.kept else wait.words.lower()
+    return f"{wait.name}: {lasting(wait.waited)}, {told}"
 
 
 def _value(one: Reading) -> str:
-    return f"{one.spoken} ({one.converted})" if one.converted else one.spoken
+    return in_brackets(one.spoken, one.converted)
 
 
 def _kept(source: Source, readings: Sequence[Reading]) -> list[Reading]:
@@ -165,8 +170,8 @@ def _leak_apart(one: Reading, row: Told) -> list[Reading]:
     if least is None or loss is None:
         return [one]
     judged = one.judged[row.verdicts.index(verdict)]
-    lost = replace(one, name="Pressure lost", spoken=told(loss, 3), converted="", judged=[judged])
-    end = replace(judged, limit=f"at least {told(least, 4)}, by what may be lost")
+    lost = replace(one, name="Pressure lost", spoken=customary(loss)[0], converted="", judged=[judged])
+    end = replace(judged, limit=f"at least {in_brackets(*customary(least, 'low'))}, by what may be lost")
     return [replace(one, judged=[end]), lost]
 
 

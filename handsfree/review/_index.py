@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
+
+from handsfree.record import crew, one_name_each
 
 from ._clock import Clock
 from ._look import look_at, sorted_out
@@ -26,6 +28,7 @@ class Entry:
     date: str
     time: str
     technician: str
+    crew: Sequence[str]
     subject: str
     exceptions: Sequence[str]
     reason: str = ""
@@ -52,6 +55,7 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         date=clock.date(first) if first else "",
         time=clock.time(first)[:5] if first else "",
         technician=facts.get("Technician", ""),
+        crew=crew(source.rows),
         subject=subject,
         exceptions=[f"{heading} ({len(group)})" for heading, group in sorted_out(odd)],
         reason="; ".join(status.reasons) or _first(status.warnings)
@@ -74,7 +78,7 @@ _MOST = 3
 def unreadable(name: str, why: str) -> Entry:
     """A folder whose record can't be read at all: it must not be missing from the list."""
     status = Status("no", "No: the record can\u2019t be read", "unknown", "damaged record", warnings=(why,))
-    return Entry(name, "", status, "", "", "", "", (), why)
+    return Entry(name, "", status, "", "", "", (), "", (), why)
 
 
 #: Group, heading: in the order a supervisor works through them.
@@ -97,9 +101,14 @@ def index_page(title: str, entries: Sequence[Entry]) -> str:
     """One HTML page: groups in the order of urgency, newest first in each."""
     newest = sorted(entries, key=lambda one: (one.date, one.time, one.name), reverse=True)
     groups = [(heading, [one for one in newest if _group(one) == key], key) for key, heading in _GROUPS]
-    keys = {one.name: _keys(one) for one in entries}
+    called = one_name_each(who for one in entries for who in one.crew)
+    keys = {one.name: _keys(one, called) for one in entries}
     filters = [
-        (key, label, sorted({words[key] for words in keys.values()}, reverse=key == "date"))
+        (
+            key,
+            label,
+            sorted({text for texts in keys.values() for text in texts[key]}, reverse=key == "date"),
+        )
         for key, label in _FILTERS
     ]
     number = {(key, text): f"{key}-{n}" for key, _, texts in filters for n, text in enumerate(texts)}
@@ -126,12 +135,12 @@ _FILTERS = (
 )
 
 
-def _keys(entry: Entry) -> dict[str, str]:
-    """What a row is found by."""
+def _keys(entry: Entry, called: Mapping[str, str]) -> dict[str, Sequence[str]]:
+    """What a row is found by; by each technician who worked on the tire, as the archive's report names them."""
     return {
-        "technician": entry.technician or "not named",
-        "date": entry.date or "not known",
-        "disposition": entry.status.group,
-        "exceptions": "with exceptions" if entry.exceptions else "without exceptions",
-        "signed": entry.signature,
+        "technician": sorted({called[who] for who in entry.crew}) or ["not named"],
+        "date": [entry.date or "not known"],
+        "disposition": [entry.status.group],
+        "exceptions": ["with exceptions" if entry.exceptions else "without exceptions"],
+        "signed": [entry.signature],
     }

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from handsfree.record import items, value_of
+from handsfree.record import badge_of, counted, crew, items, value_of
 
 from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
@@ -33,13 +33,15 @@ __all__ = ["environment", "facts_of", "job_injuries", "job_page"]
 @cache
 def environment() -> Environment:
     """The templates. Whatever comes from a record is escaped by the library, never by a template."""
-    return Environment(
+    made = Environment(
         loader=PackageLoader("handsfree.review"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["counted"] = counted
+    return made
 
 
 def job_page(source: Source, clock: Clock | None = None) -> str:
@@ -130,10 +132,12 @@ def _joined(title: str, version: str) -> str:
 
 
 def _technician(source: Source) -> str:
-    """The name that the job was begun with, and the badge that was read."""
+    """Everybody who worked, in turn; where a badge has no name, the name that the job was begun with stands by it."""
     named = value_of(source.rows[0], "technician") if source.rows else ""
-    badge = _known(source, "job.technician", "")
-    return f"{named}, badge {badge}" if named and badge else named or badge
+    first, *others = crew(source.rows) or [""]
+    if named and first == badge_of(first):
+        first = f"{named}, {first}" if first else named
+    return ", then ".join([first, *others])
 
 
 def _known(source: Source, measurand: str, header: str) -> str:

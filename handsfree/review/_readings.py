@@ -14,9 +14,9 @@ from handsfree.record import Told, limit_of, measured, value_of
 from ._clock import Clock
 from ._injury import clock_words
 from ._source import Source
-from ._values import both, parse, reading, shown, told
+from ._values import both, customary, parse, reading, shown, told
 
-__all__ = ["Answer", "Judged", "Reading", "answers", "name_of", "readings_of"]
+__all__ = ["Answer", "Judged", "Reading", "answers", "in_brackets", "name_of", "readings_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,24 +61,33 @@ class Answer:
     found: bool
 
 
-def readings_of(source: Source, clock: Clock) -> list[Reading]:
-    """Every reading of the record in order, also those that another one replaced."""
-    names = [name_of(source, row) for row in source.rows if row.get("kind") == "reading"]
+def readings_of(source: Source, clock: Clock, *, customer: bool = False) -> list[Reading]:
+    """Every reading of the record in order, also those that another one replaced; for a ``customer`` only those in
+    force, in the digits of a workshop's instruments."""
+    rows = [
+        row
+        for row in source.rows
+        if row.get("kind") == "reading" and not (customer and row.replaced_by is not None)
+    ]
+    names = [name_of(source, row) for row in rows]
     total, seen = Counter(names), Counter[str]()
     found = []
+    wanted = {id(row) for row in rows}
     for phase, row in _phased(source.rows):
-        if row.get("kind") != "reading":
+        if id(row) not in wanted:
             continue
         name = name_of(source, row)
         seen[name] += 1
         label = f"{name}, {seen[name]}" if total[name] > 1 else name
-        found.append(_reading(source, row, label, phase, clock))
+        found.append(_reading(source, row, label, phase, clock, customer=customer))
     return found
 
 
-def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock) -> Reading:
+def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock, *, customer: bool) -> Reading:
     value = reading(value_of(row, "value"), value_of(row, "unit"), value_of(row, "resolution"))
     spoken, converted = both(value) if value is not None else (_bare(row), "")
+    if customer and value is not None:
+        spoken, converted = customary(value, heard=True)
     if value is not None and value_of(row, "measurand") == "injury.clock":
         spoken = clock_words(value)
     step = source.step(value_of(row, "step"))
@@ -91,7 +100,7 @@ def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock) -> 
         spoken=spoken,
         converted=converted,
         resolution=value_of(row, "resolution"),
-        judged=[_judged(verdict) for verdict in row.verdicts],
+        judged=[_judged(verdict, customer=customer) for verdict in row.verdicts],
         no_limit=getattr(step, "no_limit", "") or "no limit judges this reading",
         instead="" if row.replaced_by is None else _bare(row.latest),
         corrects=_bare(row.replaced) if row.replaced else "",
@@ -111,14 +120,30 @@ def name_of(source: Source, row: Told) -> str:
     return named or (MEASURANDS[measurand].title if measurand in MEASURANDS else measurand)
 
 
-def _judged(row: Mapping[str, Any]) -> Judged:
+def _ends(row: Mapping[str, Any], end: str, *, customer: bool) -> str:
+    text = value_of(row, end)
+    value = parse(text) if customer else None
+    return shown(text) if value is None else in_brackets(*customary(value, end))
+
+
+def in_brackets(value: str, other: str) -> str:
+    """ "4.5 mm (0.18 in)"."""
+    return f"{value} ({other})" if other else value
+
+
+def _judged(row: Mapping[str, Any], *, customer: bool) -> Judged:
     parts = value_of(row, "reason").rstrip(".").split("; ")
-    low, high = shown(value_of(row, "low")), shown(value_of(row, "high"))
+    low, high = (_ends(row, end, customer=customer) for end in ("low", "high"))
     limit = limit_of(Told({**row, "low": low, "high": high}))
     if not limit and len(parts) > 1:
         limit = parts[1].removeprefix("rule: ")
     outcome, margin = value_of(row, "outcome"), parse(value_of(row, "margin"))
-    gap = f" by {told(margin, 3).lstrip(chr(0x2212))}" if margin is not None and outcome != "close" else ""
+    gap = ""
+    if margin is not None and outcome != "close":
+        by = in_brackets(*customary(margin, "gap")) if customer else told(margin, 3)
+        gap = f" by {by.replace(chr(0x2212), '')}"
+        if customer and not any(digit in by for digit in "123456789"):
+            gap = ""  # by less than the instrument shows
     word = {"close": "too close to call"}.get(outcome, outcome)
     return Judged(
         title=_title(value_of(row, "rule")),

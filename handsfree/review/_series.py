@@ -7,13 +7,13 @@ from fractions import Fraction
 from typing import Any, TypeGuard
 
 from handsfree.quantity import UNITS, Quantity
-from handsfree.record import value_of
+from handsfree.record import in_minutes, measured, value_of
 
 from ._charts import Level, Pressure, Wait
 from ._clock import Clock
 from ._readings import name_of
 from ._source import Source
-from ._values import parse, reading
+from ._values import parse, reading, told
 
 __all__ = ["LEAK", "least_end", "levels_of", "loss_of", "pressures_of", "waits_of"]
 
@@ -39,10 +39,20 @@ def waits_of(source: Source) -> list[Wait]:
             _seconds(row.plan, "longest_s"),
             _seconds(row, "waited_s"),
             value_of(row, "outcome"),
-            value_of(row.plan, "reason"),
+            in_minutes(value_of(row.plan, "reason")),
             value_of(row.plan, "source"),
+            _inputs(source, row.plan),
         )
     return list(found.values())
+
+
+def _inputs(source: Source, plan: Mapping[str, Any]) -> str:
+    """ "air temperature 21 \u00b0C and air humidity 65 %"."""
+    words = []
+    for row in getattr(plan, "inputs", ()):
+        value = reading(value_of(row, "value"), value_of(row, "unit"))
+        words.append(f"{name_of(source, row).lower()} {told(value) if value else measured(row)}")
+    return " and ".join(words)
 
 
 def _seconds(row: Mapping[str, Any], key: str) -> int | None:

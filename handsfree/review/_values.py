@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from handsfree.quantity import UNITS, Quantity, UnitError
 
-__all__ = ["amount", "both", "parse", "reading", "shown", "told"]
+__all__ = ["amount", "both", "customary", "parse", "reading", "shown", "told"]
 
 #: What stands in brackets beside a value of this unit.
 _OTHER: Mapping[str, str] = {
@@ -80,6 +80,41 @@ def both(value: Quantity, digits: int = 4) -> tuple[str, str]:
     except UnitError:
         return amount(value, digits), ""
     return amount(value, digits), amount(_no_finer(converted), 3)
+
+
+#: Decimals that a workshop's instrument gives in a unit (our own choice, no published source).
+_DECIMALS: Mapping[str, int] = {
+    "mm": 1, "cm": 1, "in": 2, "mi": 0, "km": 0, "psi": 1, "kPa": 0, "bar": 2, "N.m": 0, "lbf.ft": 0,
+    "degC": 0, "degF": 0, "km/h": 0, "mph": 0, "m/s": 1, "ft/min": 0, "g": 0, "oz": 1, "kg": 1, "lb": 1,
+}  # fmt: skip
+
+
+def customary(value: Quantity, end: str = "", *, heard: bool = False) -> tuple[str, str]:
+    """The value and its conversion ("" for none) as an instrument gives them, for somebody who did not measure.
+
+    ``end``: "low" and "high" for a limit, "gap" for a margin: those are cut to the strict side, never to the loose
+    one; anything else goes to the nearest. A value that was ``heard`` keeps its digits.
+    """
+    own = amount(value if heard else _cut(value, end))
+    other = _OTHER.get(value.unit)
+    try:
+        converted = None if other is None else _cut(value.to(other), "")
+    except UnitError:
+        converted = None
+    if converted is None or other is None or not converted.value:
+        return own, ""  # nothing that such an instrument would show
+    return own, amount(Quantity(Decimal(f"{float(converted.value):.{_DECIMALS[other]}f}"), other))
+
+
+def _cut(value: Quantity, end: str) -> Quantity:
+    step = Fraction(1, 10 ** _DECIMALS.get(value.unit, 2))
+    exact = Fraction(value.value)
+    if exact % step == 0:
+        return value
+    steps = exact / step
+    nearest = round(steps)
+    cut = {"low": math.ceil(steps), "high": math.floor(steps), "gap": math.trunc(steps)}
+    return Quantity(cut.get(end, nearest) * step, value.unit)
 
 
 def _no_finer(value: Quantity) -> Quantity:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from rich.text import Text
 
 from handsfree.procedure import Mode
+from handsfree.record import counted
 from handsfree.session._ears import Level
 from handsfree.session._letters import ROWS, big
 from handsfree.session._shown import Judged, Shown
@@ -59,7 +60,7 @@ def review(shown: Shown) -> list[Text]:
 
 def exceptions(shown: Shown) -> str:
     many = len(shown.exceptions)
-    return f"{many} exception{'' if many == 1 else 's'}" if many else "no exceptions"
+    return counted(many, "exception") if many else "no exceptions"
 
 
 def answer_words(shown: Shown) -> Text:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Protocol
 
 from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
+from handsfree.record import lasting
 from handsfree.session._ears import Heard, Level, Lines
 
 __all__ = ["NoView", "PlainView", "View"]
@@ -83,9 +84,9 @@ def _verdict(body: Mapping[str, str]) -> str:
 
 def _wait(body: Mapping[str, str]) -> str:
     if body["outcome"] == "started":
-        longest = f", at most {body['longest_s']} s" if body["longest_s"] else ""
-        return f"started: {body['planned_s']} s{longest}  [{body['source']}]"
-    return f"{body['outcome']} after {body['waited_s']} s"
+        longest = f", at most {lasting(int(body['longest_s']))}" if body["longest_s"] else ""
+        return f"started: {lasting(int(body['planned_s']))}{longest}  [{body['source']}]"
+    return f"{body['outcome']} after {lasting(int(body['waited_s']))}"
 
 
 def _verified(body: Mapping[str, str]) -> str:

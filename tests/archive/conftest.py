@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from audit.jobs import copy_of, whole_job
+from audit.jobs import copy_of, job, original, quick_disk
 
 from handsfree.archive import Archive, Scope, open_archive, read_closed, store
 from handsfree.audit import audit
@@ -17,27 +17,10 @@ from handsfree.record import JobLog
 from handsfree.record.signing import Decision, load_key, new_key
 from handsfree.record.signing import sign as append_signature
 
+__all__ = ["PRACTICE", "fresh_database", "job", "original", "quick_disk"]
+
 PRACTICE = Scope(practice=True)
 PASSPHRASE = "eleven quiet herons"
-
-
-@pytest.fixture(autouse=True)
-def _quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
-    """That lines are synced is the record's own test."""
-    monkeypatch.setattr(os, "fsync", lambda _: None)
-    if hasattr(os, "fdatasync"):
-        monkeypatch.setattr(os, "fdatasync", lambda _: None)
-
-
-@pytest.fixture(scope="session")
-def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A finished job with sound. Never to be changed."""
-    return whole_job(tmp_path_factory.mktemp("archive") / "bay-2-job")
-
-
-@pytest.fixture
-def job(original: Path, tmp_path: Path) -> Path:
-    return copy_of(original, tmp_path / original.name)
 
 
 @pytest.fixture(scope="session")

@@ -24,9 +24,19 @@ from .test_push import everything
 pytestmark = pytest.mark.slow
 
 
+#: As the command does, but three jobs in a transaction, so that eight jobs take three.
+PUSH = """
+import sys
+from handsfree.archive import _push
+from handsfree.cli import main
+_push._BATCH_JOBS = 3
+main(sys.argv[1:])
+"""
+
+
 def start(jobs: Path, url: str, *folders: Path) -> subprocess.Popen[str]:
     """``handsfree archive push`` as a process of its own, as on a bay's computer."""
-    command = [sys.executable, "-m", "handsfree", "archive", "push", *map(str, folders or (jobs,))]
+    command = [sys.executable, "-c", PUSH, "archive", "push", *map(str, folders or (jobs,))]
     return subprocess.Popen(
         command,
         env={**os.environ, "HANDSFREE_ARCHIVE": url},
@@ -63,9 +73,9 @@ def test_many_bays_push_at_once(simulated: Path, url: str, tmp_path: Path) -> No
 
 
 def test_a_push_that_is_killed_goes_on_where_it_was(simulated: Path, url: str, tmp_path: Path) -> None:
-    """kill -9 at eight moments, then once whole: complete and equal."""
-    open_archive(url, create=True).close()
-    killed = 0
+    """kill -9 at eight moments: what is there is whole batches. Then once to the end: complete and equal."""
+    there = open_archive(url, create=True)
+    killed, partly = 0, set()
     for number in range(8):
         bay = start(simulated, url)
         time.sleep(1.2 + 0.35 * number)
@@ -73,6 +83,11 @@ def test_a_push_that_is_killed_goes_on_where_it_was(simulated: Path, url: str, t
             os.kill(bay.pid, signal.SIGKILL)
             killed += 1
         bay.communicate()
+        jobs = len(everything(there)["job"])
+        assert jobs in (0, 3, 6, 8)
+        assert jobs >= max(partly, default=0)
+        partly.add(jobs)
+    there.close()
     assert killed
     done = start(simulated, url)
     _, err = done.communicate(timeout=120)

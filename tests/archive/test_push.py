@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from audit.jobs import forge
+from audit.jobs import copy_of, forge
 from sqlalchemy import select, text, update
 
-from handsfree.archive import Archive, ArchiveError, audit_archived, jobs_of, open_archive, restore, store
-from handsfree.archive._push import put, read_files
+from handsfree.archive import (
+    Archive,
+    ArchiveError,
+    audit_archived,
+    batches,
+    jobs_of,
+    open_archive,
+    restore,
+    store,
+    store_many,
+)
+from handsfree.archive._push import Sealed, put, read_files
 from handsfree.archive._tables import DERIVED, METADATA, content, layout, piece
 from handsfree.audit import audit
 from handsfree.procedure import read_procedure
@@ -94,13 +105,83 @@ def test_a_job_whose_lines_differ_is_refused(archive: Archive, push: Push, job: 
     assert everything(archive) == before
 
 
-def test_a_copy_that_was_cut_short_is_refused(
+def test_an_older_copy_is_refused_and_what_it_lacks_is_told(
     archive: Archive, push: Push, job: Path, original: Path, sign: Callable[[Path], None]
 ) -> None:
+    """From before somebody signed and forgot the sound: its lines are true, only not all of them."""
     sign(job)
-    push(job)
-    with pytest.raises(ArchiveError, match="cut short"):
+    with JobLog.open(job) as log:
+        names = [f"audio/{path.name}" for path in (job / "audio").iterdir()]
+        log.append([{"kind": "audio_dropped", "days": "0", "files": names}])
+    store(archive, unaudited(job))
+    before = everything(archive)
+    lines = len(read_log(original).lines)
+    told = rf"these {lines} lines of it and 2 more \(a signature, sound dropped by policy\): this is an older copy"
+    with pytest.raises(ArchiveError, match=told):
         push(original)
+    assert audit(original).passed, "the copy itself is whole"
+    assert everything(archive) == before
+    changed = copy_of(original, job.parent / "changed")
+    heard = next(n for n, line in enumerate(read_log(changed).lines) if line.body.get("type") == "answer")
+    forge(changed, lambda entries: entries[heard].update(engine="another"))
+    with pytest.raises(ArchiveError, match="other lines of it"):
+        store(archive, unaudited(changed))
+
+
+def unaudited(job: Path) -> Sealed:
+    procedure = read_procedure((job / "procedure.toml").read_text())
+    return put(job.name, read_log(job), procedure, read_files(job, sound=False))
+
+
+def test_of_many_jobs_at_once_one_that_is_refused_keeps_none_back(
+    archive: Archive, push: Push, job: Path, simulated: Path, sign: Callable[[Path], None], tmp_path: Path
+) -> None:
+    """New, known, grown, twice in one batch, and refused: each is told as what it is, and all are there."""
+    several = [unaudited(folder) for folder in sorted(simulated.iterdir())[:3]]
+    store(archive, several[1])
+    push(job)
+    older = unaudited(job)
+    sign(job)
+    batch = [several[0], several[1], unaudited(job), several[2], several[0], older]
+    told = store_many(archive, batch)
+    assert [one.what for one in told] == ["new", "unchanged", "grown", "new", "unchanged", "refused"]
+    assert "older copy" in told[-1].reason
+    assert [one.name for one in told] == [one.name for one in batch]
+    alone = open_archive(str(tmp_path / "alone.sqlite"), create=True)
+    for sealed in [*several, older, batch[2]]:
+        store(alone, sealed)
+    assert everything(archive) == everything(alone)
+    alone.close()
+
+
+def test_a_fault_within_a_batch_is_told_of_one_job_and_the_others_are_stored(
+    archive: Archive, simulated: Path
+) -> None:
+    """The database itself refuses one job: then each goes by itself."""
+    several = [unaudited(folder) for folder in sorted(simulated.iterdir())[:3]]
+    rows = {**several[1].rows, "reading": [{**row, "unit": None} for row in several[1].rows["reading"]]}
+    told = store_many(archive, [several[0], replace(several[1], rows=rows), several[2]])
+    assert [one.what for one in told] == ["new", "refused", "new"]
+    assert len(everything(archive)["job"]) == 2
+
+
+def test_jobs_are_read_only_as_their_batch_comes(simulated: Path) -> None:
+    sealed = unaudited(sorted(simulated.iterdir())[0])
+    taken: list[int] = []
+
+    def jobs() -> Iterator[Sealed]:
+        for number in range(120):
+            taken.append(number)
+            yield sealed
+
+    sizes = []
+    for batch in batches(jobs()):
+        sizes.append(len(batch))
+        assert len(taken) == sum(sizes), "no more is held than what is written next"
+    assert sum(sizes) == 120
+    assert max(sizes) == 50
+    heavy = replace(sealed, files={"audio/x": bytes(20 << 20)})
+    assert [len(batch) for batch in batches([heavy] * 5)] == [2, 2, 1]
 
 
 def test_open_damaged_and_doubtful_jobs_stay_out(archive: Archive, push: Push, job: Path) -> None:

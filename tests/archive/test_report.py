@@ -14,14 +14,16 @@ from typing import Any
 
 import html5lib
 import pytest
-from audit.jobs import whole_job
+from audit.jobs import forge, whole_job
 from sqlalchemy import update
 
 from handsfree.archive import Archive, Figures, Scope, figures, open_archive, report_page, report_text
 from handsfree.archive._figures import Crew, Hearing, Month
+from handsfree.archive._push import Sealed, put, read_files, store
 from handsfree.archive._tables import job as job_table
 from handsfree.cli import main
-from handsfree.record import export
+from handsfree.procedure import read_procedure
+from handsfree.record import export, read_log
 
 from .conftest import PRACTICE
 
@@ -81,9 +83,15 @@ def test_the_figures_are_those_of_the_exports(filled: Archive, pushed: list[dict
 _DERIVED = {"tire.load_range", "tire.sealant", "injury.grooves", "tire.kind", "tire.speed_symbol"}
 
 
+def began(whole: dict[str, Any]) -> str:
+    """The first to sign in, or whoever the job was begun for in a record in which nobody does."""
+    signed = [line["now"] for line in whole["lines"] if line["kind"] == "technician"]
+    return str([*signed, whole["lines"][0].get("technician", "")][0])
+
+
 def test_bays_technicians_and_reasons(filled: Archive, pushed: list[dict[str, Any]]) -> None:
     found = figures(filled, PRACTICE)
-    jobs = Counter((whole["lines"][0]["bay"], whole["lines"][0].get("technician", "")) for whole in pushed)
+    jobs = Counter((whole["lines"][0]["bay"], began(whole)) for whole in pushed)
     assert {(c.bay, c.technician): c.jobs for c in found.crews if c.jobs} == jobs
     reasons = Counter(
         reason.partition(":")[0].rstrip(".")
@@ -106,10 +114,41 @@ def test_a_report_is_narrowed_by_day_bay_and_technician(
     assert figures(filled, some).jobs == sum(days[3] <= day <= days[7] for day in days)
     bay = first[0]["bay"]
     assert figures(filled, replace(PRACTICE, bay=bay)).jobs == sum(line["bay"] == bay for line in first)
-    who = first[0].get("technician", "")
-    wanted = sum(line.get("technician", "") == who for line in first)
-    assert figures(filled, replace(PRACTICE, technician=who)).jobs == wanted
+    who = began(pushed[0])
+    wanted = sum(began(whole) == who for whole in pushed)
+    assert figures(filled, replace(PRACTICE, technician=who)).jobs == wanted > 0
     assert figures(filled, replace(PRACTICE, bay="none such")).jobs == 0
+
+
+def test_one_technician_is_one_row_and_is_found_by_name_and_by_badge(
+    archive: Archive, push: Any, tmp_path: Path
+) -> None:
+    """The same badge with and without a typed name, with and without a shop's file; and somebody else."""
+    people = (("", "17", ""), ("Mara L_n", "17", "Mara"), ("", "17", "Mara"), ("", "170", ""))
+    for number, (name, badge, typed) in enumerate(people):
+        job = whole_job(tmp_path / f"job-{number}", about={"technician": typed, "vehicle": str(number)})
+        forge(job, lambda entries, badge=badge, name=name: signing_in(entries, badge, name))
+        store(archive, put_unaudited(job))
+    everybody = figures(archive, PRACTICE).crews
+    assert [(one.technician, one.jobs) for one in everybody] == [("Mara L_n, badge 17", 3), ("badge 170", 1)]
+    for told, jobs in (("17", 3), ("badge 17", 3), ("Mara L_n, badge 17", 3), ("Mara L_n", 1), ("170", 1)):
+        assert figures(archive, replace(PRACTICE, technician=told)).jobs == jobs, told
+    for nobody in ("Mara", "7", "Mara Lxn", "%", ""):
+        assert figures(archive, replace(PRACTICE, technician=nobody)).jobs == 0, nobody
+
+
+def signing_in(entries: list[dict[str, Any]], badge: str, name: str) -> list[dict[str, Any]]:
+    now = f"{name}, badge {badge}" if name else f"badge {badge}"
+    line = {"step": "technician", "was": "", "now": now, "badge": badge, "name": name}
+    at = {key: entries[1][key] for key in ("at", "mono_ms")}
+    reading = {"kind": "reading", "measurand": "job.technician", "step": "technician", "value": badge}
+    added = [{"kind": "technician", **line, **at}, {**reading, "unit": "1", "record": "0", **at}]
+    return [entries[0], *added, *entries[1:]]
+
+
+def put_unaudited(job: Path) -> Sealed:
+    procedure = read_procedure((job / "procedure.toml").read_text())
+    return put(job.name, read_log(job), procedure, read_files(job, sound=False))
 
 
 def test_practice_is_never_counted_as_work(

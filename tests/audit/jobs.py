@@ -1,7 +1,8 @@
-"""Small whole jobs to audit, and somebody who forges them."""
+"""Small whole jobs to audit and to archive, as fixtures too, and somebody who forges them."""
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from collections.abc import Callable, Mapping, Sequence
@@ -9,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pytest
 from procedure.driving import START_MS
 from session.bay import ABOUT, session, typed
 from session.conftest import WHOLE, WHOLE_LINES
@@ -75,7 +77,12 @@ class Voiced:
         self.inner.close()
 
 
-def whole_job(folder: Path, lines: Sequence[str] = LINES, procedure: str = WHOLE) -> Path:
+def whole_job(
+    folder: Path,
+    lines: Sequence[str] = LINES,
+    procedure: str = WHOLE,
+    about: Mapping[str, str] | None = None,
+) -> Path:
     """A practice job by keyboard, run to its end with a shop's policy, sealed."""
     clock = SimulatedClock(START_MS)
     job = create_job(
@@ -83,7 +90,7 @@ def whole_job(folder: Path, lines: Sequence[str] = LINES, procedure: str = WHOLE
         procedure=procedure,
         prompts=prompts_text(),
         policy=POLICY,
-        about={**ABOUT, "practice": "simulated clock, waits passed at once"},
+        about={**ABOUT, **(about or {}), "practice": "simulated clock, waits passed at once"},
         pins={"engine": "typed", "grammar_sha256": Library.load().sha256, "input": "keyboard"},
         clock=clock,
     )
@@ -93,6 +100,26 @@ def whole_job(folder: Path, lines: Sequence[str] = LINES, procedure: str = WHOLE
     finally:
         running.close()
     return folder
+
+
+@pytest.fixture(autouse=True)
+def quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """That lines are synced is the record's own test."""
+    monkeypatch.setattr(os, "fsync", lambda _: None)
+    if hasattr(os, "fdatasync"):
+        monkeypatch.setattr(os, "fdatasync", lambda _: None)
+
+
+@pytest.fixture(scope="session")
+def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished job with sound. Never to be changed."""
+    return whole_job(tmp_path_factory.mktemp("original") / "bay-2-job")
+
+
+@pytest.fixture
+def job(original: Path, tmp_path: Path) -> Path:
+    """A copy of it, to be changed."""
+    return copy_of(original, tmp_path / original.name)
 
 
 def copy_of(job: Path, to: Path) -> Path:

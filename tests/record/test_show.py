@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import unicodedata
 from datetime import UTC, timedelta, timezone
 from importlib import resources
@@ -151,7 +152,7 @@ def test_findings_are_shown_and_an_unchecked_chain_is_not_called_unbroken() -> N
         )
         console.print(render([{"kind": "event"}]))
     text = capture.get()
-    assert "BROKEN, 1 found in 1 lines" in text
+    assert "BROKEN, 1 found in 1 line" in text
     assert "damage: line 3: not JSON" in text
     assert "note: x" in text
     assert "not checked" in text
@@ -331,3 +332,29 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
     assert max(map(len, lines)) <= width
     # Every word is there at any width.
     assert "read back" in " ".join(" ".join(lines).split())
+
+
+def test_a_wait_says_what_it_was_computed_from_and_in_one_unit() -> None:
+    climate = [
+        {"kind": "reading", "measurand": "air.temperature", "value": "21", "unit": "degC"},
+        {"kind": "reading", "measurand": "air.humidity", "value": "65", "unit": "%"},
+    ]
+    started = {
+        "kind": "wait", "step": "drying", "outcome": "started", "planned_s": "236", "longest_s": "344",
+        "reason": "Cement drying: at least 236 s, then at most 344 s before cementing again; cold or damp: longer "
+        "than 180 s.",
+    }  # fmt: skip
+    over = {"kind": "wait", "step": "drying", "outcome": "over", "waited_s": "236"}
+    later = {"kind": "reading", "measurand": "air.temperature", "value": "12", "unit": "degC"}
+    console = Console(width=400, no_color=True)
+    with console.capture() as capture:
+        console.print(render([*climate, started, later, over]))
+    first, last = [line for line in capture.get().splitlines() if "drying" in line]
+    computed = "computed from air.temperature 21 degC and air.humidity 65 %"
+    assert (
+        f"planned 3 min 56 s, at most 5 min 44 s, {computed}, Cement drying: at least 3 min 56 s, then"
+        in first
+    )
+    assert "longer than 3 min 00 s" in first
+    assert f"waited 3 min 56 s, planned 3 min 56 s, at most 5 min 44 s, {computed}" in last
+    assert not re.search(r"\d{3} s\b", first + last)

@@ -258,7 +258,8 @@ def test_a_rejection_cut_off_the_end_is_still_known_to_the_shop(shop: tuple[Path
     put_under(shop, DECISIONS[2])
     (job / "record.jsonl").write_bytes(whole)
     assert errors(job, keys) == [
-        f"it was signed on {read_log(job).lines and _today()} (reject), and the line is gone"
+        f"it was signed on {read_log(job).lines and _today()} (reject), and this record does not hold the line: "
+        "an older copy, or its end was cut off"
     ]
 
 

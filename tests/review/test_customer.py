@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -49,10 +50,11 @@ def test_names_are_taken_out_of_any_sentence(job: Jobs) -> None:
 def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("whole")), UTC_CLOCK)))
     assert "Released to the road" in shown
-    assert "Injury 1 at 4 o\u2019clock, 5.9 mm" in shown
+    assert "Injury 1 at 4 o\u2019clock, 5.9 mm (0.23 in) wide after drilling, 60 mm (2.36 in)" in shown
+    assert "Cement drying: 3 min 33 s, at least 3 min 02 s needed" in shown
     assert "repaired from inside: patch 40 mm, stem 50 mm" in shown
     assert "nuts tightened to 110 N·m" in shown
-    assert "torque checked after 25 mi (40.2 km)" in shown
+    assert "torque checked after 25 mi (40 km)" in shown
     assert "35 psi (241 kPa), as the vehicle\u2019s placard says" in shown
     assert "inside by 1 mm" in shown
     assert "Inspection inside and outside: 14 points, nothing else found" in shown
@@ -90,9 +92,27 @@ def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(
     # 10 kPa may be lost, 1.4504 psi: 35.0 less that is 33.55 psi, and 35.0 psi at one temperature is no loss.
     value, limit, result = rows["End pressure"]
     assert value.startswith("35.0\u202fpsi")
-    assert limit.startswith("at least 33.55\u202fpsi (231\u202fkPa)")
+    assert limit.startswith("at least 33.6\u202fpsi (231\u202fkPa)")  # never to the loose side
     assert "inside" in result
     value, limit, result = rows["Pressure lost"]
     assert value.startswith("0\u202fpsi")
-    assert limit.startswith("at most 1.4504\u202fpsi (10\u202fkPa)")
-    assert "inside by 1.45\u202fpsi" in result
+    assert limit.startswith("at most 1.4\u202fpsi (10\u202fkPa)")
+    assert "inside by 1.4\u202fpsi (10\u202fkPa)" in result
+
+
+@pytest.mark.parametrize("kind", ["whole", "eventful", "truck"])
+def test_no_figure_is_finer_than_an_instrument(kind: str, job: Jobs) -> None:
+    """As many decimals as a caliper, a gauge or a torque wrench shows; "0.00394 in" is no use to a customer."""
+    text = words(parse(customer_page(read_source(job(kind)), UTC_CLOCK)))
+    figures = re.findall(r"(\d+(?:\.(\d+))?)\s(in|mm|psi|kPa|N·m|lbf·ft|km|mi)\b", text)
+    assert len(figures) > 15
+    most = {"in": 2, "mm": 1, "psi": 1, "kPa": 0, "N·m": 0, "lbf·ft": 0, "km": 0, "mi": 0}
+    assert [figure for figure in figures if len(figure[1]) > most[figure[2]]] == []
+
+
+def test_readings_are_numbered_as_the_customer_sees_them(job: Jobs) -> None:
+    """Those that were measured again are not shown, and leave no gap."""
+    text = words(parse(customer_page(read_source(job("eventful")), UTC_CLOCK)))
+    assert "Injury size, 1" in text
+    assert "Injury size, 2" in text
+    assert "Injury size, 3" not in text

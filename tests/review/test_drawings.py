@@ -250,7 +250,7 @@ def test_a_wait_stands_in_its_window() -> None:
 @pytest.mark.parametrize(
     ("wait", "word"),
     [
-        (Wait("a", 236, 344, 200, "over", "", ""), "TOO SHORT by 0:36 min"),
+        (Wait("a", 236, 344, 200, "over", "", ""), "TOO SHORT by 36 s"),
         (Wait("a", 236, 344, 350, "overrun", "", ""), "TOO LONG"),
         (Wait("a", 236, 344, 350, "over", "", ""), "TOO LONG"),
         (Wait("a", 236, None, None, "started", "", ""), "not finished"),

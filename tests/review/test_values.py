@@ -9,7 +9,7 @@ import pint
 import pytest
 
 from handsfree.quantity import Quantity
-from handsfree.review._values import _OTHER, amount, both, parse, reading, told
+from handsfree.review._values import _OTHER, amount, both, customary, parse, reading, told
 
 
 @pytest.mark.parametrize(
@@ -64,3 +64,29 @@ def test_a_fraction_is_cut_for_reading() -> None:
     assert amount(Quantity(Fraction(2, 3), "mm")) == "0.6667\u202fmm"
     assert amount(Quantity(Fraction(200000, 3), "mm")) == "66667\u202fmm"
     assert told(Quantity(Decimal("33.5193"), "mm"), 3) == "33.5\u202fmm (1.32\u202fin)"
+
+
+@pytest.mark.parametrize(
+    ("text", "end", "words"),
+    [
+        ("5.499999 mm", "", ("5.5\u202fmm", "0.22\u202fin")),
+        ("0.1 mm", "", ("0.1\u202fmm", "")),  # under a hundredth of an inch: nothing to show
+        ("1.4504 psi", "high", ("1.4\u202fpsi", "10\u202fkPa")),
+        ("33.5496 psi", "low", ("33.6\u202fpsi", "231\u202fkPa")),
+        ("-0.5875 mm", "gap", ("\u22120.5\u202fmm", "\u22120.02\u202fin")),
+        ("6 mm", "high", ("6\u202fmm", "0.24\u202fin")),
+        ("25.4 mm", "low", ("25.4\u202fmm", "1.00\u202fin")),
+        ("105.6 N.m", "low", ("106\u202fN·m", "78\u202flbf·ft")),
+        ("10 a", "high", ("10\u202fyears", "")),
+    ],
+)
+def test_as_an_instrument_gives_it(text: str, end: str, words: tuple[str, str]) -> None:
+    value = parse(text)
+    assert value is not None
+    assert customary(value, end) == words
+
+
+def test_a_reading_keeps_the_digits_that_were_heard() -> None:
+    value = reading("35.00", "psi", "0.01")
+    assert value is not None
+    assert customary(value, heard=True) == ("35.00\u202fpsi", "241\u202fkPa")
