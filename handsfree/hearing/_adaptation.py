@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -9,7 +10,10 @@ from typing import Final
 
 from handsfree.hearing._acceptance import Calibration, calibration
 
-__all__ = ["CONDITIONS", "Adaptation", "Condition"]
+__all__ = ["CONDITIONS", "MOST_LAXER", "Adaptation", "Condition", "packaged_sha256"]
+
+#: How far a voice may be judged less strictly than others, in the logarithm of the odds.
+MOST_LAXER: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +44,25 @@ CONDITIONS: Final = (
 class Adaptation:
     """``transforms``: a condition's name to the MLLR file that takes the place of the packaged one there; what is
     not named stays as it is. ``bias`` is added to the acceptance's logarithm of the odds. ``sha256`` names it in
-    a record."""
+    a record. Raises ValueError for a bias under 0 or over ``MOST_LAXER``."""
 
     transforms: Mapping[str, Path] = field(default_factory=dict)
     bias: float = 0.0
     sha256: str = ""
 
+    def __post_init__(self) -> None:
+        if not 0 <= self.bias <= MOST_LAXER:
+            raise ValueError(f"a bias of {self.bias}; it must be 0 to {MOST_LAXER}")
+
     def judged_by(self) -> Calibration:
         packaged = calibration()
         return replace(packaged, bias=packaged.bias + self.bias)
+
+
+def packaged_sha256() -> str:
+    """Hash of what a voice is measured against: the packaged transforms and the acceptance."""
+    whole = hashlib.sha256(Path(__file__).with_name("acceptance.json").read_bytes())
+    for condition in CONDITIONS:
+        if condition.transform is not None:
+            whole.update(condition.transform.read_bytes())
+    return whole.hexdigest()
