@@ -114,9 +114,12 @@ def _keep(result: Result, name: str) -> None:
         return
     made = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     place = VoiceStore().write(result.stored(name, made), result.transforms)
-    if result.bias:
-        typer.echo(f"Acceptance: less strict by {result.bias:.2f} in the logarithm of the odds")
-    else:
+    for condition, bias in result.biases.items():
+        how = "less" if bias > 0 else "more"
+        typer.echo(
+            f"Acceptance in {_IN_WORDS[condition]}: {how} strict by {abs(bias):.2f} (logarithm of the odds)"
+        )
+    if not result.biases:
         typer.echo("Acceptance: as packaged, another one would gain nothing")
     typer.echo(f"Stored: {place} (no sound). Used when {name} signs in.")
     typer.echo(f"Delete it: handsfree forget-voice {_quoted(name)}")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.enrolment._gain import LEVELS, Gain, Said, bias_for, gain_in
+from handsfree.enrolment._gain import LEVELS, Gain, Said, gain_in
 from handsfree.enrolment._store import Measured, StoredVoice, pinned, sha256_of
 from handsfree.hearing import CONDITIONS, PocketSphinxEngine
 
@@ -16,10 +16,9 @@ __all__ = ["Result", "make_voice"]
 
 @dataclass(frozen=True)
 class Result:
-    """``gains`` by state of the room; ``bias``: how much less strictly the voice is judged, 0 for as packaged."""
+    """``gains``: of each state of the room; ``phrases``: how many were used."""
 
     gains: tuple[Gain, ...]
-    bias: float
     phrases: int
 
     @property
@@ -27,9 +26,13 @@ class Result:
         return {gain.condition: gain.kept for gain in self.gains if gain.kept is not None}
 
     @property
+    def biases(self) -> dict[str, float]:
+        return {gain.condition: gain.bias for gain in self.gains if gain.bias}
+
+    @property
     def helps(self) -> bool:
         """Whether there is anything worth storing."""
-        return bool(self.transforms) or self.bias > 0
+        return bool(self.transforms or self.biases)
 
     def stored(self, name: str, made: str) -> StoredVoice:
         """What is written of it; ``made``: when, RFC 3339, UTC."""
@@ -40,7 +43,7 @@ class Result:
                 "phrases": self.phrases,
                 **pinned(),
                 "transforms": {condition: sha256_of(text) for condition, text in self.transforms.items()},
-                "bias": self.bias,
+                "biases": self.biases,
                 "measured": {gain.condition: _measured(gain) for gain in self.gains},
             }
         )
@@ -52,7 +55,7 @@ def make_voice(
     pronounce: Callable[[str], Sequence[str]],
     tell: Callable[[str], None] = lambda _: None,
 ) -> Result:
-    """Everything of one voice from its phrases; half a minute of one core. ``tell`` is told how far it is.
+    """Everything of one voice from its phrases; two minutes of one core. ``tell`` is told how far it is.
 
     The recognizer's front end writes features to files of a private folder that is gone when this returns. Raises
     EngineError.
@@ -63,8 +66,7 @@ def make_voice(
             if condition.name in LEVELS:
                 tell(f"Measuring: {condition.name}")
                 gains.append(gain_in(condition, said, engine, pronounce, Path(folder)))
-    trials = [trial for gain in gains for trial in gain.trials]
-    return Result(tuple(gains), bias_for(trials), len(said))
+    return Result(tuple(gains), len(said))
 
 
 def _measured(gain: Gain) -> Measured:

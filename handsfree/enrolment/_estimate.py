@@ -23,8 +23,8 @@ from handsfree.hearing._mllr import (
 
 __all__ = ["Frames", "estimate", "frames_of"]
 
-#: Frames of the model's own beside the voice's 2000: of 200 and 1000 the first was better at 20 dB, the second at 10 dB
-#: (flite's awb, sentences of the real procedure).
+#: Frames of the model's own beside the voice's 2000: of 200 and 1000 the first was better at 20 dB, the second at
+#: 10 dB (flite's awb, sentences of the real procedure).
 _PRIOR: Final = 500.0
 _LEAST_FRAMES: Final = 500
 _SILENCE: Final = PHONES.index("SIL")

@@ -3,12 +3,14 @@
 Two halves by turns: from the even phrases a transform for the odd ones, and the other way round. Beside each phrase
 heard with what is asked for, every second one is heard where something else is asked for: it must not be taken.
 
-A transform is kept for a state of the room when it wins there:
+With the transform comes a bias of the acceptance: an adapted model fits all that a voice says better, also what
+answers nothing. The bias is as lax as it need be and as strict as it must be (``bias_for``).
 
-- it makes no more of the held-out phrases pass as another answer, and lets no more pass where they answer nothing;
-- and it makes fewer mistakes (not accepted with the right meaning): two or more, or one while those heard right
-  become no less sure; or as many, and those heard right become clearly surer: in the logarithm of the odds, by more
-  than two standard errors of the phrases' differences and by more than 0.1.
+Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning) by
+two or more, or by one while those heard right become no less sure; or as many, and those heard right become clearly
+surer: in the logarithm of the odds, a laxer bias left out, by more than two standard errors of the phrases'
+differences and by more than 0.1. And never do more of the held-out phrases pass as another answer, or where they
+answer nothing.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from handsfree.enrolment._front import decode, heard_in
 from handsfree.enrolment._phrases import Phrase
 from handsfree.hearing import (
     MOST_LAXER,
+    MOST_STRICTER,
     Adaptation,
     Condition,
     PocketSphinxEngine,
@@ -33,14 +36,14 @@ from handsfree.hearing import (
     same_meaning,
 )
 
-__all__ = ["LEVELS", "Gain", "Tally", "Trial", "bias_for", "gain_in", "wins"]
+__all__ = ["LEVELS", "Gain", "Tally", "Trial", "bias_for", "gain_in", "tally", "wins"]
 
 #: The states of the room in which a voice is looked at, with the levels of pink noise (dB, None for none) it is
 #: measured at by turns. Under 7.5 dB the packaged transform stays: a voice is heard too rarely there.
 LEVELS: Final[dict[str, tuple[float | None, ...]]] = {"quiet": (None,), "noise-10db": (15.0, 10.0)}
 _MADE_AT: Final[dict[str, float | None]] = {"quiet": None, "noise-10db": 12.0}
 _SURER: Final = 0.1
-_LEAST_BIAS: Final = 0.05
+_STEP, _SPARE = 0.05, 0.1
 
 Said = Sequence[tuple[Phrase, bytes]]
 
@@ -75,49 +78,81 @@ class Tally:
 
 @dataclass(frozen=True)
 class Gain:
-    """One state of the room, before and after. ``kept``: the transform of all phrases, None where it did not win."""
+    """One state of the room, before and after. ``kept``: the transform of all phrases, None where it did not win.
+    ``bias``: of the acceptance, 0 as packaged."""
 
     condition: str
     before: Tally
     after: Tally
     kept: str | None
-    trials: tuple[Trial, ...]  # as they are with what was kept
-
-
-def _accepted(trial: Trial, bias: float = 0.0) -> bool:
-    """Asked about first counts as accepted: it is, after a word more."""
-    return trial.taken and trial.odds is not None and trial.odds + bias >= _log_odds(calibration().confirm)
+    bias: float
 
 
 def _log_odds(probability: float) -> float:
     return math.log(probability / (1 - probability))
 
 
-def tally(trials: Sequence[Trial]) -> Tally:
-    inside = [trial for trial in trials if trial.inside]
-    outside = [trial for trial in trials if not trial.inside]
-    heard = [1 / (1 + math.exp(-t.odds)) for t in inside if t.meant and t.odds is not None]
-    right = sum(_accepted(trial) and trial.meant for trial in inside)
+def _accepted(trials: Sequence[Trial], bias: float = 0.0, *, outright: bool = False) -> list[Trial]:
+    """Those that pass; asked about first counts too (it passes after a word more) unless ``outright``."""
+    least = _log_odds(calibration().accept if outright else calibration().confirm)
+    return [t for t in trials if t.taken and t.odds is not None and t.odds + bias >= least]
+
+
+def tally(trials: Sequence[Trial], bias: float = 0.0) -> Tally:
+    """Counts of what passes with that bias."""
+    inside, outside = [t for t in trials if t.inside], [t for t in trials if not t.inside]
+    heard = [1 / (1 + math.exp(-t.odds - bias)) for t in inside if t.meant and t.odds is not None]
+    passed = _accepted(inside, bias)
+    right = sum(t.meant for t in passed)
     return Tally(
         len(inside),
         right,
-        sum(map(_accepted, inside)) - right,
+        len(passed) - right,
         len(outside),
-        sum(map(_accepted, outside)),
+        len(_accepted(outside, bias)),
         sum(heard) / len(heard) if heard else 0.0,
     )
 
 
-def wins(before: Sequence[Trial], after: Sequence[Trial]) -> bool:
-    """Whether what was heard ``after`` is clearly better than ``before``; the same phrases in the same order."""
-    old, new = tally(before), tally(after)
+def bias_for(before: Sequence[Trial], after: Sequence[Trial]) -> float:
+    """What is added to the logarithm of the odds of a voice that is heard as ``after``; ``before``: as packaged.
+
+    At most what it takes to accept outright nine in ten of the held-out phrases that were heard right, never more
+    than ``MOST_LAXER``; and so little (down to -``MOST_STRICTER``) that, with ``_SPARE`` to spare, no more phrases
+    pass as another answer or where they answer nothing than before, neither outright nor asked about.
+    """
+    right = sorted(t.odds for t in after if t.meant and t.odds is not None)
+    lacking = _log_odds(calibration().accept) - right[len(right) // 10] if right else 0.0
+    bias = min(max(lacking, 0.0), MOST_LAXER)
+    while bias > -MOST_STRICTER and not _as_strict(before, after, bias + _SPARE):
+        bias -= _STEP
+    return round(max(bias, -MOST_STRICTER), 2)
+
+
+def _as_strict(before: Sequence[Trial], after: Sequence[Trial], bias: float) -> bool:
+    def through(trials: Sequence[Trial], bias: float, *, inside: bool, outright: bool) -> int:
+        some = [t for t in trials if t.inside == inside and not t.meant]
+        return len(_accepted(some, bias, outright=outright))
+
+    return all(
+        through(after, bias, inside=inside, outright=outright)
+        <= through(before, 0.0, inside=inside, outright=outright)
+        for inside in (True, False)
+        for outright in (True, False)
+    )
+
+
+def wins(before: Sequence[Trial], after: Sequence[Trial], bias: float) -> bool:
+    """Whether what was heard ``after``, judged with ``bias``, is clearly better than ``before``; the same phrases in
+    the same order."""
+    old, new = tally(before), tally(after, bias)
     if new.wrong > old.wrong or new.outside > old.outside or new.errors > old.errors:
         return False
     surer = np.array(
         [
-            b.odds - a.odds
+            b.odds + min(bias, 0.0) - a.odds
             for a, b in zip(before, after, strict=True)
-            if a.inside and a.meant and b.meant and a.odds is not None and b.odds is not None
+            if a.meant and b.meant and a.odds is not None and b.odds is not None
         ]
     )
     mean = float(surer.mean()) if surer.size else 0.0
@@ -153,24 +188,32 @@ def gain_in(
     for half in (0, 1):
         transform = estimate(frames[1 - half :: 2], condition)
         if transform is None:
-            return Gain(condition.name, _sum(before), _sum(before), None, _flat(before))
+            return _judged(condition.name, _flat(before), _flat(before), lambda: None)
         path = folder / f"{condition.name}-{half}.mllr"
         path.write_text(transform, encoding="ascii")
         engine.use(Adaptation({condition.name: path}, sha256=str(half)))
         after |= _trials(engine, measured, range(half, len(said), 2), said)
         engine.use(None)
         path.unlink()
-    won = wins(_flat(before), _flat(after))
-    kept = estimate(frames, condition) if won else None
-    return Gain(condition.name, _sum(before), _sum(after), kept, _flat(after if kept else before))
+    return _judged(condition.name, _flat(before), _flat(after), lambda: estimate(frames, condition))
+
+
+def _judged(
+    condition: str, before: Sequence[Trial], after: Sequence[Trial], make: Callable[[], str | None]
+) -> Gain:
+    """The transform with its bias if they win; else the packaged one, with a bias if that alone wins."""
+    bias = bias_for(before, after)
+    kept = make() if wins(before, after, bias) else None
+    if kept is not None:
+        return Gain(condition, tally(before), tally(after, bias), kept, bias)
+    alone, right = bias_for(before, before), [trial for trial in before if trial.meant]
+    if len(_accepted(right, alone, outright=True)) > len(_accepted(right, outright=True)):
+        return Gain(condition, tally(before), tally(before, alone), None, alone)
+    return Gain(condition, tally(before), tally(after, bias), None, 0.0)
 
 
 def _flat(trials: dict[int, list[Trial]]) -> tuple[Trial, ...]:
     return tuple(trial for number in sorted(trials) for trial in trials[number])
-
-
-def _sum(trials: dict[int, list[Trial]]) -> Tally:
-    return tally(_flat(trials))
 
 
 def _trials(
@@ -204,24 +247,3 @@ def _trial(engine: PocketSphinxEngine, phrase: Phrase, asked: Phrase, pcm: bytes
     meant = inside and taken and same_meaning(asked.armed, hypothesis.text, phrase.say)
     odds = _log_odds(min(max(calibration().probability(evidence), 1e-9), 1 - 1e-9)) if evidence else None
     return Trial(inside, meant, taken, odds)
-
-
-def bias_for(trials: Sequence[Trial]) -> float:
-    """How much less strictly this voice is judged, in the logarithm of the odds; 0 where that gains nothing.
-
-    As much as it takes to accept outright nine in ten of the held-out phrases that were heard right, but
-
-    - never more than ``MOST_LAXER``, whatever the voice;
-    - never so much that one more of the phrases passes as another answer or where it answers nothing, or gets from
-      being asked about to being accepted: it stays half way to the nearest of them at most.
-    """
-    accept, confirm = _log_odds(calibration().accept), _log_odds(calibration().confirm)
-    right = sorted(t.odds for t in trials if t.meant and t.odds is not None)
-    if not right:
-        return 0.0
-    wanted = accept - right[len(right) // 10]
-    wrong = [t.odds for t in trials if t.taken and not t.meant and t.odds is not None]
-    gaps = [bound - odds for odds in wrong for bound in (accept, confirm) if odds < bound]
-    bias = min(wanted, MOST_LAXER, min(gaps, default=math.inf) / 2)
-    gained = sum(odds < accept <= odds + bias for odds in right)
-    return round(bias, 3) if bias >= _LEAST_BIAS and gained else 0.0

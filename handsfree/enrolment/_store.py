@@ -17,7 +17,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from handsfree.hearing import MOST_LAXER, Adaptation, EngineError, engine_pins, packaged_sha256
+from handsfree.hearing import MOST_LAXER, MOST_STRICTER, Adaptation, EngineError, engine_pins, packaged_sha256
 from handsfree.hearing._mllr import read_transform
 from handsfree.record import write_private
 
@@ -46,7 +46,7 @@ class Measured(BaseModel):
 
 class StoredVoice(BaseModel):
     """What ``voice.json`` says. ``made``: RFC 3339, UTC. ``phrases``: how many were used. ``transforms``: condition
-    to the file's SHA-256. ``bias``: added to the logarithm of the odds of acceptance."""
+    to the file's SHA-256. ``biases``: added to the logarithm of the odds of acceptance."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -58,7 +58,7 @@ class StoredVoice(BaseModel):
     model_sha256: _Sha256
     packaged_sha256: _Sha256
     transforms: dict[_Condition, _Sha256]
-    bias: Annotated[float, Field(ge=0, le=MOST_LAXER)]
+    biases: dict[_Condition, Annotated[float, Field(ge=-MOST_STRICTER, le=MOST_LAXER)]]
     measured: dict[_Condition, Measured]
 
 
@@ -174,7 +174,9 @@ class VoiceStore:
             except ValueError:
                 raise EngineError(f"{path} is no transform of the recognizer's model; {again}") from None
             transforms[str(condition)] = path
-        return Adaptation(transforms, voice.bias, _sha256(about))
+        return Adaptation(
+            transforms, {str(condition): bias for condition, bias in voice.biases.items()}, _sha256(about)
+        )
 
 
 class _Named(BaseModel):

@@ -10,7 +10,14 @@ from handsfree.hearing._acceptance import (
     calibration,
     judge,
 )
-from handsfree.hearing._adaptation import CONDITIONS, MOST_LAXER, Adaptation, Condition, packaged_sha256
+from handsfree.hearing._adaptation import (
+    CONDITIONS,
+    MOST_LAXER,
+    MOST_STRICTER,
+    Adaptation,
+    Condition,
+    packaged_sha256,
+)
 from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed, same_meaning
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
@@ -27,6 +34,7 @@ __all__ = [
     "FEATURES",
     "LEAST_SNR_DB",
     "MOST_LAXER",
+    "MOST_STRICTER",
     "UNLIKE",
     "Adaptation",
     "AgreedEngine",

@@ -10,10 +10,11 @@ from typing import Final
 
 from handsfree.hearing._acceptance import Calibration, calibration
 
-__all__ = ["CONDITIONS", "MOST_LAXER", "Adaptation", "Condition", "packaged_sha256"]
+__all__ = ["CONDITIONS", "MOST_LAXER", "MOST_STRICTER", "Adaptation", "Condition", "packaged_sha256"]
 
-#: How far a voice may be judged less strictly than others, in the logarithm of the odds.
+#: How far a voice may be judged less or more strictly than others, in the logarithm of the odds.
 MOST_LAXER: Final = 0.5
+MOST_STRICTER: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,21 +43,22 @@ CONDITIONS: Final = (
 
 @dataclass(frozen=True)
 class Adaptation:
-    """``transforms``: a condition's name to the MLLR file that takes the place of the packaged one there; what is
-    not named stays as it is. ``bias`` is added to the acceptance's logarithm of the odds. ``sha256`` names it in
-    a record. Raises ValueError for a bias under 0 or over ``MOST_LAXER``."""
+    """By a condition's name: ``transforms``, the MLLR file that takes the place of the packaged one there, and
+    ``biases``, what is added to the acceptance's logarithm of the odds there; what is not named stays as it is.
+    ``sha256`` names it in a record. Raises ValueError for a bias over ``MOST_LAXER`` or under -``MOST_STRICTER``."""
 
     transforms: Mapping[str, Path] = field(default_factory=dict)
-    bias: float = 0.0
+    biases: Mapping[str, float] = field(default_factory=dict)
     sha256: str = ""
 
     def __post_init__(self) -> None:
-        if not 0 <= self.bias <= MOST_LAXER:
-            raise ValueError(f"a bias of {self.bias}; it must be 0 to {MOST_LAXER}")
+        for bias in self.biases.values():
+            if not -MOST_STRICTER <= bias <= MOST_LAXER:
+                raise ValueError(f"a bias of {bias}; it must be {-MOST_STRICTER} to {MOST_LAXER}")
 
-    def judged_by(self) -> Calibration:
+    def judged_by(self, condition: str) -> Calibration:
         packaged = calibration()
-        return replace(packaged, bias=packaged.bias + self.bias)
+        return replace(packaged, bias=packaged.bias + self.biases.get(condition, 0.0))
 
 
 def packaged_sha256() -> str:

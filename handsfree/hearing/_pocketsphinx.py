@@ -59,7 +59,7 @@ class PocketSphinxEngine:
         self._pairs = self._packaged
         self._voice = Adaptation()
         self._to_use: tuple[Adaptation, dict[str, Searches]] | None = None  # as soon as the utterance is over
-        self._in_use = self._dictionary
+        self._in_use, self._condition = self._dictionary, _QUIET
         self._now_armed: tuple[str, list[str]] | None = None
         self._armed = False
         self._heard: list[bytes] = []
@@ -125,7 +125,8 @@ class PocketSphinxEngine:
         self._open = False
         self._use_now()
         self._arm_now()
-        self._in_use = self._pairs[_condition(snr_db).name]
+        self._condition = _condition(snr_db).name
+        self._in_use = self._pairs[self._condition]
         self._heard, self._ahead = [], None
         self._open = True
         self._in_use.begin()
@@ -164,7 +165,7 @@ class PocketSphinxEngine:
         (text, evidence), self._ahead = self._ahead or self._decided(), None
         if self._in_use is self._pairs[_QUIET]:
             self._settled = self._settled or bool(text)
-        judged_by = self._voice.judged_by()
+        judged_by = self._voice.judged_by(self._condition)
         self._use_now()
         self._arm_now()
         if evidence is None:

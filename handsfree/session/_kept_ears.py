@@ -140,6 +140,7 @@ class KeptEars:
         """Listen by the microphone again; what is typed is still taken."""
         if isinstance(ears, AudioEars) and isinstance(self._keyboard, TypedEars):
             ears.beside = self._keyboard.typed
-        with suppress(EngineError):  # then it is heard as anybody's, as it is without an enrolment
-            self._apply(ears)
+        if self._voice is not None:
+            with suppress(EngineError):  # the session tries it again at once, and says so
+                self._apply(ears)
         self._ears, self._away, self._lost = ears, False, 0
