@@ -146,7 +146,7 @@ def wins(before: Sequence[Trial], after: Sequence[Trial], bias: float) -> bool:
     """Whether what was heard ``after``, judged with ``bias``, is clearly better than ``before``; the same phrases in
     the same order."""
     old, new = tally(before), tally(after, bias)
-    if new.wrong > old.wrong or new.outside > old.outside or new.errors > old.errors:
+    if not _as_strict(before, after, bias) or new.errors > old.errors:
         return False
     surer = np.array(
         [
