@@ -7,8 +7,8 @@ The same sentences are heard clean, and in pink noise through the suppressor. Th
 of the model each frame belongs to; where the frames of one Gaussian lie in the noisy features is what its mean
 becomes. A single affine transform of all means for each feature stream, and one factor for each variance, fitted to
 that by least squares, is an MLLR from stereo data (``handsfree/hearing/_mllr.py``, as for a voice that is enrolled);
-the variances matter as much as the means. Voices: flite's ``kal16`` and four of espeak-ng's, and the prompts of the human
-voice that ``handsfree.bench._prompts.tuned_on`` sets aside. The packaged demo's voices are not among them.
+the variances matter as much as the means. Voices: flite's ``kal16`` and four of espeak-ng's, and the prompts of the
+human voice that ``handsfree.bench._prompts.tuned_on`` sets aside. The packaged demo's voices are not among them.
 
 Needs Debian's flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722; about ten minutes each.
 """
