@@ -6,11 +6,10 @@ heard with what is asked for, every second one is heard where something else is 
 With the transform comes a bias of the acceptance: an adapted model fits all that a voice says better, also what
 answers nothing. The bias is as lax as it need be and as strict as it must be (``bias_for``).
 
-Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning) by
-two or more, or by one while those heard right become no less sure; or as many, and those heard right become clearly
-surer: in the logarithm of the odds, a laxer bias left out, by more than two standard errors of the phrases'
-differences and by more than 0.1. And never do more of the held-out phrases pass as another answer, or where they
-answer nothing.
+Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning), or as
+many, and those heard right become clearly surer: in the logarithm of the odds, a laxer bias left out, by more than two
+standard errors of the phrases' differences and by more than 0.1. And never do more of the held-out phrases pass as
+another answer, or where they answer nothing.
 """
 
 from __future__ import annotations
@@ -148,6 +147,8 @@ def wins(before: Sequence[Trial], after: Sequence[Trial], bias: float) -> bool:
     old, new = tally(before), tally(after, bias)
     if not _as_strict(before, after, bias) or new.errors > old.errors:
         return False
+    if new.errors < old.errors:
+        return True
     surer = np.array(
         [
             b.odds + min(bias, 0.0) - a.odds
@@ -155,12 +156,10 @@ def wins(before: Sequence[Trial], after: Sequence[Trial], bias: float) -> bool:
             if a.meant and b.meant and a.odds is not None and b.odds is not None
         ]
     )
-    mean = float(surer.mean()) if surer.size else 0.0
-    if new.errors < old.errors:
-        return mean >= 0 or new.errors <= old.errors - 2
     if surer.size < 2:
         return False
-    return mean > max(_SURER, 2 * float(surer.std(ddof=1)) / math.sqrt(surer.size))
+    clearly = 2 * float(surer.std(ddof=1)) / math.sqrt(surer.size)
+    return float(surer.mean()) > max(_SURER, clearly)
 
 
 def gain_in(
