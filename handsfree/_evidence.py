@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from handsfree import _wiring as wiring
+from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Engine, engine_pins
 from handsfree.record import (
     FORMATS,
@@ -108,6 +109,7 @@ def audit(
                 one,
                 signatures=lambda read: check_signatures(read, keys),
                 listener=listener if listen else None,
+                voice=VoiceStore().by_hash,
                 words=words.lower().split(),
             )
         )

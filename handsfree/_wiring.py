@@ -21,6 +21,7 @@ from handsfree.audio import (
     native_messages_hidden,
     rescan_devices,
 )
+from handsfree.enrolment import VoiceStore
 from handsfree.grammar import Library, load_pronunciations, typed_to_words
 from handsfree.hearing import AgreedEngine, Engine, VoskEngine, engine_pins, make_engine
 from handsfree.limits import LimitsError
@@ -39,6 +40,7 @@ from handsfree.session import (
     Tire,
     TypedEars,
     View,
+    Voices,
     create_job,
     job_folder,
     open_job,
@@ -263,6 +265,7 @@ def _run_job(
         name=first.name,
         another=None if setup.demonstration else another,
         speaker_in=speakers,
+        voices=None if setup.demonstration or setup.engine == "typed" else Voices(VoiceStore().find),
     )
     try:
         session.run(jobs[0].first, [(tire, job.first) for tire, job in zip(others, jobs[1:], strict=True)])

@@ -18,6 +18,7 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree import _enrolment as enrolment
 from handsfree import _evidence as evidence
 from handsfree import _models as models
 from handsfree import _wiring as wiring
@@ -640,6 +641,7 @@ def _measure_room(wav: Path | None, device: str | None) -> None:
 
 
 evidence.register(app)
+enrolment.register(app)
 models.register(app)
 app.add_typer(archive_app, name="archive", short_help="Closed jobs of many bays in one database; reports.")
 

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
+from pathlib import Path
+
 import pytest
+
+# Nobody's own enrolled voice may change what a test hears. The folder is never made but by a test that enrols.
+os.environ["HANDSFREE_VOICES"] = str(Path(tempfile.gettempdir()) / f"handsfree-no-voices-{os.getpid()}")
 
 _FIGURE = "figure"
 #: Begun first, or one process works on it while the others have nothing left to do.

@@ -24,6 +24,7 @@ from handsfree.audio._levels import (
     snr_db,
 )
 from handsfree.audio._microphone import Device, Microphone, choose_device, list_devices, rescan_devices
+from handsfree.audio._mix import active_dbfs, coloured_noise, mix, pink, surround
 from handsfree.audio._native import native_messages_hidden
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
 from handsfree.audio._suppress import Suppressor
@@ -51,13 +52,17 @@ __all__ = [
     "Suppressor",
     "Utterance",
     "WavScript",
+    "active_dbfs",
     "choose_device",
     "clipped_samples",
+    "coloured_noise",
     "dbfs",
     "frame_levels",
     "list_devices",
+    "mix",
     "native_messages_hidden",
     "noise_floor_dbfs",
+    "pink",
     "read_flac",
     "read_sound",
     "read_wav",
@@ -65,6 +70,7 @@ __all__ = [
     "room_noise",
     "samples",
     "snr_db",
+    "surround",
     "write_flac",
     "write_wav",
 ]

@@ -28,7 +28,7 @@ from handsfree.session import PINNED, book_of, header_of, limits_hash
 from ._course import course
 from ._heard import grammar_hash, parsed_again
 from ._judged import judged_again
-from ._listen import Listener, heard_again
+from ._listen import Listener, VoiceOf, heard_again
 from ._report import Report
 from ._time import times, waits
 from ._walk import Walk, walk
@@ -44,11 +44,13 @@ def audit(
     *,
     signatures: Signatures | None = None,
     listener: Listener | None = None,
+    voice: VoiceOf = lambda _: None,
     words: Sequence[str] = (),
 ) -> Report:
     """Check a job's record. Changes nothing. Raises RecordError only when there is no record to read.
 
-    ``signatures`` checks who signed it, ``listener`` hears the kept sound again (some minutes for a long job),
+    ``signatures`` checks who signed it, ``listener`` hears the kept sound again (some minutes for a long job) by
+    the adaptations that ``voice`` finds by the hash in the record,
     ``words`` are the check words that somebody wrote down when the job ended.
     """
     read = read_log(folder)
@@ -62,7 +64,7 @@ def audit(
     found += faults
     walked = Walk(broken=True)
     if not faults:
-        more, walked = _worked(present, texts, header, listener)
+        more, walked = _worked(present, texts, header, listener, voice)
         found += more
     numbered = list(zip(read.numbers, read.lines, strict=True))
     found += times(numbered)
@@ -195,7 +197,11 @@ def _pinned(
 
 
 def _worked(
-    read: LogRead, texts: Mapping[str, str], header: Mapping[str, object], listener: Listener | None
+    read: LogRead,
+    texts: Mapping[str, str],
+    header: Mapping[str, object],
+    listener: Listener | None,
+    voice: VoiceOf,
 ) -> tuple[list[Finding], Walk]:
     """What the procedure, the limits and the grammars say of it."""
     try:
@@ -221,5 +227,5 @@ def _worked(
             )
         )
     if listener is not None:
-        found += heard_again(read.folder, walked, header, listener)
+        found += heard_again(read, walked, header, listener, voice)
     return found, walked

@@ -22,7 +22,7 @@ _SLACK_MS = 5000
 #: Written outside a session: after the job, by another clock than a practice job's, or just before it goes on.
 _BESIDE = ("signed", "audio_dropped", "note")
 #: Written by a session of its own accord, with a time of their own; all other lines have their event's.
-_OWN_TIME = ("open", "event", "recovered", "reopened", "sound_lost")
+_OWN_TIME = ("open", "event", "recovered", "reopened", "sound_lost", "voice")
 
 _WHOLE = re.compile("-?[0-9]{1,15}")  # a JSON number's worth: more is no time
 _BEGINS = ("start", "resumed")

@@ -12,7 +12,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.audio import room_noise
+from handsfree.audio import surround
 from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import Recording
@@ -153,9 +153,4 @@ def _consents(armed: Armed, heard: Sequence[Hypothesis]) -> bool:
 
 def _surround(pcm: bytes, before_s: float) -> bytes:
     """The recording with its own room floor before and after it."""
-    room = room_noise(pcm)
-
-    def quiet(seconds: float) -> bytes:
-        return (room * (int(seconds) // 4 + 1))[: int(seconds * 16000) * 2]
-
-    return quiet(before_s) + pcm + quiet(_AROUND_S)
+    return surround(pcm, before_s, _AROUND_S)

@@ -19,27 +19,21 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.audio import FRAME_BYTES, frame_levels, samples
+from handsfree.audio import coloured_noise, mix, pink, samples
 from handsfree.bench import _prompts
 
 __all__ = ["NOISES", "available", "mix", "pink"]
 
 _RATE: Final = 16000
-_SPEECH_BELOW_PEAK_DB: Final = 25.0
 _TALKERS: Final = 6
 
 Samples = NDArray[np.float64]
 Noise = Callable[[int, int], Samples]
 
 
-def pink(size: int, seed: int) -> Samples:
-    """Noise whose power falls with 1/f from 20 Hz, unit RMS."""
-    return _coloured(size, seed, lambda f: 1 / np.sqrt(np.maximum(f, 20.0)))
-
-
 def hiss(size: int, seed: int) -> Samples:
     """Air from a nozzle."""
-    noise = _coloured(size, seed, lambda f: (f / 4000) / (1 + (f / 4000) ** 2))
+    noise = coloured_noise(size, seed, lambda f: (f / 4000) / (1 + (f / 4000) ** 2))
     swell = np.sin(2 * np.pi * 0.4 * np.arange(size) / _RATE + seed)
     return _unit(noise * 10 ** (2.0 * swell / 20))
 
@@ -108,26 +102,6 @@ NOISES: Final[Mapping[str, Noise]] = {
 def available() -> tuple[str, ...]:
     """The kinds that can be made on this machine."""
     return tuple(name for name in NOISES if name != "babble" or not _prompts.missing())
-
-
-def mix(pcm: bytes, noise: Samples, snr_db: float) -> bytes:
-    """Speech with noise ``snr_db`` under its active level (frames within 25 dB of the loudest)."""
-    speech = samples(pcm).astype(np.float64)
-    levels = frame_levels(pcm)
-    size = FRAME_BYTES // 2
-    frames = speech[: levels.size * size].reshape(-1, size)
-    active = frames[levels > levels.max() - _SPEECH_BELOW_PEAK_DB]
-    rms = float(np.sqrt(np.mean(active**2)))
-    noisy = speech + noise[: speech.size] * rms * 10 ** (-snr_db / 20)
-    return np.clip(np.rint(noisy), -32768, 32767).astype("<i2").tobytes()
-
-
-def _coloured(size: int, seed: int, amplitude: Callable[[Samples], Samples]) -> Samples:
-    rng = np.random.default_rng(seed)
-    spectrum = rng.standard_normal(size // 2 + 1) + 1j * rng.standard_normal(size // 2 + 1)
-    frequency = np.asarray(np.fft.rfftfreq(size, 1 / _RATE), dtype=np.float64)
-    wave: Samples = np.fft.irfft(spectrum * amplitude(frequency), size)
-    return _unit(wave)
 
 
 def _unit(noise: Samples) -> Samples:

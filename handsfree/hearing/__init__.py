@@ -10,6 +10,14 @@ from handsfree.hearing._acceptance import (
     calibration,
     judge,
 )
+from handsfree.hearing._adaptation import (
+    CONDITIONS,
+    MOST_LAXER,
+    MOST_STRICTER,
+    Adaptation,
+    Condition,
+    packaged_sha256,
+)
 from handsfree.hearing._agreed import UNLIKE, AgreedEngine, agreed, same_meaning
 from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listener
 from handsfree.hearing._make import ENGINES, make_engine
@@ -20,13 +28,18 @@ from handsfree.hearing._types import Engine, EngineError, Hypothesis, MissingWor
 from handsfree.hearing._vosk import VoskEngine
 
 __all__ = [
+    "CONDITIONS",
     "DROWNED",
     "ENGINES",
     "FEATURES",
     "LEAST_SNR_DB",
+    "MOST_LAXER",
+    "MOST_STRICTER",
     "UNLIKE",
+    "Adaptation",
     "AgreedEngine",
     "Calibration",
+    "Condition",
     "Engine",
     "EngineError",
     "Evidence",
@@ -46,5 +59,6 @@ __all__ = [
     "engine_pins",
     "judge",
     "make_engine",
+    "packaged_sha256",
     "same_meaning",
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from handsfree.hearing._adaptation import Adaptation
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._types import Engine, Hypothesis
 
@@ -66,6 +67,11 @@ class AgreedEngine:
         self.first.arm(armed)
         self.second.arm(armed)
         self._armed = armed
+
+    def use(self, voice: Adaptation | None) -> None:
+        """As for PocketSphinx, which alone knows voices."""
+        if isinstance(self.second, PocketSphinxEngine):
+            self.second.use(voice)
 
     def begin(self, snr_db: float | None = None) -> None:
         """``snr_db``: as for PocketSphinx."""

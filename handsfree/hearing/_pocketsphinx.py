@@ -5,17 +5,18 @@ speech at all could explain the sound. The difference is what acceptance judges 
 alone makes a sentence of whatever it is given.
 
 In noise other pairs do that, whose acoustic models are shifted to what speech sounds like after noise at 10 or 5 dB
-was taken out of it (``noise-10db.mllr``, ``noise-5db.mllr``, made by tests/tools/make_noise_transform.py).
+was taken out of it (``noise-10db.mllr``, ``noise-5db.mllr``, made by tests/tools/make_noise_transform.py). For a
+voice that was enrolled, pairs with transforms of its own take their place.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing._acceptance import Evidence, Outcome, calibration, judge
+from handsfree.hearing._acceptance import Calibration, Evidence, Outcome, judge
+from handsfree.hearing._adaptation import CONDITIONS, Adaptation, Condition
 from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
@@ -24,10 +25,13 @@ if TYPE_CHECKING:
 
 __all__ = ["PocketSphinxEngine"]
 
-# The models for noise and the SNR under which each is the better one. With known ends of speech, of 59 sentences of
-# voices that made none of them, right value / another one: at 20 dB 50/7 with the model as it is, 47/8 with one for
-# 10 dB; at 10 dB 37/14, 47/10, and 37/14 with one for 5 dB; at 5 dB 24/13, 34/15, 34/11.
-_TRANSFORMS: Final = (("noise-5db.mllr", 7.5), ("noise-10db.mllr", 18.0))
+_QUIET: Final = CONDITIONS[-1].name
+
+
+def _condition(snr_db: float | None) -> Condition:
+    """Of a room in which speech is expected to stand so far over the noise."""
+    noisy = (c for c in CONDITIONS if c.below_db is not None and snr_db is not None and snr_db < c.below_db)
+    return next(noisy, CONDITIONS[-1])
 
 
 class PocketSphinxEngine:
@@ -46,11 +50,18 @@ class PocketSphinxEngine:
     name = "pocketsphinx"
 
     def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
-        self._quiet = Searches()
-        self._noisy = tuple(
-            (Searches(Path(__file__).with_name(name), self._ways), below_db) for name, below_db in _TRANSFORMS
-        )
-        self._in_use = self._quiet
+        self._dictionary = Searches()  # also the packaged pair for a quiet room
+        self._packaged = {
+            condition.name: self._dictionary
+            if condition.transform is None
+            else Searches(condition.transform, self._ways)
+            for condition in CONDITIONS
+        }
+        self._pairs = self._packaged
+        self._voice = Adaptation()
+        self._to_use: tuple[Adaptation, dict[str, Searches]] | None = None  # as soon as the utterance is over
+        self._in_use, self._condition = self._dictionary, _QUIET
+        self._now_armed: tuple[str, list[str]] | None = None
         self._armed = False
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
@@ -65,13 +76,33 @@ class PocketSphinxEngine:
     def reset(self) -> None:
         """Forget the voice, the channel and the room."""
         self._settled = False
-        self._quiet.reset()
-        for searches, _ in self._noisy:
+        for searches in (*self._packaged.values(), *self._pairs.values()):
             searches.reset()
+
+    def use(self, voice: Adaptation | None) -> None:
+        """Whose voice it is from the next utterance on, None for anybody's. Raises EngineError, and then goes on
+        as before."""
+        voice = voice or Adaptation()
+        if voice == (self._to_use[0] if self._to_use else self._voice):
+            return
+        self._to_use = voice, {name: Searches(path, self._ways) for name, path in voice.transforms.items()}
+        if not self._open:  # as with new words: not in the middle of an utterance
+            self._use_now()
+
+    def _use_now(self) -> None:
+        if self._to_use is None:
+            return
+        (self._voice, own), self._to_use = self._to_use, None
+        self._pairs = {**self._packaged, **own}
+        for searches in self._pairs.values():
+            if self._now_armed is not None:
+                searches.arm(*self._now_armed)
+        self._in_use = self._pairs[_QUIET]
+        self._settled = False  # another voice has another mean
 
     def arm(self, armed: Armed) -> None:
         words = sorted(set(armed.words()))
-        missing = tuple(word for word in words if self._quiet.grammar.lookup_word(word) is None)
+        missing = tuple(word for word in words if self._dictionary.grammar.lookup_word(word) is None)
         if missing:
             raise MissingWord(self.name, missing)
         self._to_arm = armed.jsgf(), words
@@ -82,10 +113,9 @@ class PocketSphinxEngine:
     def _arm_now(self) -> None:
         if self._to_arm is None:
             return
-        (text, words), self._to_arm = self._to_arm, None
-        self._quiet.arm(text, words)
-        for searches, _ in self._noisy:
-            searches.arm(text, words)
+        self._now_armed, self._to_arm = self._to_arm, None
+        for searches in self._pairs.values():
+            searches.arm(*self._now_armed)
 
     def begin(self, snr_db: float | None = None) -> None:
         """``snr_db``: how far the speech is expected to stand over the noise, None when that is not known."""
@@ -93,9 +123,11 @@ class PocketSphinxEngine:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open and self._ahead is None:
             self._in_use.stop()  # the microphone was lost in the middle of an utterance
+        self._open = False
+        self._use_now()
         self._arm_now()
-        fitting = (s for s, below_db in self._noisy if snr_db is not None and snr_db < below_db)
-        self._in_use = next(fitting, self._quiet)
+        self._condition = _condition(snr_db).name
+        self._in_use = self._pairs[self._condition]
         self._heard, self._ahead = [], None
         self._open = True
         self._in_use.begin()
@@ -123,19 +155,26 @@ class PocketSphinxEngine:
             ) in self._heard:  # not in one piece: a long one in the middle of a stream crashes PocketSphinx
                 self._in_use.feed(pcm)
 
+    @property
+    def last_heard(self) -> bytes:
+        """The last utterance's sound as it was decoded."""
+        return b"".join(self._heard)
+
     def end(self, snr_db: float | None = None) -> Hypothesis:
         """``snr_db``: of the utterance, as it was measured; None when it was not."""
         self._open = False
         (text, evidence), self._ahead = self._ahead or self._decided(), None
-        if self._in_use is self._quiet:
+        if self._in_use is self._pairs[_QUIET]:
             self._settled = self._settled or bool(text)
+        judged_by = self._voice.judged_by(self._condition)
+        self._use_now()
         self._arm_now()
         if evidence is None:
             return Hypothesis("", (), self.name, (), False, "no words heard")
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence)
+        found = judge(evidence, judged_by)
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
@@ -150,40 +189,41 @@ class PocketSphinxEngine:
         """What was heard so far, as if it had ended here. The decoders are stopped by that."""
         searches, pcm = self._in_use, b"".join(self._heard)
         searches.stop()
-        if searches is self._quiet and self._settled:
+        quiet, by = searches is self._pairs[_QUIET], self._voice.judged_by(self._condition)
+        if quiet and self._settled:
             first = self._made_of(pcm)
-            if _probability(first) >= calibration().accept:
+            if _probability(first, by) >= by.accept:
                 return first
             # What was said lately has moved the mean: after a row of "completed", "hold work" fits nothing.
             searches.again(pcm)
-            return max(first, self._made_of(pcm), key=_probability)
+            return max(first, self._made_of(pcm), key=lambda found: _probability(found, by))
         before = searches.text()
         searches.again(pcm)
-        return self._made_of(pcm, agreed=searches.text() == before or searches is self._quiet)
+        return self._made_of(pcm, agreed=searches.text() == before or quiet)
 
     def _made_of(self, pcm: bytes, *, agreed: bool = True) -> tuple[str, Evidence | None]:
         text = self._in_use.text()
         return text, replace(self._in_use.evidence(pcm), agreed=agreed) if text else None
 
     def close(self) -> None:
-        del self._quiet, self._noisy, self._in_use
+        del self._dictionary, self._packaged, self._pairs, self._in_use
 
     def _add_word(self, word: str, phones: str) -> None:
-        if self._quiet.grammar.lookup_word(word) == phones:
+        if self._dictionary.grammar.lookup_word(word) == phones:
             return
         try:
-            self._quiet.grammar.add_word(word, phones, True)
+            self._dictionary.grammar.add_word(word, phones, True)
         except RuntimeError:
             raise EngineError(f"PocketSphinx can't add '{word}' as '{phones}'; use the CMU phones") from None
 
     def _ways(self, word: str) -> Iterator[str]:
         """The ways a word of the dictionary is said."""
-        number, phones = 1, self._quiet.grammar.lookup_word(word)
+        number, phones = 1, self._dictionary.grammar.lookup_word(word)
         while phones is not None:
             yield phones
             number += 1
-            phones = self._quiet.grammar.lookup_word(f"{word}({number})")
+            phones = self._dictionary.grammar.lookup_word(f"{word}({number})")
 
 
-def _probability(found: tuple[str, Evidence | None]) -> float:
-    return 0.0 if found[1] is None else judge(found[1]).probability
+def _probability(found: tuple[str, Evidence | None], by: Calibration) -> float:
+    return 0.0 if found[1] is None else judge(found[1], by).probability

@@ -538,6 +538,19 @@ class SoundLost(_Line):
     ms: Annotated[Whole, Field(description="at least; a multiple of 30")]
 
 
+class Voice(_Line):
+    """The recognizer hears by another adaptation from here on: that of whoever signed in, or none."""
+
+    kind: Literal["voice"]
+    adaptation: Annotated[
+        str, Field(pattern=r"^([0-9a-f]{64})?$", description="SHA-256 of its voice.json; empty: none")
+    ]
+    why: Annotated[
+        Literal["signed in", "none enrolled", "refused"],
+        Field(description="refused: one is enrolled, but changed or made for another model"),
+    ]
+
+
 class Signed(_Line):
     """A supervisor's decision over everything above, signed with Ed25519 (RFC 8032) over ``prev`` and this line's
     body without ``signature``, in RFC 8785 form."""
@@ -594,6 +607,7 @@ AnyLine = Annotated[
     | Reopened
     | Note
     | SoundLost
+    | Voice
     | Signed
     | AudioDropped,
     Field(discriminator="kind"),

@@ -263,6 +263,13 @@ def _audio_dropped(row: Told) -> Phrase:
     return Phrase("dropped", Text(text), "yellow")
 
 
+def _voice(row: Told) -> Phrase:
+    adaptation = value_of(row, "adaptation")
+    if adaptation:
+        return Phrase("voice", Text(f"enrolled, heard by adaptation {adaptation[:16]}"), "dim")
+    return Phrase("voice", Text(f"heard without an adaptation: {value_of(row, 'why')}"), "dim")
+
+
 def _close(row: Told) -> Phrase:
     text = joined(value_of(row, "disposition") or value_of(row, "outcome"), *items(row, "reasons"))
     return Phrase("closed", Text(text), "bold")
@@ -315,6 +322,7 @@ PHRASES: dict[str, Formatter] = {
     "seal": lambda row: Phrase("sealed", Text(f"check words: {' '.join(items(row, 'words'))}"), "bold"),
     "signed": _signed,
     "audio_dropped": _audio_dropped,
+    "voice": _voice,
     "sound_lost": lambda row: Phrase(
         "sound lost",
         Text(f"{value_of(row, 'ms')} ms from the {value_of(row, 'device')}: computer too slow"),

@@ -1,8 +1,8 @@
 """A copy of a record's lines in which nobody is named: for statistics, for a trainer, for a maker.
 
-Persons become "person 1", "person 2", ... in the order in which they appear; badge numbers and signing keys
-are persons too. What a record says of the tire is left as it is. The copy's hashes are those of the original,
-so the chain can be checked there only.
+Persons become "person 1", "person 2", ... in the order in which they appear; badge numbers, signing keys and
+enrolled voices are persons too. What a record says of the tire is left as it is. The copy's hashes are those of the
+original, so the chain can be checked there only.
 """
 
 from __future__ import annotations
@@ -18,7 +18,13 @@ Entry = dict[str, Any]
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _ALLOWED = re.compile(r"allowed by (.+?):")
 #: Keys that hold a person, by kind of line.
-_PERSONS = {"signed": ("name", "key"), "hold_point": ("name",), "technician": ("was", "now", "name")}
+_PERSONS = {
+    "signed": ("name", "key"),
+    "hold_point": ("name",),
+    "technician": ("was", "now", "name"),
+    # It is the same in all jobs of a person.
+    "voice": ("adaptation",),
+}
 #: Keys that never hold a person's name; a name that looks like a unit or a step must not change them.
 _LEFT = frozenset(
     re.findall(
@@ -30,7 +36,7 @@ _LEFT = frozenset(
 
 
 def pseudonymised(entries: Sequence[Entry]) -> list[Entry]:
-    """The lines with every name, badge number and signing key replaced."""
+    """The lines with every name, badge number, signing key and enrolled voice's hash replaced."""
     names: dict[str, str] = {}
     badges: dict[str, str] = {}
     for entry in entries:

@@ -23,6 +23,7 @@ from handsfree.session._scenario import Scenario, demo_folder, read_scenario, sc
 from handsfree.session._screen import SCREENS, LiveView, choose_screen
 from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._view import NoView, PlainView, View
+from handsfree.session._voices import Voices
 
 __all__ = [
     "OWN",
@@ -51,6 +52,7 @@ __all__ = [
     "Tire",
     "TypedEars",
     "View",
+    "Voices",
     "book_of",
     "choose_screen",
     "create_job",

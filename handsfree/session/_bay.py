@@ -38,6 +38,9 @@ class Tire:
     log: JobLog
     name: str = TIRE_NAMES[0]
     outcome: str = ""
+    voice: str | None = (
+        None  # the adaptation its record names last, "" for none; None before it was looked up
+    )
     listening: Listening = field(default_factory=Listening)
 
     @property

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 
 from handsfree.grammar import Armed
+from handsfree.hearing import Adaptation, AgreedEngine, EngineError, PocketSphinxEngine
 from handsfree.session._clock import Clock
 from handsfree.session._ears import (
     AudioEars,
@@ -45,6 +46,7 @@ class KeptEars:
         self._keyboard: Ears | None = None
         self._away = False
         self._lost = 0  # blocks told of these ears
+        self._voice: Adaptation | None = None
 
     @property
     def noise_dbfs(self) -> float | None:
@@ -75,6 +77,15 @@ class KeptEars:
         """What is said from here to the next ``listen`` is not heard."""
         if isinstance(self._ears, AudioEars):
             self._ears.turn_away()
+
+    def use(self, voice: Adaptation | None) -> None:
+        """Whose voice it is from the next utterance on, also for a microphone that comes back. Raises EngineError."""
+        self._voice = voice
+        self._apply(self._ears)
+
+    def _apply(self, ears: Ears) -> None:
+        if isinstance(ears.engine, PocketSphinxEngine | AgreedEngine):  # no other knows voices
+            ears.engine.use(self._voice)
 
     def listen(
         self, armed: Armed, until: int | None, *, answer: bool
@@ -129,4 +140,7 @@ class KeptEars:
         """Listen by the microphone again; what is typed is still taken."""
         if isinstance(ears, AudioEars) and isinstance(self._keyboard, TypedEars):
             ears.beside = self._keyboard.typed
+        if self._voice is not None:
+            with suppress(EngineError):  # the session tries it again at once, and says so
+                self._apply(ears)
         self._ears, self._away, self._lost = ears, False, 0

@@ -30,7 +30,7 @@ def entry(effect: Record) -> dict[str, object]:
 
 
 #: Lines the machine knows nothing of; everything else is an event or an effect of one.
-OWN = ("open", "event", "recovered", "reopened", "note", "sound_lost", "signed", "audio_dropped")
+OWN = ("open", "event", "recovered", "reopened", "note", "sound_lost", "voice", "signed", "audio_dropped")
 
 
 def replay(book: Book, lines: Sequence[Line]) -> Replayed:

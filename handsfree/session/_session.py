@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from handsfree.audio import FRAME_MS
 from handsfree.grammar import Armed, Interpretation, Library
+from handsfree.hearing import EngineError
 from handsfree.procedure import (
     NOT_BEGUN,
     Arm,
@@ -43,6 +44,7 @@ from handsfree.session._kept_ears import KeptEars
 from handsfree.session._people import People
 from handsfree.session._replay import entry
 from handsfree.session._view import NoView, View
+from handsfree.session._voices import Voices, voice_in
 from handsfree.speaking import Played, Speaker, SpeakingError
 
 __all__ = ["UNFINISHED", "Session"]
@@ -59,7 +61,8 @@ class Session:
     makes a new job of that name; without it there is one job and nothing is said of others. ``spare`` gives other
     ears (the keyboard) when the microphone is lost, and ``comeback`` the microphone again as soon as it is there;
     without either the session ends there and the jobs can be opened again. ``speaker_in`` gives the speaker of a
-    job's folder where each job keeps its own replies; without it ``speaker`` speaks for all.
+    job's folder where each job keeps its own replies; without it ``speaker`` speaks for all. ``voices`` knows the
+    voices that are enrolled; without it everybody is heard as anybody.
     """
 
     def __init__(
@@ -78,6 +81,7 @@ class Session:
         name: str = TIRE_NAMES[0],
         another: Callable[[str], Job] | None = None,
         speaker_in: Callable[[Path], Speaker] | None = None,
+        voices: Voices | None = None,
     ) -> None:
         self._bay = Bay(Tire(machine, log, name), another)
         self._library = library
@@ -86,6 +90,7 @@ class Session:
         self._clock = clock
         self._view = view or NoView()
         self._people = people or People()
+        self._voices = voices
         self._speech_dbfs: float | None = None  # of what was last understood
         self._cache: dict[tuple[tuple[str, str], ...], Armed] = {}
         self._ended = ""
@@ -169,6 +174,7 @@ class Session:
                 self._view.recorded(effect)
         if tire is self._bay.active:  # what waits beside it is told aloud, not shown
             self._view.stands(tire.machine.book, tire.machine.state)
+            self._hear_as(tire)
         self._barged = False
         spoken = [self._perform(effect, tire, effects[at + 1 :]) for at, effect in enumerate(effects)]
         barged, self._barged = self._barged, False
@@ -181,6 +187,27 @@ class Session:
                     tire,
                     {"text": effect.text, "say_kind": effect.kind, **cut},
                 )
+
+    def _hear_as(self, tire: Tire) -> None:
+        """From the next utterance on the recognizer hears whoever is signed in at this tire; the record says when
+        that is another adaptation than before."""
+        if self._voices is None:
+            return
+        whose = self._voices.whose(tire.machine.state)
+        try:
+            self._ears.use(whose.adaptation)
+        except EngineError as error:
+            whose = self._voices.unusable(tire.machine.state, str(error))
+            self._ears.use(None)
+        if tire.voice is None:
+            tire.voice = voice_in(tire.log.lines)
+        told = bool(whose.trouble) and self._voices.tell(whose)
+        if told:
+            self._view.note(f"{whose.trouble}; heard without it")
+        if whose.sha256 == tire.voice and not told:
+            return
+        tire.voice = whose.sha256
+        tire.log.append([{"kind": "voice", "adaptation": whose.sha256, "why": whose.why}])
 
     def _perform(self, effect: Effect, tire: Tire | None = None, after: Sequence[Effect] = ()) -> bool | None:
         """``after``: the effects of the same turn that follow."""

@@ -133,7 +133,7 @@ def test_more_grammars_than_are_kept(engine: PocketSphinxEngine) -> None:
         engine.begin()
         engine.feed(room_noise(level_dbfs=-60)[:960])
         engine.end()
-    assert len(engine._quiet._compiled) <= 64
+    assert len(engine._dictionary._compiled) <= 64
 
 
 def test_words_without_a_pronunciation_are_an_error() -> None:
