@@ -18,7 +18,6 @@ import pytest
 
 from handsfree.review import review_folder, review_job
 
-
 sync_api = pytest.importorskip("playwright.sync_api")
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
