@@ -20,8 +20,9 @@ from sqlalchemy import (
 
 __all__ = ["DERIVED", "LAYOUT", "METADATA", "attachment", "content", "job", "layout", "piece"]
 
-#: Version of this layout; the archive holds it in its table ``layout``.
-LAYOUT = 1
+#: Version of this layout and of what is computed into it; the archive holds it in its table ``layout``.
+#: 2: a technician is the badge, no longer the name typed at the start.
+LAYOUT = 2
 METADATA = MetaData()
 
 
