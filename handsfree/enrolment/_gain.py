@@ -6,10 +6,10 @@ heard with what is asked for, every second one is heard where something else is 
 With the transform comes a bias of the acceptance: an adapted model fits all that a voice says better, also what
 answers nothing. The bias is as lax as it need be and as strict as it must be (``bias_for``).
 
-Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning), or as
-many, and those heard right become clearly surer: in the logarithm of the odds, a laxer bias left out, by more than two
-standard errors of the phrases' differences and by more than 0.1. And never do more of the held-out phrases pass as
-another answer, or where they answer nothing.
+Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning), or
+as many, and those heard right become clearly surer: in the logarithm of the odds, a laxer bias left out, by more than
+two standard errors of the phrases' differences and by more than 0.1. And never do more of the held-out phrases pass
+as another answer, or where they answer nothing.
 """
 
 from __future__ import annotations
