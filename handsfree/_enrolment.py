@@ -34,7 +34,7 @@ from handsfree.speaking import CardPlayer, Pyttsx3Voice, Speaker, SpeakingError
 
 __all__ = ["register"]
 
-_IN_WORDS = {"quiet": "quiet", "noise-10db": "noise, 15 and 10 dB"}
+_IN_WORDS = {"quiet": "little noise, 20 dB", "noise-10db": "noise, 15 and 10 dB"}
 
 Name = Annotated[
     str,
@@ -207,7 +207,7 @@ def enrolled() -> None:
         typer.echo(f"No voice is enrolled in {store.folder}. Enrol one: handsfree enrol NAME")
         return
     table = Table()
-    for heading in ("name", "enrolled", "phrases", "right in quiet", "right in noise", "state"):
+    for heading in ("name", "enrolled", "phrases", "right, 20 dB", "right, 15 and 10 dB", "state"):
         table.add_column(heading)
     for voice, trouble in found:
         bad = bad or bool(trouble)

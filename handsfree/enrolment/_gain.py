@@ -6,10 +6,10 @@ heard with what is asked for, every second one is heard where something else is 
 With the transform comes a bias of the acceptance: an adapted model fits all that a voice says better, also what
 answers nothing. The bias is as lax as it need be and as strict as it must be (``bias_for``).
 
-Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning), or as
-many, and those heard right become clearly surer: in the logarithm of the odds, a laxer bias left out, by more than two
-standard errors of the phrases' differences and by more than 0.1. And never do more of the held-out phrases pass as
-another answer, or where they answer nothing.
+Both are kept for a state of the room when they win there: fewer mistakes (not accepted with the right meaning), or
+as many, and those heard right become clearly surer: in the logarithm of the odds, a laxer bias left out, by more than
+two standard errors of the phrases' differences and by more than 0.1. And never do more of the held-out phrases pass
+as another answer, or where they answer nothing.
 """
 
 from __future__ import annotations
@@ -37,9 +37,10 @@ from handsfree.hearing import (
 
 __all__ = ["LEVELS", "Gain", "Tally", "Trial", "bias_for", "gain_in", "tally", "wins"]
 
-#: The states of the room in which a voice is looked at, with the levels of pink noise (dB, None for none) it is
-#: measured at by turns. Under 7.5 dB the packaged transform stays: a voice is heard too rarely there.
-LEVELS: Final[dict[str, tuple[float | None, ...]]] = {"quiet": (None,), "noise-10db": (15.0, 10.0)}
+#: The states of the room in which a voice is looked at, with the levels of pink noise in dB that it is measured at by
+#: turns. Without any noise nearly every phrase of anybody is heard right, and no gain would show. Under 7.5 dB the
+#: packaged transform stays: a voice is heard too rarely there.
+LEVELS: Final[dict[str, tuple[float, ...]]] = {"quiet": (20.0,), "noise-10db": (15.0, 10.0)}
 _MADE_AT: Final[dict[str, float | None]] = {"quiet": None, "noise-10db": 12.0}
 _SURER: Final = 0.1
 _STEP, _SPARE = 0.05, 0.1

@@ -237,7 +237,7 @@ def test_what_was_said_to_other_words_is_not_kept(
     ears: PocketSphinxEngine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Somebody who reads the list from another line on: a voice made of it would be harmful."""
-    monkeypatch.setattr("handsfree.enrolment._enrol.LEVELS", {"quiet": (None,)})
+    monkeypatch.setattr("handsfree.enrolment._enrol.LEVELS", {"quiet": (20.0,)})
     ears.use(None)
     shuffled = [(phrase, read()[(n + 7) % 20][1]) for n, (phrase, _) in enumerate(read())]
     made = make_voice(shuffled[::2], ears, pronounce)

@@ -79,7 +79,7 @@ def test_what_passes_only_with_the_adapted_model_makes_it_stricter() -> None:
 def test_it_wins_by_fewer_mistakes_or_by_clearly_surer_ones() -> None:
     before = [right(1.5), right(2.0), wrong(1.0), DEAF, outside(-2)]
     assert wins(before, [right(1.6), right(2.1), right(0.5), DEAF, outside(-2)], 0.0)
-    assert not wins(before, [right(1.6), right(2.1), wrong(0.5), DEAF, outside(-2)], 0.0)
+    assert not wins(before, [right(1.55), right(2.05), wrong(0.5), DEAF, outside(-2)], 0.0)
     assert not wins(before, [right(1.6), DEAF, right(0.5), DEAF, outside(-2)], 0.0)
     assert wins([right(1.0)] * 10, [right(1.3 + n / 50) for n in range(10)], 0.0)
     assert not wins([right(1.0)] * 10, [right(1.05)] * 10, 0.0)
