@@ -206,6 +206,45 @@ def test_a_missing_path_a_missing_name_and_the_list() -> None:
     assert listed.stdout.splitlines() == [phrase.say for phrase in packaged_phrases()]
 
 
+class Recorded:
+    """A microphone into which somebody reads; ``cues``: how often it was turned to after the tool had spoken."""
+
+    live, frame_ms = False, 30
+
+    def __init__(self, pcm: bytes) -> None:
+        self.frames = [pcm[at : at + 960] for at in range(0, len(pcm) - 959, 960)]
+        self.cues = 0
+        self.closed = False
+
+    def read(self) -> bytes | None:
+        return self.frames.pop(0) if self.frames else None
+
+    def cue(self, answer: bool = True) -> None:
+        self.cues += 1
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_at_the_microphone_two_phrases_are_too_little_and_that_is_no_error(
+    store: VoiceStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The whole command with a short list: what did not help is said, and nothing is stored."""
+    wanted = some(0, 3)
+    said = b"".join(surround(read_sound(files()[n]), 1.5, 0.9) for n in (0, 3))
+    microphone = Recorded(room_noise(level_dbfs=-60) + said)
+    monkeypatch.setattr("handsfree._enrolment.Microphone", lambda device: microphone)
+    monkeypatch.setattr("handsfree._enrolment.packaged_phrases", lambda: wanted)
+    monkeypatch.setattr("handsfree.enrolment._takes.LEAST_TAKES", 2)
+    monkeypatch.setattr("handsfree.enrolment._enrol.LEVELS", {"quiet": (20.0,)})
+    told = handsfree("enrol", NAME, "--silent")
+    assert told.returncode == 0, told.stdout + told.stderr
+    assert told.stdout.count("taken\n") == 2
+    assert "Kept out: it did not help" in told.stdout
+    assert (microphone.cues, microphone.closed) == (2, True)
+    assert not store.folder.exists()
+
+
 @pytest.mark.slow
 def test_the_command_enrols_from_sound_files_and_keeps_no_sound(
     store: VoiceStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, figures: Figures
