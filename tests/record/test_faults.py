@@ -258,7 +258,7 @@ def test_kill_9_at_random_moments_loses_nothing_confirmed(kills: int, new_job: C
         [sys.executable, "-c", WRITERS, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as writers:
         # A test that waits for a line that never comes must fail, not hang.
-        watchdog = threading.Timer(60 + kills, writers.kill)
+        watchdog = threading.Timer(60 + 5 * kills, writers.kill)
         watchdog.daemon = True
         watchdog.start()
         for round_ in range(kills):
@@ -319,5 +319,5 @@ def _write_and_kill(
     # Seen once: the killed writer's last number without its end of line, "dead" right behind it.
     while not lines[-1].endswith("dead\n"):
         lines.append(writers.stdout.readline())
-        assert lines[-1], "the writers ended by themselves"
+        assert lines[-1], "the writers ended by themselves, or this took too long"
     return [int(line) for line in lines if line.strip().isdigit()]
