@@ -76,8 +76,7 @@ def _verdicts(row: Told) -> str:
 
 
 def _counts(kinds: Kinds) -> list[str]:
-    over = [row for row in kinds.get("wait", []) if row.get("outcome") == "over"]
-    waits = ", ".join(f"{value_of(row, 'step')} {seconds(row, 'waited_s')}" for row in over) or "none"
+    waits = ", ".join(_waits(kinds.get("wait", []))) or "none"
     corrected = sum(row.correction for row in kinds.get("reading", []))
     again = sum(bool(row.replaced) and not row.correction for row in kinds.get("reading", []))
     return [
@@ -87,3 +86,14 @@ def _counts(kinds: Kinds) -> list[str]:
         f"taken back before: {len(kinds.get('not_confirmed', []))}; "
         f"not understood: {len(kinds.get('missed', []))}; refused: {len(kinds.get('refused', []))}",
     ]
+
+
+def _waits(rows: Sequence[Told]) -> list[str]:
+    """How long each wait was, and after how long its step's work went on where that was timed too."""
+    told: list[str] = []
+    for row in rows:
+        if row.get("outcome") == "over":
+            told.append(f"{value_of(row, 'step')} {seconds(row, 'waited_s')}")
+        elif row.get("outcome") == "used in time" and told:
+            told[-1] += f" (used after {seconds(row, 'waited_s')})"
+    return told
