@@ -124,6 +124,12 @@ def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfre
     assert row().endswith(": measured by hand; verified against the shop's public keys")
     (shop / "keys").rename(shop / "elsewhere")
     assert "not verified" in row()
+    audited = handsfree("audit", "job")
+    assert audited.code == 0, audited.out
+    assert "whose signature it is was not checked: give the shop's public keys (--keys)" in " ".join(
+        audited.out.split()
+    )
+    assert "0 warnings" in handsfree("audit", "job", "--keys", "elsewhere").out
     assert "verified against" in " ".join(handsfree("show", "job", "--keys", "elsewhere").out.split())
     assert "no folder of public keys" in handsfree("show", "job", "--keys", "nowhere").one_line()
     handsfree("keys", "new", "other.pem")  # into a new folder of keys, which does not hold ortega's
