@@ -175,7 +175,7 @@ def main() -> None:
     parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
     parser.add_argument(
-        "--quick", action="store_true", help="hearing: about three minutes instead of an hour"
+        "--quick", action="store_true", help="hearing: a quarter of an hour of one core instead of some hours"
     )
     parser.add_argument("--json", type=Path, help="hearing: write the scores there")
     parser.add_argument("--plot", type=Path, help="hearing: draw them there (needs matplotlib)")
