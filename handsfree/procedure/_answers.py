@@ -259,6 +259,7 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         _record_verdict(turn, verdict)
     worst = _worst(verdicts, step.binding)
     if worst is None:
+        turn.set(put_right=("", ""))
         turn.enter_in_list(number)
         turn.chime("accepted")
         turn.say(_inside_text(turn, pending.value, verdicts), "verdict")
@@ -268,7 +269,9 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     turn.exception(f"{step.id}: {written(pending.value)} {worst.outcome}: {worst.reason}")
     turn.chime("refused")
     if step.adjust:
-        ask(turn, lead=_to_put_right(turn, step, pending.value, worst))
+        lead = _to_put_right(turn, step, pending.value, worst)
+        turn.set(put_right=(step.id, lead))  # said again to whoever opens the job again
+        ask(turn, lead=lead)
         return
     if step.reached:
         # What was reached can't be measured again: it stands, and the way on is that of outside.

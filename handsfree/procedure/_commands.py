@@ -56,6 +56,9 @@ def resume_held(turn: Turn, prompt: str) -> None:
     turn.record("resume", step=state.step)
     phase = turn.step.phase
     lead = turn.prompt(prompt, **({"phase": phase} if prompt == "resumed" else {"ask": ""}))
+    step, to_do = turn.state.put_right
+    if step == turn.state.step:
+        lead = f"{lead} {to_do}"
     take_up(turn, lead)
 
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.limits import DEFAULT, LimitsError, MissingFact, parse_policy
-from handsfree.procedure import Say, Start, read_procedure
+from handsfree.procedure import Resumed, Say, Start, read_procedure
 from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
 from handsfree.procedure._model import Choice, Reading
 from handsfree.quantity import Quantity
@@ -676,3 +676,21 @@ def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
     )
     assert drive.said().startswith("Badge one seven is your own.")
     assert drive.step == "call-supervisor"
+
+
+def test_what_has_to_be_put_right_is_said_again_to_whoever_opens_the_job_again() -> None:
+    drive = Drive(packaged_procedure("lug-nut-recheck"), start=False)
+    drive.feed(Start(drive.at, (("today", "2030-03-17"),)))
+    drive.say("brake is on wheels are down", "one seven", "affirmative", "four four one seven", "affirmative")
+    drive.say("driver front", "affirmative", "two five miles", "affirmative", *["nothing found"] * 3)
+    drive.say(
+        "one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative"
+    )
+    drive.say("one five zero newton meters", "affirmative")
+    assert "Slacken every nut" in drive.said()
+    drive.feed(Resumed(drive.at))
+    assert "Job opened again" in drive.said()
+    assert "Slacken every nut" in drive.said()
+    drive.say("one one zero newton meters", "affirmative")
+    drive.feed(Resumed(drive.at))
+    assert "Slacken" not in drive.said()
