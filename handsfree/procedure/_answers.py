@@ -31,10 +31,10 @@ from handsfree.procedure._people import badge_read_back, release_asked, released
 from handsfree.procedure._rivals import rival
 from handsfree.procedure._state import Mode, Pending
 from handsfree.procedure._turn import Refusal, Turn
-from handsfree.procedure._words import plainly, spoken, spoken_count, spoken_limit, written
+from handsfree.procedure._words import Limited, plainly, spoken, spoken_count, spoken_limit, written
 from handsfree.quantity import Quantity, UnitError
 
-__all__ = ["confirm", "dispose", "doubted", "read_back", "take"]
+__all__ = ["confirm", "dispose", "doubted", "read_back", "said_limit", "take"]
 
 
 UNSURE: Final = "not heard surely enough"
@@ -382,7 +382,7 @@ def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> 
     # A limit on something computed from the value (a loss, an age) would be heard as one on the value.
     inside = [v for v in verdicts if v.outcome is Outcome.INSIDE and not v.unlimited]
     direct = [v for v in inside if v.measured == value and (v.low or v.high)][:1]
-    loosened = [v for v in inside if _loosened(turn, v)]
+    loosened = [v for v in inside if _loosened(turn, v.rule)]
     if direct and direct[0] in loosened:  # heard by an expert too
         text = turn.book.prompts.say("inside", value=said, limit=_limit(turn, direct[0]))
     elif direct:
@@ -402,14 +402,19 @@ def _warnings(turn: Turn, verdicts: list[Verdict]) -> list[str]:
 
 
 def _limit(turn: Turn, verdict: Verdict) -> str:
-    """The limit in speech; one that the shop has loosened is named as the shop's each time it is said."""
-    text = spoken_limit(verdict, turn.book.prompts)
-    return turn.prompt("limit_loosened", limit=text) if _loosened(turn, verdict) else text
+    return said_limit(turn, verdict.rule, verdict)
 
 
-def _loosened(turn: Turn, verdict: Verdict) -> bool:
+def said_limit(turn: Turn, rule: str, limited: Limited) -> str:
+    """A limit in speech, in a verdict and when it is asked for; one that the shop has loosened is named as the shop's
+    each time it is said."""
+    text = spoken_limit(limited, turn.book.prompts)
+    return turn.prompt("limit_loosened", limit=text) if _loosened(turn, rule) else text
+
+
+def _loosened(turn: Turn, rule: str) -> bool:
     """Whether the shop has loosened this limit, in a job whose prompts can say so: older ones go on as they were."""
-    moved = turn.book.policy.overrides.get(verdict.rule)
+    moved = turn.book.policy.overrides.get(rule)
     sayable = "limit_loosened" in turn.book.prompts.templates
     return sayable and moved is not None and moved.limit is not None and bool(moved.allowed_by)
 

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _judging as judging
-from handsfree.procedure._answers import reject
+from handsfree.procedure._answers import reject, said_limit
 from handsfree.procedure._events import Answer, Finish
 from handsfree.procedure._flow import (
     after_overrun,
@@ -25,7 +25,7 @@ from handsfree.procedure._model import Caution, Choice, CountPasses, HoldPoint, 
 from handsfree.procedure._people import sign, signed
 from handsfree.procedure._state import Entry, Mode, Visit
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
+from handsfree.procedure._words import plainly, spoken_seconds
 
 __all__ = ["COMMAND_HANDLERS", "resume_held", "take_badge"]
 
@@ -247,11 +247,11 @@ def _limit_text(turn: Turn) -> str:
     facts, policy, step = turn.state.facts, turn.book.policy, turn.step
     match step:
         case Reading() | Choice() if step.limits:
-            unit = step.unit if isinstance(step, Reading) else ""
-            bounds = [judging.bounds(rule, facts, unit, policy) for rule in step.limits]
-            words = [spoken_limit(b, turn.book.prompts) for b in bounds]
-            named = zip(words, bounds, strict=True)
-            return " ".join(turn.prompt("limit_is", limit=limit, source=b.source) for limit, b in named)
+            at_hand = None if turn.state.pending is None else turn.state.pending.value
+            return " ".join(
+                _asked_limit(turn, rule, judging.limit_of(rule, step, facts, at_hand, policy))
+                for rule in step.limits
+            )
         case CountPasses():
             count = limits.count(step.rule, facts, policy)
             return turn.prompt("limit_passes", target=str(count.target), source=count.source)
@@ -264,6 +264,13 @@ def _limit_text(turn: Turn) -> str:
             return turn.prompt("limit_wait", shortest=shortest, longest=longest, source=window.source)
         case _:
             return turn.prompt("limit_none")
+
+
+def _asked_limit(turn: Turn, rule: str, bounds: judging.Bounds) -> str:
+    limit = said_limit(turn, rule, bounds)
+    return turn.prompt(
+        "limit_is", limit=f"{bounds.of}: {limit}" if bounds.of else limit, source=bounds.source
+    )
 
 
 def _time_left(turn: Turn) -> None:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
 
 from handsfree import limits
-from handsfree.limits import Decision, LimitsError, MissingFact, Outcome, Policy, Sense, Severity
+from handsfree.limits import Decision, LimitsError, MissingFact, Outcome, Policy, Sense, Severity, Verdict
 from handsfree.procedure._derived import complete, spacing_reasons
+from handsfree.procedure._model import Choice, Reading
 from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
-__all__ = ["Bounds", "Disposition", "bounds", "dispose", "refuses"]
+__all__ = ["Bounds", "Disposition", "bounds", "dispose", "limit_of", "refuses"]
 
 FactMap = Mapping[str, Quantity | str]
 
@@ -23,6 +26,8 @@ class Bounds:
     source: str
     reason: str
     inclusive: bool = True
+    of: str = ""
+    """What is limited, where that is not the reading itself but computed from it (a loss, a spread)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +53,54 @@ def bounds(rule_id: str, facts: FactMap, unit: str, policy: Policy) -> Bounds:
         value = value.to(unit)
     low, high = (value, None) if rule.sense is Sense.MIN else (None, value)
     return Bounds(low, high, effective.source, rule.formula, effective.inclusive)
+
+
+def limit_of(
+    rule_id: str,
+    step: Reading | Choice,
+    facts: FactMap,
+    at_hand: Quantity | str | None,
+    policy: Policy,
+) -> Bounds:
+    """The limit that the verdict on the step's reading will name, in the unit in use; ``at_hand``: the value that is
+    being confirmed or disposed of. As ``bounds`` where the reading can't be judged yet, or the limit moves with it.
+    """
+    if not isinstance(step, Reading) or not step.unit or step.plausible is None:
+        return bounds(rule_id, facts, "", policy)
+    unit = _unit_in_use(step, facts, at_hand)
+    low, high = (Quantity(Decimal(f"{end:g}"), step.unit).to(unit) for end in step.plausible)
+    span = Fraction(high.value) - Fraction(low.value)
+    judged: list[tuple[Quantity, Verdict]] = []
+    for n in range(_TRIED + 1):
+        value = Quantity(Fraction(low.value) + span * n / _TRIED, unit)
+        try:
+            verdict = limits.judge(rule_id, complete({**facts, step.fact: value}), policy)
+        except LimitsError:  # a fact is missing, or the value contradicts another
+            continue
+        judged.append((value, verdict))
+    ends = {(v.low, v.high, v.inclusive) for _, v in judged}
+    if len(judged) < 2 or len(ends) > 1:
+        return bounds(rule_id, facts, unit, policy)
+    last = judged[-1][1]
+    if last.low is None and last.high is None:
+        return bounds(rule_id, facts, unit, policy)
+    direct = all(isinstance(v.measured, Quantity) and v.measured == value for value, v in judged)
+    of = "" if direct else limits.rule(rule_id).title
+    return Bounds(last.low, last.high, last.source, last.reason, last.inclusive, of)
+
+
+_TRIED = 4  # steps over the reading's range: a limit that is the same at every one does not depend on it
+
+
+def _unit_in_use(step: Reading, facts: FactMap, at_hand: Quantity | str | None) -> str:
+    """The unit of the value itself, else of the last reading of its sort (another tread depth, the torque wanted),
+    else the one that a bare number is taken in."""
+    family, kind = step.fact.partition(".")[0], UNITS[step.unit].kind
+    alike = [value for name, value in list(facts.items())[::-1] if name.partition(".")[0] == family]
+    for value in (at_hand, facts.get(step.fact), *alike):
+        if isinstance(value, Quantity) and UNITS[value.unit].kind == kind:
+            return value.unit
+    return step.unit
 
 
 def refuses(state: State, policy: Policy, *, two_piece: bool = False) -> bool:

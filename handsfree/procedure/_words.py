@@ -11,7 +11,7 @@ from handsfree.grammar import digit_by_digit, natural, spoken_unit
 from handsfree.procedure._prompts import Prompts
 from handsfree.quantity import Exact, Quantity
 
-__all__ = ["plainly", "spoken", "spoken_count", "spoken_limit", "spoken_seconds", "written"]
+__all__ = ["Limited", "plainly", "spoken", "spoken_count", "spoken_limit", "spoken_seconds", "written"]
 
 _PLACES = Decimal("0.01")
 

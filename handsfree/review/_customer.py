@@ -12,10 +12,12 @@ from handsfree.record import Told, counted, joined, lasting, practice_of, value_
 from ._charts import Wait
 from ._clock import Clock
 from ._injury import Injury
+from ._look import Odd, look_at, sorted_out
 from ._page import environment, facts_of, job_injuries
-from ._readings import Reading, in_brackets, readings_of
+from ._readings import Reading, in_brackets, judged_of, name_of, readings_of
 from ._section import section
 from ._series import LEAK, least_end, loss_of, waits_of
+from ._signed import signatures_of
 from ._source import Source
 from ._status import closing, status_of
 from ._tire_face import face
@@ -43,20 +45,33 @@ _MOST_REASONS = 6
 
 
 def customer_page(source: Source, clock_: Clock | None = None) -> str:
-    """One HTML page of A4 or Letter. A job that is not finished or damaged says so, and claims nothing."""
+    """One HTML page of A4 or Letter. A job that is not finished or damaged says so, and claims nothing; one
+    that a supervisor must look at first says that, and what is open: never more than the review page says."""
     at = clock_ or Clock()
-    status = status_of(source, 0)
+    odd = look_at(source)
+    status = status_of(source, len(odd))
     closed = closing(source)
     sound = not source.damage and not source.doubt and closed is not None
     readings = readings_of(source, at, customer=True)
     injuries = job_injuries(source) if sound else ()
     reasons = [_without_staff(source, reason) for reason in status.reasons]
+    look = sound and status.tone == "look"
+    remarks = [_without_staff(source, text) for text in _remarks(source, odd)] if look else []
+    looked, signed = _signed(source, at)
+    answer = {"yes": "Released to the road", "no": "Not for the road"}.get(status.tone) or (
+        "Released to the road, with remarks"
+        if looked
+        else "Released to the road only after the shop has looked"
+    )
     return (
         environment()
         .get_template("customer.html")
         .render(
             tone=status.tone,
-            answer="Released to the road" if status.tone != "no" else "Not for the road",
+            answer=answer,
+            signed=signed if look else "",
+            remarks=remarks[:_MOST_REASONS],
+            more_remarks=max(len(remarks) - _MOST_REASONS, 0),
             disposition=_without_staff(source, status.disposition),
             practice=practice_of(source.rows[0]) != "" if source.rows else False,
             sound=sound,
@@ -68,10 +83,48 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             done=_done(source, injuries, readings),
             limits=_kept(source, readings),
             pictures=_pictures(injuries),
-            advice=_advice(readings) if status.released else [],
+            advice=_advice(source, readings) if status.released else [],
             notice=source.book.procedure.notice if source.book else "",
         )
     )
+
+
+def _remarks(source: Source, odd: Sequence[Odd]) -> list[str]:
+    """What the review page asks to look at, for a customer: values beside their limits, of the rest its kind."""
+    rows = {value_of(row, "seq"): row for row in source.rows}
+    lines = []
+    for heading, group in sorted_out(odd):
+        judged = [rows[one.seq] for one in group if one.sort in ("outside", "close") and one.seq in rows]
+        lines += [_remark(source, row) for row in judged]
+        if not judged:
+            lines.append(f"{heading}: {len(group)}")
+    return lines
+
+
+def _remark(source: Source, row: Told) -> str:
+    """ "Torque applied: 150 N·m; outside by 36 N·m; limit: at most 114 N·m; then put right: 110 N·m"."""
+    one, was = judged_of(row, customer=True), row.judged
+    told = [one.word, f"limit: {one.limit}"]
+    if was is None:
+        return f"{one.title}: {'; '.join(told)}"
+    value = quantity(value_of(was, "value"), value_of(was, "unit"))
+    if value is not None:
+        told.insert(0, in_brackets(*customary(value, heard=True)))
+    now = was.latest
+    after = quantity(value_of(now, "value"), value_of(now, "unit"))
+    if now is not was and now.inside and after is not None:
+        told.append(f"then put right: {in_brackets(*customary(after, heard=True))}")
+    return f"{name_of(source, was)}: {'; '.join(told)}"
+
+
+def _signed(source: Source, clock_: Clock) -> tuple[bool, str]:
+    """Whether somebody of the shop has looked and accepted, and that in words."""
+    last = next(iter(signatures_of(source, clock_)), None)
+    if last is None or last.tone == "no":
+        return False, "Nobody of the shop has signed for this yet. Open:"
+    if source.keys is None:
+        return False, "A signature stands under this, but it was not verified. Open:"
+    return True, "The shop has looked at this and accepted it:"
 
 
 def _without_staff(source: Source, text: str) -> str:
@@ -120,9 +173,39 @@ def _found(source: Source, injuries: Sequence[Injury], readings: Sequence[Readin
     ]
     if defects:
         lines.append(f"Inspection: {'; '.join(defects)}")
-    elif looked:
+    elif looked and injuries:
         lines.append(f"Inspection inside and outside: {counted(len(looked), 'point')}, nothing else found")
-    return lines
+    elif looked:
+        lines.append(f"Inspection: {counted(len(looked), 'point')}, nothing found")
+    driven = _last(readings, "recheck.distance")
+    if driven is not None and not _sets_recheck(source):
+        lines.append(f"{driven.name}: {_value(driven)}")
+    return lines + _nuts(source)
+
+
+def _nuts(source: Source) -> list[str]:
+    """What the torque check found at the nuts, as the procedure names it."""
+    if source.book is None or source.state is None:
+        return []
+    found = source.state.facts.get("torque.nuts_turned")
+    return [
+        option.name
+        for step in source.book.procedure.step
+        if step.kind == "choice" and step.fact == "torque.nuts_turned"
+        for option in step.options
+        if option.id == found
+    ]
+
+
+def _sets_recheck(source: Source) -> bool:
+    """Whether the job's procedure fits a wheel and tells the customer to come back for the nuts; else a distance
+    is the one already driven, and the torque is that of a check."""
+    steps = source.book.procedure.step if source.book is not None else ()
+    return any("recheck" in step.advice for step in steps)
+
+
+def _last(readings: Sequence[Reading], measurand: str) -> Reading | None:
+    return next((one for one in reversed(readings) if one.measurand == measurand), None)
 
 
 def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading]) -> list[str]:
@@ -133,11 +216,13 @@ def _done(source: Source, injuries: Sequence[Injury], readings: Sequence[Reading
             unit += [f"stem {float(injury.stem):g} mm"] if injury.stem is not None else []
             lines.append(f"{injury.name} repaired from inside" + (f": {', '.join(unit)}" if unit else ""))
     lines += [_waited(wait) for wait in waits_of(source) if wait.waited is not None]
-    for measurand, words in (
-        ("torque.applied", "Wheel fitted, nuts tightened to {}"),
-        ("pressure.set", "Pressure set to {}"),
-    ):
-        value = next((one for one in reversed(readings) if one.measurand == measurand), None)
+    torque = (
+        "Wheel fitted, nuts tightened to {}"
+        if _sets_recheck(source)
+        else "Wheel nuts\u2019 torque checked: {}"
+    )
+    for measurand, words in (("torque.applied", torque), ("pressure.set", "Pressure set to {}")):
+        value = _last(readings, measurand)
         if value is not None:
             lines.append(words.format(_value(value)))
     return lines
@@ -183,11 +268,11 @@ def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:
     return [(title, picture) for title, picture in drawn if picture is not None]
 
 
-def _advice(readings: Sequence[Reading]) -> list[str]:
+def _advice(source: Source, readings: Sequence[Reading]) -> list[str]:
     """What the customer must do; but for the distance, common practice without a published source."""
     lines = []
-    recheck = next((one for one in reversed(readings) if one.measurand == "recheck.distance"), None)
-    placard = next((one for one in reversed(readings) if one.measurand == "pressure.placard"), None)
+    recheck = _last(readings, "recheck.distance") if _sets_recheck(source) else None
+    placard = _last(readings, "pressure.placard")
     if recheck is not None:
         lines.append(f"Come back to have the wheel nuts\u2019 torque checked after {_value(recheck)}.")
     if placard is not None:

@@ -16,7 +16,7 @@ from ._injury import clock_words
 from ._source import Source
 from ._values import both, customary, parse, reading, shown, told
 
-__all__ = ["Answer", "Judged", "Reading", "answers", "in_brackets", "name_of", "readings_of"]
+__all__ = ["Answer", "Judged", "Reading", "answers", "in_brackets", "judged_of", "name_of", "readings_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock, *, 
         spoken=spoken,
         converted=converted,
         resolution=value_of(row, "resolution"),
-        judged=[_judged(verdict, customer=customer) for verdict in row.verdicts],
+        judged=[judged_of(verdict, customer=customer) for verdict in row.verdicts],
         no_limit=getattr(step, "no_limit", "") or "no limit judges this reading",
         instead="" if row.replaced_by is None else _bare(row.latest),
         corrects=_bare(row.replaced) if row.replaced else "",
@@ -131,7 +131,8 @@ def in_brackets(value: str, other: str) -> str:
     return f"{value} ({other})" if other else value
 
 
-def _judged(row: Mapping[str, Any], *, customer: bool) -> Judged:
+def judged_of(row: Mapping[str, Any], *, customer: bool) -> Judged:
+    """A line of a verdict as a page shows it."""
     parts = value_of(row, "reason").rstrip(".").split("; ")
     low, high = (_ends(row, end, customer=customer) for end in ("low", "high"))
     limit = limit_of(Told({**row, "low": low, "high": high}))

@@ -36,7 +36,8 @@ def panels_picture(scene: Scene, width: int, height: int) -> RenderableType:
     """The question gets what the others leave; large answers only where the question is large too."""
     shown, level = scene.shown, scene.level
     left_width = width * 2 // 3
-    head, foot = ROWS + 1, min(height // 8, 8)
+    told = _wrapped(Text(f"said  {shown.said}"), width - 1)
+    head, foot = ROWS + 1, min(min(height // 8, 8) + len(told) - 1, height // 3)
     beside, middle = _middle(scene, width)
     small, large = _say_rows(shown, left_width - 4, large=False), _say_rows(shown, left_width - 4, large=True)
     rest = height - head - foot - middle
@@ -53,7 +54,7 @@ def panels_picture(scene: Scene, width: int, height: int) -> RenderableType:
         Layout(_asked(shown, wanted, width, rest - lower - 2)),
         *([beside] if beside is not None else []),
         lower_row,
-        Layout(_foot(shown, width, foot), size=foot),
+        Layout(_foot(shown, told, width, foot), size=foot),
     )
     return layout
 
@@ -171,10 +172,10 @@ def _wrapped(text: Text, width: int) -> list[Text]:
     return list(text.wrap(Console(width=width), width))
 
 
-def _foot(shown: Shown, width: int, rows: int) -> RenderableType:
+def _foot(shown: Shown, told: Sequence[Text], width: int, rows: int) -> RenderableType:
     """What was said last, what a supervisor must see, the newest of the record, the line that is typed."""
     typed = [] if shown.typing is None else [Text(f" type  {shown.typing}_", "bold")]
-    top = [Text(f" said  {shown.said}"), *(Text(" ").append_text(row) for row in review(shown))]
+    top = [Text(" ").append_text(row) for row in (*told, *review(shown))]
     top = top[: max(rows - len(typed), 1)]
     for row in top:
         row.truncate(width, overflow="ellipsis")

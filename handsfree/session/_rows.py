@@ -37,19 +37,20 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
     if shown.commands:
         say.append(Text(", ".join(shown.commands)))
     typed = [] if shown.typing is None else [Text(f"{shown.typing}_", "bold")]
+    said = shown.said.removesuffix(shown.question).strip()  # the question stands above
     parts: dict[str, list[Text]] = {
         "wait": [Text(f"{t.name}: {wait_words(t, scene.now)}", "bold") for t in shown.timers],
         "verdict": judged_rows(shown),
         "say": say,
         "type": typed,
         "heard": meter(shown, level, 10),
-        "said": [Text(shown.said)] if shown.said != shown.question else [],
+        "said": [Text(said)] if said else [],
         "review": review(shown),
     }
     for row in parts["review"][len(shown.reasons) :]:
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     labelled = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
-    need = ("type", "wait", "verdict", "say", "heard", "review", "said")
+    need = ("type", "wait", "verdict", "said", "say", "heard", "review")
     question = question[: max(1, height - len(head) - len(labelled["type"]))]
     budget = max(0, height - len(head) - len(question))
     given = _share([labelled[label] for label in need], budget)

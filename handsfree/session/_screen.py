@@ -44,10 +44,12 @@ def choose_screen(
 
 
 class LiveView:
-    """Shows the job on the terminal's second page, so that nothing of it stays in the scrollback.
+    """Shows the job on the terminal's second page; of it only the last sentences stay in the scrollback.
 
-    What happens replaces a frozen ``Shown``; a thread of rich's draws it. Notes are written by ``write`` once the
-    terminal is as it was. The keyboard's line is part of the picture (``keyboard``).
+    What happens replaces a frozen ``Shown``; a thread of rich's draws it. What is said is drawn before ``said``
+    returns: without a voice the screen is the voice, and the session logs as spoken what it returned from. What was
+    said last is printed once the terminal is as it was, and notes are written by ``write``: the second page is gone
+    then. The keyboard's line is part of the picture (``keyboard``).
     """
 
     def __init__(self, write: Callable[[str], None], console: Console | None = None) -> None:
@@ -87,9 +89,11 @@ class LiveView:
         if self._before is not None:
             signal.signal(signal.SIGTERM, self._before)
             self._before = None
+        if self._shown.said:
+            self._console.print(f"said  {self._shown.said}", markup=False, highlight=False)
         for note in self._shown.notes:
             self._write(note)
-        self._shown = replace(self._shown, notes=())
+        self._shown = replace(self._shown, said="", notes=())
 
     def keyboard(self) -> Lines | None:
         """The line typed on this screen, None where the terminal can't do it."""
@@ -97,6 +101,10 @@ class LiveView:
 
     def _typing(self, line: str) -> None:
         self._shown = replace(self._shown, typing=line)
+        self._draw()
+
+    def _draw(self) -> None:
+        """Now, not a quarter of a second later."""
         if self._live is not None:
             self._live.refresh()
 
@@ -108,6 +116,7 @@ class LiveView:
 
     def said(self, text: str, kind: str) -> None:
         self._shown = shown.said(self._shown, text)
+        self._draw()
 
     def heard(self, heard: Heard, event: Event) -> None:
         self._shown = shown.heard(self._shown, heard, event)

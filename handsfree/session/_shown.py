@@ -67,7 +67,7 @@ class Shown:
     answers: tuple[str, ...] = ()
     or_value: bool = False  # instead of these answers the value may be said once more
     commands: tuple[str, ...] = ()
-    said: str = ""
+    said: str = ""  # all that was said since it was last listened
     hearing: Hearing | None = None
     verdicts: tuple[Judged, ...] = ()  # of the last reading or answer
     timers: tuple[Running, ...] = ()
@@ -125,7 +125,9 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
 
 
 def said(shown: Shown, text: str) -> Shown:
-    return replace(shown, said=_plain(text), speaking=True)
+    """Sentences follow each other faster than they are read: they stand together until an answer is awaited."""
+    before = shown.said if shown.speaking else ""
+    return replace(shown, said=f"{before} {_plain(text)}".strip(), speaking=True)
 
 
 def noted(shown: Shown, text: str) -> Shown:

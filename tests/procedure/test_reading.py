@@ -13,6 +13,7 @@ from handsfree.limits import LimitsError, Override, Policy, Severity, parse_poli
 from handsfree.procedure import Answer, Mode, Say, Spoken, Start
 from handsfree.procedure._events import exact_text
 from handsfree.quantity import Quantity
+from handsfree.session import packaged_procedure
 
 from .driving import (
     AIR,
@@ -488,6 +489,71 @@ def test_a_limit_that_has_no_number_says_its_rule() -> None:
     drive = Drive(whole(AGE))
     drive.say("what is the limit")
     assert "one zero years" in drive.said() or "ten" in drive.said()
+
+
+def _steps(*names: str, of: str = "passenger-one-piece") -> str:
+    """Steps of a packaged procedure, as a procedure of their own."""
+    parts = [
+        "[[step]]\n" + part.partition("\n[[")[0] for part in packaged_procedure(of).split("[[step]]\n")[1:]
+    ]
+    found = (next(part for part in parts if f'id = "{name}"' in part) for name in names)
+    return whole(*(part.replace("mark-scrap", "scrap") + "\n" for part in found))
+
+
+@pytest.mark.parametrize(
+    ("target", "applied", "limit"),
+    [
+        # 110 N.m and 4 % of it, 4.4 N.m, either way.
+        (
+            "one one zero newton meters",
+            "one one zero newton meters",
+            "one zero five point six to one one four point four newton meters",
+        ),
+        # 80 lbf.ft: 76.8 to 83.2, in the unit that the target was given in.
+        (
+            "eight zero foot pounds",
+            "eight zero foot pounds",
+            "seven six point eight to eight three point two foot pounds",
+        ),
+    ],
+)
+def test_a_limit_round_a_target_is_said_in_numbers_as_its_verdict_says_it(
+    target: str, applied: str, limit: str
+) -> None:
+    drive = Drive(_steps("torque-target", "torque-applied", of="lug-nut-recheck"))
+    drive.say(target, "affirmative", "what is the limit")
+    assert drive.said().startswith(f"Limit: {limit}. ")
+    drive.say(applied, "what is the limit")
+    assert drive.said().startswith(f"Limit: {limit}. ")
+    drive.say("affirmative")
+    assert f"Limit {limit}. Inside." in drive.said()
+
+
+@pytest.mark.parametrize(
+    ("step", "rule"),
+    [
+        ("torque-applied", "target x 96 % <= applied <= target x 104 %"),
+        ("patch-size", "patch >= d / cos a + 2 x margin"),
+    ],
+)
+def test_before_what_it_follows_from_is_known_a_limit_is_its_rule(step: str, rule: str) -> None:
+    drive = Drive(_steps(step))
+    drive.say("what is the limit")
+    assert drive.said().startswith(f"Limit: {rule}. ")
+
+
+def test_a_limit_is_said_in_the_unit_in_use_and_names_what_it_limits() -> None:
+    """Depths read in thirty seconds: what the highest groove is judged by is the wear, in thirty seconds too."""
+    drive = Drive(_steps("tread-depth", "tread-highest"))
+    drive.say("seven thirty seconds", "what is the limit")
+    assert drive.said().startswith("Limit: more than two thirty seconds. ")
+    drive.say("affirmative")
+    assert "Limit more than two thirty seconds. Inside." in drive.said()
+    drive.say("what is the limit")
+    assert drive.said().startswith("Limit: Uneven wear across the grooves: at most two thirty seconds. ")
+    drive.say("one four thirty seconds", "affirmative")  # worn unevenly: it is warned of the same limit
+    assert "Uneven wear across the grooves: limit at most two thirty seconds." in drive.said()
+    assert [row["high"] for row in drive.records("verdict")][-1] == "2 32nd"
 
 
 def test_a_limit_that_can_not_be_worked_out_says_so() -> None:

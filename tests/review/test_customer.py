@@ -5,14 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 
 from handsfree.review import customer_page, job_page, read_source
 from handsfree.review._customer import _without_staff
 
-from .conftest import UTC_CLOCK, XHTML, parse, words
-from .jobs import KINDS
+from .conftest import SVG, UTC_CLOCK, XHTML, parse, words
+from .jobs import KINDS, make_job
+from .test_signed import ACCEPT, shop, signed
+
+__all__ = ["shop"]
 
 Jobs = Callable[[str], Path]
 
@@ -116,3 +120,60 @@ def test_readings_are_numbered_as_the_customer_sees_them(job: Jobs) -> None:
     assert "Injury size, 1" in text
     assert "Injury size, 2" in text
     assert "Injury size, 3" not in text
+
+
+def _recheck(folder: Path, *found: str) -> Path:
+    """The nuts of a wheel checked 5 miles after it was refitted; ``found``: torques said before the right one."""
+    right = {"distance-driven": "five", "torque-target": "one one zero", "torque-applied": "one one zero"}
+    make_job(
+        folder,
+        {"torque-applied": found},
+        procedure="lug-nut-recheck",
+        options={**right, "nut-count": "five"},
+    )
+    return folder
+
+
+def test_a_torque_check_says_what_it_did_and_nothing_of_a_repair(tmp_path: Path) -> None:
+    shown = words(parse(customer_page(read_source(_recheck(tmp_path / "job")), UTC_CLOCK)))
+    assert "Released to the road torque checked, return to service" in shown
+    assert "Come back" not in shown  # the check has just been made
+    assert "Wheel fitted" not in shown
+    assert "inside and outside" not in shown
+    assert "Distance driven: 5 mi (8 km)" in shown
+    assert "Inspection: 3 points, nothing found" in shown
+    assert "No nut has turned" in shown
+    assert "Wheel nuts\u2019 torque checked: 110 N\u00b7m" in shown
+
+
+def test_it_is_never_greener_than_the_review_page(tmp_path: Path, shop: Path) -> None:
+    folder = _recheck(tmp_path / "job", "one five zero")
+    assert "Yes, after you have looked" in words(parse(job_page(read_source(folder), UTC_CLOCK)))
+    root = parse(customer_page(read_source(folder), UTC_CLOCK))
+    shown = words(root)
+    assert "Released to the road only after the shop has looked" in shown
+    assert "Nobody of the shop has signed for this yet. Open: Torque applied: 150 N\u00b7m" in shown
+    assert "then put right: 110 N\u00b7m" in shown
+    assert _tones(root) == ["look"]
+
+    signed(folder, shop, ACCEPT)
+    shown = words(parse(customer_page(read_source(folder), UTC_CLOCK)))
+    assert "Released to the road only after the shop has looked" in shown
+    assert "it was not verified. Open: Torque applied: 150 N\u00b7m" in shown
+    root = parse(customer_page(read_source(folder, keys=shop / "keys"), UTC_CLOCK))
+    shown = words(root)
+    assert "Released to the road, with remarks" in shown
+    assert "The shop has looked at this and accepted it: Torque applied: 150 N\u00b7m" in shown
+    assert "ortega" not in shown
+    assert _tones(root) == ["look"]
+
+
+def _tones(root: ET.Element) -> list[str]:
+    """Of the sign beside the answer."""
+    return [one.get("class", "") for one in root.iter(f"{SVG}svg") if one.get("viewBox") == "0 0 48 48"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_its_sign_is_the_one_of_the_review_page(kind: str, job: Jobs) -> None:
+    source = read_source(job(kind), audio_limit=0)
+    assert _tones(parse(customer_page(source, UTC_CLOCK))) == _tones(parse(job_page(source, UTC_CLOCK)))[:1]

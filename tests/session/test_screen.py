@@ -452,9 +452,43 @@ def test_a_job_on_the_live_screen_is_the_same_job(folder: Path) -> None:
     assert readings(folder) == SHORT_READINGS
     written = out.getvalue()
     assert written.startswith(_ALT_ON)
-    assert written.rstrip().endswith(_ALT_OFF)
     assert _CURSOR in written
+    assert "said  " in written.partition(_ALT_OFF)[2]
+    assert "\x1b" not in written.partition(_ALT_OFF)[2]
     assert notes == []
+
+
+@pytest.mark.parametrize("lines", [["stop work"], SHORT_LINES])
+def test_nothing_is_logged_as_spoken_that_was_not_on_the_screen(folder: Path, lines: list[str]) -> None:
+    """Without a voice the screen is the voice: also several sentences at once, and the last ones stay to be read."""
+    view, out = _live([])
+    clock = SimulatedClock(START_MS)
+    logged: list[str] = []
+
+    job = new_job(folder, SHORT, clock)
+    append = job.log.append
+
+    def noted(bodies: list[dict[str, object]]):
+        seen = _run_of_words(out.getvalue().rpartition("\x1b[H")[2])  # the picture that stands now
+        for body in bodies:
+            if "say_kind" in body:
+                logged.append(str(body["text"]))
+                for sentence in re.split(r"(?<=[.?]) ", str(body["text"])):  # the question has its frame
+                    assert _run_of_words(sentence) in seen, body
+        return append(bodies)
+
+    job.log.append = noted  # type: ignore[assignment,method-assign]
+    work(job, lines, clock, view=view)
+    assert len(logged) > 2
+    after = out.getvalue().partition(_ALT_OFF)[2]
+    assert _run_of_words(logged[-1]) in _run_of_words(after)
+    if lines == ["stop work"]:
+        assert "Work stopped. Make the work safe. The tire is not to be used." in " ".join(after.split())
+
+
+def _run_of_words(written: str) -> str:
+    """What was drawn, as one run of letters: a sentence is wrapped, and a question framed."""
+    return re.sub(r"\x1b\[[0-9;?]*[A-Za-z]|[^\w.,:?%]", "", written)
 
 
 def test_an_error_gives_the_terminal_back_and_no_note_is_lost(folder: Path) -> None:
@@ -471,7 +505,7 @@ def test_an_error_gives_the_terminal_back_and_no_note_is_lost(folder: Path) -> N
     with pytest.raises(KeyboardInterrupt):
         running.run(job.first)
     running.close()
-    assert out.getvalue().rstrip().endswith(_ALT_OFF)
+    assert "\x1b" not in out.getvalue().partition(_ALT_OFF)[2]
     assert notes == ["the disk is nearly full"]
     view.end()
     assert notes == ["the disk is nearly full"]  # once
