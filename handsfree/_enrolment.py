@@ -231,5 +231,8 @@ def forget_voice(name: Name) -> None:
     store = VoiceStore()
     if store.forget(name):
         typer.echo(f"Deleted: the voice of {name}")
-    else:
-        typer.echo(f"No voice of {name} is stored; nothing to delete")
+        return
+    # Silence here would let somebody believe that a voice is gone whose name was misspelled.
+    stored = [voice.name for voice, _ in store.all() if voice is not None]
+    names = f"stored are: {', '.join(stored)}" if stored else "none are stored"
+    raise EngineError(f"no voice of {name} is stored in {store.folder}, nothing was deleted; {names}")

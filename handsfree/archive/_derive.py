@@ -14,12 +14,14 @@ from handsfree.review._look import HEADINGS, sort_of
 
 from ._errors import ArchiveError
 
-__all__ = ["Rows", "derive", "job_key"]
+__all__ = ["REJECTED", "Rows", "derive", "job_key"]
 
 Row = dict[str, Any]
 #: Table name -> its rows, in the order of their keys.
 Rows = Mapping[str, list[Row]]
 
+#: Disposition, and reason, of a job that a supervisor rejected when it was reviewed.
+REJECTED = "rejected when it was reviewed"
 _HEARD = ("answer", "command", "no_match")
 
 
@@ -80,7 +82,10 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
     told = value_of(closed, "disposition")
     told = told.partition(": ")[2] or told if value_of(opened, "practice") else told
     disposition = ending.disposition if ending is not None else told
-    signed = [value_of(row, "decision") for row in rows if row["kind"] == "signed"]
+    signed = _last_decision(rows)
+    rejected = signed is not None and value_of(signed, "decision") == "reject"
+    if rejected:  # what the work came to no longer holds: a supervisor's decision counts
+        disposition = REJECTED
     begin, end = (datetime.fromisoformat(value_of(row, "at")) for row in (opened, closed))
     return {
         "name": name,
@@ -94,14 +99,19 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
         "seconds": int((end - begin).total_seconds()),
         "outcome": value_of(closed, "outcome"),
         "disposition": disposition,
-        "released": ending is not None and ending.released,
+        "released": ending is not None and ending.released and not rejected,
         "may_scrap": any(one.disposition == "scrap" for one in procedure.ending),
         "scrapped": disposition == "scrap",
-        "signed": signed[-1] if signed else "",
+        "signed": value_of(signed, "decision") if signed is not None else "",
         "lines": len(read.lines),
         "bytes": sum(len(line.encode()) for line in read.lines),
         "head": read.head,
     }
+
+
+def _last_decision(rows: Sequence[Told]) -> Told | None:
+    """The signature that counts, None where nobody signed."""
+    return next((row for row in reversed(rows) if row["kind"] == "signed"), None)
 
 
 def _reading(row: Told) -> Row:
@@ -121,12 +131,17 @@ def _verdict(row: Told) -> Row:
 
 
 def _reasons(rows: Sequence[Told]) -> Iterator[Row]:
-    """Why a tire was not released: the closing line's reasons, each with the rule that said it, if one did."""
+    """Why a tire was not released: the closing line's reasons, each with the rule that said it, if one did, and
+    the supervisor's, who rejected it."""
     closed = next(row for row in reversed(rows) if row["kind"] == "close")
     said = {value_of(row, "reason"): value_of(row, "rule") for row in rows if row["kind"] == "verdict"}
-    for n, text in enumerate(items(closed, "reasons")):
+    reasons = items(closed, "reasons")
+    for n, text in enumerate(reasons):
         rule = next((rule for reason, rule in said.items() if reason and reason in text), "")
         yield {"n": n, "rule": rule, "label": _label(text), "text": text}
+    signed = _last_decision(rows)
+    if signed is not None and value_of(signed, "decision") == "reject":
+        yield {"n": len(reasons), "rule": "", "label": REJECTED, "text": value_of(signed, "reason")}
 
 
 def _label(text: str) -> str:

@@ -86,7 +86,7 @@ class Hearing:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Everything a report shows."""
+    """Everything a report shows. ``released``: jobs that ended in a release and were not rejected since."""
 
     scope: Scope
     jobs: int = 0
@@ -94,6 +94,7 @@ class Figures:
     judged: int = 0
     scrapped: int = 0
     repairs: int = 0
+    released: int = 0
     dispositions: Sequence[tuple[str, int]] = ()
     signatures: Sequence[tuple[str, int]] = ()
     crews: Sequence[Crew] = ()
@@ -174,7 +175,12 @@ def _statements() -> dict[str, tuple[Table, Select[Any]]]:
         "crews": (
             job,
             select(
-                job.c.bay, job.c.technician, func.count(), _sum(job.c.scrapped), _sum(job.c.may_scrap)
+                job.c.bay,
+                job.c.technician,
+                func.count(),
+                _sum(job.c.scrapped),
+                _sum(job.c.may_scrap),
+                _sum(job.c.released),
             ).group_by(job.c.bay, job.c.technician),
         ),
         "repairs": (tables["repair"], _counted("repair", "bay", "technician")),
@@ -224,6 +230,7 @@ def figures(archive: Archive, scope: Scope) -> Figures:
         judged=sum(int(row[4]) for row in rows["crews"]),
         scrapped=sum(int(row[3]) for row in rows["crews"]),
         repairs=sum(row[2] for row in rows["repairs"]),
+        released=sum(int(row[5]) for row in rows["crews"]),
         dispositions=[(row[0], row[1]) for row in rows["dispositions"]],
         signatures=[(row[0] or "not signed", row[1]) for row in rows["signatures"]],
         crews=_crews(rows),

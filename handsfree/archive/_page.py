@@ -10,6 +10,7 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader
 
 from handsfree.review._page import environment
 
+from ._derive import REJECTED
 from ._figures import Crew, Figures, in_order
 from ._plots import Bar, bars, months
 from ._text import left_out_text, percent, scope_text
@@ -49,7 +50,7 @@ def report_page(found: Figures) -> str:
                 )
                 for c in found.crews
             ],
-            reasons=[(label, rule or "by inspection", count) for label, rule, count in found.reasons],
+            reasons=[(label, rule or _unruled(label), count) for label, rule, count in found.reasons],
             hearing=[
                 (
                     one.bay or "not named",
@@ -104,6 +105,10 @@ def _plots(found: Figures) -> dict[str, object]:
             [(one.month, *_share(one.no_match, one.utterances)) for one in by_month],
         ),
     }
+
+
+def _unruled(label: str) -> str:
+    return "by a supervisor" if label == REJECTED else "by inspection"
 
 
 def _longest_first(bar: Bar) -> float:

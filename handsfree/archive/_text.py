@@ -42,8 +42,8 @@ def report_text(found: Figures) -> str:
     lines = [
         f"Counted: {scope_text(found.scope)} (days in UTC)",
         *([left_out_text(found)] if found.left_out else []),
-        f"Jobs: {found.jobs}; repairs: {found.repairs}; scrapped: {found.scrapped} of {found.judged} "
-        f"({percent(found.scrapped, found.judged)})",
+        f"Jobs: {found.jobs}; released: {found.released}; repairs: {found.repairs}; "
+        f"scrapped: {found.scrapped} of {found.judged} ({percent(found.scrapped, found.judged)})",
         "",
         *_table("Disposition", ("jobs",), [(name, (count,)) for name, count in found.dispositions]),
         *_table("Signed", ("jobs",), [(name, (count,)) for name, count in found.signatures]),

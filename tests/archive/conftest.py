@@ -21,6 +21,7 @@ __all__ = ["PRACTICE", "fresh_database", "job", "original", "quick_disk"]
 
 PRACTICE = Scope(practice=True)
 PASSPHRASE = "eleven quiet herons"
+CONCESSION = Decision("concession", "measured again by hand")
 
 
 @pytest.fixture(scope="session")
@@ -32,12 +33,11 @@ def shop_keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def sign(shop_keys: Path, tmp_path: Path) -> Callable[[Path], None]:
-    """Append a supervisor's concession to a job."""
+def sign(shop_keys: Path, tmp_path: Path) -> Callable[..., None]:
+    """Append a supervisor's decision to a job, by default a concession."""
     keys = copy_of(shop_keys / "keys", tmp_path / "keys")
 
-    def signed(folder: Path) -> None:
-        decision = Decision("concession", "measured again by hand", ())
+    def signed(folder: Path, decision: Decision = CONCESSION) -> None:
         with JobLog.open(folder) as log:
             append_signature(log, load_key(shop_keys / "ortega.pem", PASSPHRASE), "ortega", decision, keys)
 

@@ -7,6 +7,7 @@ import io
 import json
 import re
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -14,7 +15,7 @@ from typing import Any
 
 import html5lib
 import pytest
-from audit.jobs import forge, whole_job
+from audit.jobs import copy_of, forge, whole_job
 from sqlalchemy import update
 
 from handsfree.archive import Archive, Figures, Scope, figures, open_archive, report_page, report_text
@@ -24,6 +25,7 @@ from handsfree.archive._tables import job as job_table
 from handsfree.cli import main
 from handsfree.procedure import read_procedure
 from handsfree.record import export, read_log
+from handsfree.record.signing import Decision
 
 from .conftest import PRACTICE
 
@@ -164,6 +166,45 @@ def test_practice_is_never_counted_as_work(
         name = pushed[0]["job"]
         connection.execute(update(job_table).where(job_table.c.name == name).values(practice=False))
     assert figures(copy, Scope()).jobs == 1
+
+
+def test_a_job_that_was_rejected_is_not_released(
+    archive: Archive, push: Any, simulated: Path, tmp_path: Path, sign: Callable[..., None]
+) -> None:
+    """The supervisor's decision counts, and the last one of several."""
+    repaired = next(
+        folder
+        for folder in sorted(simulated.iterdir())
+        if closing(json.loads(export(folder, "json")))["disposition"].endswith("repaired, return to service")
+    )
+    job = copy_of(repaired, tmp_path / "jobs" / "one")
+    push(job)
+    before = figures(archive, PRACTICE)
+    assert (before.jobs, before.released, before.reasons) == (1, 1, [])
+    assert before.repairs > 0
+    assert "Every tire was released." in report_page(before)
+    sign(job, Decision("reject", "the plug stands proud", ("trim it",)))
+    assert push(job) == "grown"
+    found = figures(archive, PRACTICE)
+    assert (found.jobs, found.released, found.repairs, found.scrapped) == (1, 0, 0, 0)
+    assert found.dispositions == [("rejected when it was reviewed", 1)]
+    assert found.signatures == [("reject", 1)]
+    assert [count for _, _, count in found.reasons] == [1]
+    assert sum(crew.repairs for crew in found.crews) == sum(month.repairs for month in found.months) == 0
+    page = report_page(found)
+    assert "Every tire was released." not in page
+    assert "by a supervisor" in page
+    assert "released: 0;" in report_text(found)
+    sign(job, Decision("concession", "measured again by hand"))
+    push(job)
+    again = figures(archive, PRACTICE)
+    assert (again.released, again.repairs, again.reasons) == (1, before.repairs, [])
+
+
+def test_no_reason_is_not_yet_a_release() -> None:
+    page = report_page(Figures(PRACTICE, jobs=3, released=2))
+    assert "Every tire was released." not in page
+    assert "1 of 3 jobs did not end in a release" in page
 
 
 NASTY = '<script>alert("x")</script>'

@@ -131,17 +131,23 @@ def test_a_file_that_has_the_right_hash_but_is_no_transform_is_refused(store: Vo
         store.find(NAME)
 
 
-def test_forgotten_by_one_command_and_that_may_be_said_twice(store: VoiceStore) -> None:
+def test_forgotten_by_one_command_that_says_whose_are_left_when_it_finds_none(store: VoiceStore) -> None:
     store_voice(store, NAME)
     store_voice(store, "Ben Okoro")
     (store.folder / f"{VoiceStore.key(NAME)}.new").mkdir()  # an enrolment was cut off here
     first, second = handsfree("forget-voice", NAME.upper()), handsfree("forget-voice", NAME)
-    assert first.returncode == second.returncode == 0
+    assert (first.returncode, second.returncode) == (0, 1)
     assert first.stdout.startswith("Deleted")
-    assert "nothing to delete" in second.stdout
+    assert "Deleted" not in second.stdout
+    assert "nothing was deleted; stored are: Ben Okoro" in second.stderr
+    assert len(second.stderr.splitlines()) == 1
     assert store.find(NAME) is None
     assert store.find("Ben Okoro") is not None
     assert len(list(store.folder.iterdir())) == 1
+    assert handsfree("forget-voice", "Ben Okoro").returncode == 0
+    nobody = handsfree("forget-voice", "Ben Okoro")
+    assert nobody.returncode == 1
+    assert "none are stored" in nobody.stderr
 
 
 def test_nothing_enrolled_is_said_and_no_error(store: VoiceStore) -> None:

@@ -13,9 +13,15 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from audit.jobs import copy_of, forge, whole_job
+from procedure.driving import BADGE, PLY, SIZE, START_MS, whole
+from session.bay import new_job, work
 
+from handsfree._checking import pronounce
+from handsfree.grammar import Library
 from handsfree.record import check_words, current, export, read_log
-from handsfree.record._pseudonyms import pseudonymised
+from handsfree.record._pseudonyms import WITHHELD_BADGE, pseudonymised
+from handsfree.session import People, SimulatedClock
+from handsfree.shop import parse_shop
 
 OLD_JOB = Path(__file__).parent / "schema-1"
 E = "{http://www.w3.org/2003/04/emma}"
@@ -168,4 +174,132 @@ def test_a_name_that_is_a_unit_or_a_step_changes_neither() -> None:
     opened, reading, signed = pseudonymised(entries)
     assert opened["technician"] == "person 1"
     assert (reading["step"], reading["unit"]) == ("size", "mm")
-    assert (signed["name"], signed["key"], signed["signature"]) == ("person 2", "person 3", "")
+    assert (signed["name"], signed["key"], signed["signature"]) == ("person 2", "person 2", "")
+
+
+# -- badges: figures and words that are nothing else in these jobs --------------------------------
+
+SIGN_IN = """[[step]]
+id = "technician"
+phase = "receive"
+kind = "reading"
+ask = "Who works on it?"
+name = "Who works"
+fact = "job.technician"
+grammar = "answers.badge"
+unit = ""
+form = "badge"
+digits = [2, 6]
+no_limit = "an identifier"
+"""
+SHOP = """name = "Harbor Row"
+[[technician]]
+badge = "904317"
+name = "Mara Lindqvist"
+[[technician]]
+badge = "980716"
+name = "Ben Okoro"
+[[supervisor]]
+badge = "690238"
+name = "R. Holt"
+code = "granite window"
+"""
+#: With what a misheard one, a part of one and a slip of the tongue leave behind.
+SIGNING = [
+    "niner oh four three", "negative", "nine zero four three one eight four", "niner oh four three one eight",
+    "affirmative", "correction", "nine zero four three one seven", "affirmative", "fabric ply", "affirmative",
+    "change technician", "nine eight zero seven", "nine eight zero seven one six", "affirmative",
+    "five point five", "affirmative", "supervisor release nine eight oh seven one six",
+    "supervisor release six nine", "negative", "six nine oh two three eight",
+    "supervisor release six nine oh two three eight", "affirmative", "completed",
+]  # fmt: skip
+SIGNING_BY_SHOP = [
+    "niner oh four three", "nine zero four three one eight four", "niner oh four three one seven",
+    "affirmative", "fabric ply", "affirmative", "change technician", "nine eight zero seven",
+    "nine eight zero seven one six", "affirmative", "five point five", "affirmative",
+    "supervisor release nine eight oh seven one six", "supervisor release six nine",
+    "six nine oh two three eight", "supervisor release six nine oh two three eight", "affirmative",
+    "granite window", "completed",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=["badge alone", "shop file"])
+def badges(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder, clock = tmp_path_factory.mktemp("badges") / "job", SimulatedClock(START_MS)
+    by_shop = request.param == "shop file"
+    also = {"technician": "Mara Lindqvist", **({"shop": "Harbor Row"} if by_shop else {})}
+    job = new_job(folder, whole(SIGN_IN, PLY, SIZE, BADGE), clock, also=also)
+    people = People(parse_shop(SHOP), pronounce) if by_shop else None
+    lines = SIGNING_BY_SHOP if by_shop else SIGNING
+    assert work(job, lines, clock, people=people, library=Library.load()) == "returned"
+    return folder
+
+
+WORD = "(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|niner)"
+
+
+def without_hashes(text: str) -> str:
+    """Hashes and times are figures, too."""
+    return re.sub(r"[0-9a-f]{64}|\d{13}|\d{4}-\d\d-\d\dT[\d:.]+Z", "", text)
+
+
+@pytest.mark.parametrize("form", ["json", "csv", "emma"])
+def test_no_badge_is_left_in_figures_or_in_words(form: str, badges: Path) -> None:
+    badge = re.compile(r"9043\d*|9807\d*|690238")
+    said = re.compile(rf"\b{WORD}\s+{WORD}\b", re.I)  # nothing else in these jobs has two digits in a row
+    plain, text = (without_hashes(export(badges, form, pseudonyms=hidden)) for hidden in (False, True))
+    assert badge.search(plain)
+    assert said.search(plain)
+    # The tool's own example of how a badge is said.
+    assert said.findall(text.replace("one two three four", "")) == []
+    assert badge.findall(text) == []
+    for name in ("Lindqvist", "Okoro", "Holt"):
+        assert name.casefold() not in text.casefold()
+    assert "person " in text
+    if form != "csv":
+        assert "five point five" in text, "the tire's readings are no secret"
+
+
+def test_one_person_has_one_number(badges: Path) -> None:
+    changed = pseudonymised(current(read_log(badges).lines))
+    signing = [entry for entry in changed if entry["kind"] == "technician"]
+    for entry in signing:
+        assert entry["badge"].startswith("person ")
+        assert entry["now"] == entry["badge"]
+        assert entry["name"] in ("", entry["badge"])
+    given = [e for e in changed if e["kind"] == "reading" and e["measurand"] == "job.technician"]
+    assert [e["value"] for e in given] == [e["badge"] for e in signing][: len(given)]
+    assert {e["heard"] for e in given} == {WITHHELD_BADGE}
+    (boss,) = (entry for entry in changed if entry["kind"] == "hold_point")
+    (released,) = (
+        dict(e["slots"]) for e in changed
+        if e.get("type") == "answer" and dict(e["slots"]).get("badge") == boss["by"].removeprefix("supervisor ")
+    )  # fmt: skip
+    assert boss["name"] in ("", released["badge"])
+    assert released["badge"] not in {entry["badge"] for entry in signing}
+    if changed[0].get("shop"):
+        assert signing[0]["now"] == changed[0]["technician"]
+
+
+def test_a_number_of_the_tire_that_is_like_a_badge_stays() -> None:
+    entries = [
+        {
+            "kind": "technician",
+            "step": "who",
+            "badge": "12",
+            "now": "badge 12",
+            "was": "",
+            "name": "",
+            "seq": 0,
+        },
+        {
+            "kind": "reading",
+            "step": "mix",
+            "measurand": "work_order",
+            "value": "12",
+            "heard": "one two",
+            "seq": 1,
+        },
+        {"kind": "event", "type": "spoken", "text": "Speed: one two rpm. Affirmative?", "seq": 2},
+    ]
+    assert pseudonymised(entries)[1:] == entries[1:]
