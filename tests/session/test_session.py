@@ -53,7 +53,8 @@ VALUES = {
     "buffer-speed": "four five zero zero", "air-temperature": "two one", "air-humidity": "five zero",
     "surface-temperature": "two zero", "trim-height": "two", "hose": "nine zero zero", "tire-temperature": "two one",
     "cold-temperature": "two one", "set-pressure": "three five point zero", "leak-end-temperature": "two one",
-    "leak-end": "three five point zero", "balance": "five", "torque-target": "one one zero newton meters", "nut-count": "five",
+    "leak-end": "three five point zero", "balance": "five", "nut-count": "five",
+    "torque-target": "one one zero newton meters",
     "torque-applied": "one one zero", "recheck": "two five", "distance-driven": "two five",
 }  # fmt: skip
 OPTIONS = {
