@@ -142,6 +142,12 @@ def sign(
         str, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
     ] = "",
     reject: Annotated[str, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")] = "",
+    reason: Annotated[
+        str,
+        typer.Option(
+            "--reason", help="With --accept: why. Needed when the job was rejected before.", metavar="TEXT"
+        ),
+    ] = "",
     redo: Annotated[
         list[str] | None,
         typer.Option("--redo", help="With --reject: what to do again (repeat it).", metavar="TEXT"),
@@ -151,22 +157,25 @@ def sign(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Sign a finished job whose audit finds no error: accept, accept with a concession, or reject."""
-    from handsfree.record.signing import Decision, load_key, public_keys
+    from handsfree.record.signing import Decision, check_overturned, load_key, public_keys
     from handsfree.record.signing import sign as append_signature
 
-    chosen = [(accept, "accept", ""), (concession, "concession", concession), (reject, "reject", reject)]
-    wanted = [(what, reason) for given, what, reason in chosen if given]
+    chosen = [(accept, "accept", reason), (concession, "concession", concession), (reject, "reject", reject)]
+    wanted = [(what, why) for given, what, why in chosen if given]
     if len(wanted) != 1:
         raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
+    if reason and not accept:
+        raise typer.BadParameter("--reason goes with --accept; --concession and --reject hold their own")
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
     folder = find_job(job, jobs)
     _must_be_good(folder, keys)
+    read = read_log(folder)
+    check_overturned(read.lines, decision)
     opened = load_key(key, _passphrase(passphrase_file, f"Passphrase of {key}"))
     name = public_keys(keys).get(opened.public)
     if name is None:
         raise RecordError(f"{key}: its public key is not in {keys}; put its .pub file there, or give --keys")
-    read = read_log(folder)
     with JobLog.open(folder) as log:
         if log.head != read.head:
             raise RecordError(f"{folder} changed while it was looked at; try again")

@@ -192,6 +192,35 @@ def test_a_key_is_made_and_a_job_is_signed(shop: Path, handsfree: Run) -> None:
     assert handsfree("audit", "job").code == 1
 
 
+def test_a_rejection_is_overturned_only_with_a_reason_and_both_are_shown(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("keys", "new", "holt.pem")
+    by_holt = ("sign", "job", "--key", "holt.pem")
+    assert (
+        handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement").code
+        == 0
+    )
+    record = (shop / "jobs/job/record.jsonl").read_bytes()
+    for silent in ((), ("--reason", " ")):
+        told = handsfree(*by_holt, "--accept", *silent).one_line()
+        assert re.search(r"ortega rejected this job on \d{4}-\d\d-\d\d; .*say why, with --reason$", told)
+    assert handsfree(*by_holt, "--concession", "x", "--reason", "y").code == 2
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == record, "nothing may be signed"
+    assert handsfree(*by_holt, "--accept", "--reason", "it was the lamp, not the cement").code == 0
+    both = r"accept by holt on [^;]*?; .*?before: reject by ortega on "
+    audited = handsfree("audit", "job")
+    assert (audited.code, bool(re.search(rf"Signed: {both.replace('; .*?', '; ')}", audited.out))) == (
+        0,
+        True,
+    )
+    shown = " ".join(handsfree("show", "job").out.replace("\u2502", " ").split())
+    assert re.search(both, shown)
+    assert "it was the lamp, not the cement" in shown
+    assert "wet cement" in shown
+    assert handsfree(*by_holt, "--accept").code == 0, "the last decision is no rejection any more"
+    assert handsfree("audit", "job").code == 0
+
+
 def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     handsfree("keys", "new", "ortega.pem")
     sign = ("sign", "job", "--key", "ortega.pem")

@@ -127,7 +127,8 @@ def _signed(row: Told) -> str:
     decision = value_of(row, "decision")
     again = f"redo: {'; '.join(items(row, 'redo'))}" if items(row, "redo") else ""
     told = joined(f"{decision} by {value_of(row, 'name')}", value_of(row, "reason"), again)
-    return "" if decision == "accept" else told
+    # An acceptance with a reason: it was rejected before.
+    return "" if decision == "accept" and not value_of(row, "reason") else told
 
 
 def _at(what: str) -> Callable[[Told], str]:

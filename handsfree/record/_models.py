@@ -557,7 +557,7 @@ class Signed(_Line):
 
     kind: Literal["signed"]
     decision: Literal["accept", "concession", "reject"]
-    reason: Annotated[str, Field(description="of a concession or a rejection")]
+    reason: Annotated[str, Field(description="of a concession or a rejection, or of an acceptance after one")]
     redo: Annotated[list[str], Field(description="steps to do again after a rejection")]
     name: str
     key: Annotated[Sha256, Field(description="the public key, 32 bytes, hex")]

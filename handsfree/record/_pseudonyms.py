@@ -56,7 +56,8 @@ def pseudonymised(entries: Sequence[Entry]) -> list[Entry]:
             for key in ("value", "outcome"):
                 if entry.get(key):
                     new[key] = _person(people, str(entry[key]))
-            new["heard"] = WITHHELD_BADGE
+            if entry.get("heard"):
+                new["heard"] = WITHHELD_BADGE
         elif _tells(entry, said, asked=asked):
             new.update({key: WITHHELD_BADGE for key in _SAID if entry.get(key) and _holds(entry, key, said)})
             if entry.get("words"):

@@ -106,20 +106,26 @@ def _header(
 def _signed(
     rows: Sequence[Told], tz: tzinfo | None, signatures: Sequence[Finding] | None, *, damaged: bool
 ) -> Text | None:
-    """The last decision: it is the one that counts. None where nobody signed, and the shop knows of nobody."""
+    """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
     row = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
     number = 0 if row is None else int(row.get("seq") or 0) + 1
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
-    told = f"{value_of(row, 'decision')} by {value_of(row, 'name')} on {_clock(row.get('at'), tz, date=True)}"
-    told = joined(told, value_of(row, "reason"), sep=": ")
+    told = _decision(row, tz)
+    earlier = [_decision(one, tz) for one in reversed(rows) if one.get("kind") == "signed" and one is not row]
+    before = "".join(f"; before: {one}" for one in earlier)
     if faults or damaged:
         why = "; ".join(faults) or "the record is damaged"
-        return Text(f"{told}; DO NOT RELY ON IT: {why}", style="bold red")
+        return Text(f"{told}; DO NOT RELY ON IT: {why}{before}", style="bold red")
     if signatures is None:
-        return Text(f"{told}; not verified: the shop's public keys were not given (--keys)")
-    return Text(f"{told}; verified against the shop's public keys")
+        return Text(f"{told}; not verified: the shop's public keys were not given (--keys){before}")
+    return Text(f"{told}; verified against the shop's public keys{before}")
+
+
+def _decision(row: Told, tz: tzinfo | None) -> str:
+    told = f"{value_of(row, 'decision')} by {value_of(row, 'name')} on {_clock(row.get('at'), tz, date=True)}"
+    return joined(told, value_of(row, "reason"), sep=": ")
 
 
 def _workers(rows: Sequence[Told]) -> str:

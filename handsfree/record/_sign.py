@@ -24,7 +24,7 @@ from ._line import Json, Line
 from ._log import JobLog, system_clock
 from ._read import LogRead
 
-__all__ = ["DECISIONS", "SIGNED_LIST", "Decision", "check_signatures", "sign"]
+__all__ = ["DECISIONS", "SIGNED_LIST", "Decision", "check_overturned", "check_signatures", "sign"]
 
 DECISIONS = ("accept", "concession", "reject")
 SIGNED_LIST = "signed.jsonl"
@@ -34,7 +34,8 @@ _MAY_FOLLOW = ("signed", "audio_dropped")
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """``decision`` is accept, concession (``reason`` needed) or reject (``reason`` and ``redo`` needed)."""
+    """``decision`` is accept, concession (``reason`` needed) or reject (``reason`` and ``redo`` needed).
+    An accept that follows a rejection needs its ``reason`` too."""
 
     decision: str
     reason: str = ""
@@ -52,6 +53,19 @@ class Decision:
             raise RecordError("only a rejection asks for something to be done again; leave --redo out")
 
 
+def check_overturned(lines: Sequence[Line], decision: Decision) -> None:
+    """Raises RecordError for an acceptance without a reason where the last decision, be it anybody's, was to
+    reject: whoever reads the record must see why that no longer holds."""
+    last = next((line for line in reversed(lines) if line.kind == "signed"), None)
+    if last is None or last.body.get("decision") != "reject" or decision.decision == "reject":
+        return
+    if not decision.reason.strip():
+        raise RecordError(
+            f"{last.body.get('name')} rejected this job on {last.at[:10]}; "
+            "to accept it nevertheless say why, with --reason"
+        )
+
+
 def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Line:
     """Append the signed decision, and note it in the shop's list. The caller has audited the record before.
 
@@ -60,6 +74,7 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     Raises RecordError; when the list can't be written, the record has the line nevertheless and says so.
     """
     decision.check()
+    check_overturned(log.lines, decision)
     at, mono_ms = system_clock()
     entry: dict[str, Json] = {
         "kind": "signed",
@@ -109,24 +124,25 @@ def _note(keys: Path, job: str, line: Line) -> None:
 
 
 def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], str]:
-    """Findings about a record's signatures, and who signed last and how, "" for nobody. Raises RecordError for a
-    folder of keys that can't be read.
+    """Findings about a record's signatures, and who signed and how, the last one first, "" for nobody. Raises
+    RecordError for a folder of keys that can't be read.
 
     Without ``keys`` only that each signature is of the key it names, and that nothing came after it.
     """
     known = None if keys is None else public_keys(keys)
     found = []
-    last = ""
+    told: list[str] = []
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "signed":
-            why, last = _fault(line, known)
+            why, what = _fault(line, known)
+            told.insert(0, what)
             if why:
                 found.append(Finding("signed", number, why))
-        elif last and line.kind not in _MAY_FOLLOW:
+        elif told and line.kind not in _MAY_FOLLOW:
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
             )
-    return found + (_missing(read, keys) if keys is not None else []), last
+    return found + (_missing(read, keys) if keys is not None else []), "; before: ".join(told)
 
 
 def _fault(line: Line, known: Mapping[str, str] | None) -> tuple[str, str]:

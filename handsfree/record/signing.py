@@ -1,6 +1,15 @@
 """Keys and signatures. Apart from the rest of the room, because ``cryptography`` takes time to load."""
 
 from ._keys import load_key, new_key, public_keys
-from ._sign import DECISIONS, Decision, check_signatures, sign
+from ._sign import DECISIONS, Decision, check_overturned, check_signatures, sign
 
-__all__ = ["DECISIONS", "Decision", "check_signatures", "load_key", "new_key", "public_keys", "sign"]
+__all__ = [
+    "DECISIONS",
+    "Decision",
+    "check_overturned",
+    "check_signatures",
+    "load_key",
+    "new_key",
+    "public_keys",
+    "sign",
+]

@@ -252,6 +252,19 @@ def test_a_line_added_after_the_signature(shop: tuple[Path, Path, Path]) -> None
     assert any("reopened was added after the signature" in message for message in errors(job, keys))
 
 
+def test_no_rejection_is_overturned_in_silence(shop: tuple[Path, Path, Path]) -> None:
+    job, keys, _ = shop
+    put_under(shop, Decision("reject", "the cement was wet", ("cement",)))
+    before = (job / "record.jsonl").read_bytes()
+    with pytest.raises(RecordError, match=r"ortega rejected this job on .*--reason"):
+        put_under(shop, Decision("accept"))
+    assert (job / "record.jsonl").read_bytes() == before
+    put_under(shop, Decision("accept", "it was another tire's cement"))
+    report = looked_at(job, keys)
+    assert report.passed
+    assert [told[:6] for told in report.signed.split("; before: ")] == ["accept", "reject"]
+
+
 def test_a_rejection_cut_off_the_end_is_still_known_to_the_shop(shop: tuple[Path, Path, Path]) -> None:
     job, keys, _ = shop
     whole = (job / "record.jsonl").read_bytes()

@@ -81,6 +81,12 @@ def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: P
     assert "Not for the road" in customer
     assert "the stem was cut too short" in customer
     assert "ortega" not in customer
+    signed(folder, shop, Decision("accept", "another tire was meant"))
+    text = top(page(folder, shop / "keys"))
+    assert "No: rejected when it was reviewed" not in text
+    assert text.index("Accepted by ortega") < text.index("Before: Rejected by ortega")
+    assert "Reason: another tire was meant" in text
+    assert "the stem was cut too short" in text
 
 
 @pytest.mark.parametrize("keys", [True, False])
