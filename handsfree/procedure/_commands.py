@@ -25,7 +25,7 @@ from handsfree.procedure._model import Caution, Choice, CountPasses, HoldPoint, 
 from handsfree.procedure._people import sign, signed
 from handsfree.procedure._state import Entry, Mode, Visit
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import plainly, spoken_seconds
+from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
 
 __all__ = ["COMMAND_HANDLERS", "resume_held", "take_badge"]
 
@@ -247,11 +247,7 @@ def _limit_text(turn: Turn) -> str:
     facts, policy, step = turn.state.facts, turn.book.policy, turn.step
     match step:
         case Reading() | Choice() if step.limits:
-            at_hand = None if turn.state.pending is None else turn.state.pending.value
-            return " ".join(
-                _asked_limit(turn, rule, judging.limit_of(rule, step, facts, at_hand, policy))
-                for rule in step.limits
-            )
+            return " ".join(_asked_limit(turn, step, rule) for rule in step.limits)
         case CountPasses():
             count = limits.count(step.rule, facts, policy)
             return turn.prompt("limit_passes", target=str(count.target), source=count.source)
@@ -266,11 +262,17 @@ def _limit_text(turn: Turn) -> str:
             return turn.prompt("limit_none")
 
 
-def _asked_limit(turn: Turn, rule: str, bounds: judging.Bounds) -> str:
+def _asked_limit(turn: Turn, step: Reading | Choice, rule: str) -> str:
+    facts, policy, prompts = turn.state.facts, turn.book.policy, turn.book.prompts
+    if "limit_of" not in prompts.templates:  # a job begun before goes on as it was
+        bounds = judging.bounds(rule, facts, step.unit if isinstance(step, Reading) else "", policy)
+        return turn.prompt("limit_is", limit=spoken_limit(bounds, prompts), source=bounds.source)
+    at_hand = None if turn.state.pending is None else turn.state.pending.value
+    bounds = judging.limit_of(rule, step, facts, at_hand, policy)
     limit = said_limit(turn, rule, bounds)
-    return turn.prompt(
-        "limit_is", limit=f"{bounds.of}: {limit}" if bounds.of else limit, source=bounds.source
-    )
+    if bounds.of:
+        limit = turn.prompt("limit_of", name=bounds.of, limit=limit)
+    return turn.prompt("limit_is", limit=limit, source=bounds.source)
 
 
 def _time_left(turn: Turn) -> None:

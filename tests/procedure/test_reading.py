@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -10,10 +11,10 @@ import pytest
 
 from handsfree.grammar import Number
 from handsfree.limits import LimitsError, Override, Policy, Severity, parse_policy
-from handsfree.procedure import Answer, Mode, Say, Spoken, Start
+from handsfree.procedure import Answer, Mode, Prompts, Say, Spoken, Start
 from handsfree.procedure._events import exact_text
 from handsfree.quantity import Quantity
-from handsfree.session import packaged_procedure
+from handsfree.session import packaged_procedure, prompts_text
 
 from .driving import (
     AIR,
@@ -554,6 +555,15 @@ def test_a_limit_is_said_in_the_unit_in_use_and_names_what_it_limits() -> None:
     drive.say("one four thirty seconds", "affirmative")  # worn unevenly: it is warned of the same limit
     assert "Uneven wear across the grooves: limit at most two thirty seconds." in drive.said()
     assert [row["high"] for row in drive.records("verdict")][-1] == "2 32nd"
+
+
+def test_a_job_begun_with_older_prompts_says_a_limit_as_it_did() -> None:
+    """Its record is checked against what its own prompts give."""
+    book = book_of(_steps("torque-target", "torque-applied"))
+    lines = [line for line in prompts_text().splitlines() if not line.startswith("limit_of")]
+    drive = Drive(replace(book, prompts=Prompts("\n".join(lines))))
+    drive.say("one one zero newton meters", "affirmative", "what is the limit")
+    assert drive.said().startswith("Limit: target x 96 % <= applied <= target x 104 %. ")
 
 
 def test_a_limit_that_can_not_be_worked_out_says_so() -> None:
