@@ -124,7 +124,11 @@ def test_readings_are_numbered_as_the_customer_sees_them(job: Jobs) -> None:
 
 def _recheck(folder: Path, *found: str) -> Path:
     """The nuts of a wheel checked 5 miles after it was refitted; ``found``: torques said before the right one."""
-    right = {"distance-driven": "five", "torque-target": "one one zero", "torque-applied": "one one zero"}
+    right = {
+        "distance-driven": "five",
+        "torque-target": "one one zero newton meters",
+        "torque-applied": "one one zero",
+    }
     make_job(
         folder,
         {"torque-applied": found},
