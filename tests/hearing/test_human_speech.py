@@ -142,13 +142,13 @@ def test_digit_by_digit(
 ) -> None:
     armed = arm("<readings.tread_depth>")
     said = []
-    for text in digit_strings(40, seed=int(gap_s * 100)):
+    for text in digit_strings(24, seed=int(gap_s * 100)):
         words = ["point" if c == "." else human.NUMBER_NAMES[int(c)] for c in text]
         said.append((join([point if c == "." else numbers[int(c)] for c in text], gap_s), " ".join(words)))
     right, accepted, wrong = count_right(fresh, armed, said)
     what = f"human, digit by digit, {gap_s} s between"
     figures.add(what, f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
-    assert right >= 36
+    assert right >= 21
     assert accepted >= 0.8 * right
 
 
@@ -156,7 +156,7 @@ def test_digit_by_digit(
 def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures: Figures) -> None:
     armed = arm("<readings.tread_depth>")
     fresh.arm(armed)
-    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::3])
+    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::5])
     sentence = accepted = doubted = utterances = 0
     passed = []
     for n, (name, pcm) in enumerate(sounds.items()):
@@ -172,7 +172,7 @@ def test_telephone_sentences_are_not_readings(fresh: PocketSphinxEngine, figures
     figures.add("  a sentence of the armed grammar (gate 2)", f"{sentence}")
     figures.add("  of these accepted as well (gate 3)", f"{accepted} ({accepted / utterances:.1%}); {passed}")
     figures.add("  asked about", f"{doubted}")
-    assert len(sounds) > 120
+    assert len(sounds) > 70
     assert accepted <= 0.07 * utterances
 
 
@@ -193,9 +193,9 @@ def as_event(at: int, found: Hypothesis, armed: Armed) -> Event:
 @pytest.mark.slow
 def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, figures: Figures) -> None:
     """A radio that talks all day beside an open question: what gates 2 and 3 let through is read back, and
-    nothing but a confirmation in the next utterance would record it. Every sixth prompt, one after another."""
+    nothing but a confirmation in the next utterance would record it. Every tenth prompt, one after another."""
     drive = Drive(whole(SIZE))
-    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::6])
+    sounds = dict(list(human.prompts(human.sentence_prompts()).items())[::10])
     read_back = 0
     for n, pcm in enumerate(sounds.values()):
         if drive.mode in (Mode.HELD, Mode.STOPPED):
@@ -214,4 +214,4 @@ def test_no_telephone_sentence_ends_up_in_the_record(fresh: PocketSphinxEngine, 
     figures.add(
         "human, telephone prompts through the machine", f"{len(sounds)}, read back {read_back}, recorded 0"
     )
-    assert len(sounds) > 40
+    assert len(sounds) > 30
