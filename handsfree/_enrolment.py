@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -122,13 +123,7 @@ def _keep(result: Result, name: str) -> None:
     if not result.biases:
         typer.echo("Acceptance: as packaged, another one would gain nothing")
     typer.echo(f"Stored: {place} (no sound). Used when {name} signs in.")
-    typer.echo(f"Delete it: handsfree forget-voice {_quoted(name)}")
-
-
-def _quoted(name: str) -> str:
-    import shlex
-
-    return shlex.quote(name)
+    typer.echo(f"Delete it: handsfree forget-voice {shlex.quote(name)}")
 
 
 def _from_sound(wav: Path, engine: PocketSphinxEngine) -> Takes:

@@ -30,13 +30,22 @@ from handsfree.record import (
     write_private,
 )
 
-__all__ = ["register"]
+__all__ = ["ShopKeys", "register", "shop_keys"]
 
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
 Jobs = Annotated[Path, typer.Option("--jobs", help="Folder that holds the jobs.", metavar="DIR")]
 Job = Annotated[str, typer.Argument(help="The job's folder, its record, or its name in the jobs folder.")]
 KeyFolder = Annotated[Path, typer.Option("--keys", help="The shop's folder of public keys.", metavar="DIR")]
+ShopKeys = Annotated[
+    Path | None,
+    typer.Option(
+        "--keys",
+        help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
+        "not verified.",
+        metavar="DIR",
+    ),
+]
 PassphraseFile = Annotated[
     Path | None,
     typer.Option(
@@ -47,6 +56,15 @@ PassphraseFile = Annotated[
 ]
 
 keys_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Keys to sign records with.")
+
+
+def shop_keys(keys: Path | None) -> Path | None:
+    """The folder to verify signatures against, None where there is none. Raises RecordError."""
+    if keys is None:
+        return Path("keys") if Path("keys").is_dir() else None
+    if not keys.is_dir():
+        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    return keys
 
 
 def register(app: typer.Typer) -> None:
@@ -90,7 +108,7 @@ def audit(
         str,
         typer.Option("--words", help="The check words that were written down, to compare.", metavar="TEXT"),
     ] = "",
-    keys: KeyFolder = Path("keys"),
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
@@ -102,13 +120,13 @@ def audit(
     def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
-    if keys != Path("keys") and not keys.is_dir():
-        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    known = shop_keys(keys)
 
     def signatures(read: LogRead) -> tuple[list[Finding], str]:
-        if keys.is_dir():
-            return check_signatures(read, keys)
-        found, last = check_signatures(read, None)  # good for the key it names, but whose key is that?
+        found, last = check_signatures(read, known)
+        if known is not None:
+            return found, last
+        # Good for the key it names, but whose key is that?
         unknown = "whose signature it is was not checked: give the shop's public keys (--keys)"
         return found + [Finding("signed", 0, unknown, "warn")] * bool(last), last
 

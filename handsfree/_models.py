@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from handsfree._data_folder import data_folder
 from handsfree._wiring import procedure_text
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError, MissingWord, VoskEngine
@@ -28,11 +28,7 @@ _WITHOUT = (
 
 def model_folder() -> Path:
     """Where models are looked for: HANDSFREE_MODELS, else handsfree/models in the user's data folder (XDG)."""
-    named = os.environ.get("HANDSFREE_MODELS")
-    if named:
-        return Path(named)
-    data = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
-    return Path(data) / "handsfree" / "models"
+    return data_folder("models")
 
 
 def models_found() -> list[Path]:

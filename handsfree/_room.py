@@ -7,7 +7,7 @@ What is expected comes from ``hearing/measured.json``, the packaged voices in pi
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib import resources
 from itertools import chain, islice
@@ -23,9 +23,11 @@ from handsfree.audio import (
     Source,
     clipped_samples,
     dbfs,
+    frames,
     read_sound,
     samples,
     snr_db,
+    sound_files,
 )
 from handsfree.grammar import Library
 from handsfree.hearing import LEAST_SNR_DB, Engine, Listened, Listener
@@ -160,8 +162,8 @@ def measure(sound: Sound, engine: Engine, tell: Callable[[str], None]) -> Room:
     for number, (phrase, _) in enumerate(PHRASES, 1):
         listener.arm(armed[number - 1])
         tell(f"Say: {phrase}")
-        frames = islice(sound(number), int(_PHRASE_S * _FRAMES_A_SECOND))
-        one = next((heard for frame in frames if (heard := listener.feed(frame))), None)
+        said = islice(sound(number), int(_PHRASE_S * _FRAMES_A_SECOND))
+        one = next((heard for frame in said if (heard := listener.feed(frame))), None)
         rest = listener.hear(b"")
         one = one or (rest[0] if rest else None)
         clipped += one.utterance.clipped if one else 0
@@ -186,7 +188,7 @@ def from_files(folder: Path) -> Sound:
     """Six WAV or FLAC files by name: the room's noise, then the phrases in order. Raises AudioError."""
     if not folder.is_dir():
         raise AudioError(f"{folder}: no such folder; give one with the noise and the phrases")
-    files: Sequence[Path] = sorted(f for f in folder.iterdir() if f.suffix.lower() in (".wav", ".flac"))
+    files = sound_files(folder)
     if len(files) != 1 + len(PHRASES):
         raise AudioError(
             f"{folder}: {counted(len(files), 'sound file')}; give {1 + len(PHRASES)}: the room's noise, then "
@@ -194,8 +196,4 @@ def from_files(folder: Path) -> Sound:
         )
     sounds = [read_sound(file) for file in files]
     # After a phrase the room goes on, as it does at a microphone.
-    return lambda number: chain(_frames(sounds[number]), _frames(sounds[0]) if number else ())
-
-
-def _frames(pcm: bytes) -> Iterator[bytes]:
-    return (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
+    return lambda number: chain(frames(sounds[number]), frames(sounds[0]) if number else ())

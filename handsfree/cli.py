@@ -24,6 +24,7 @@ from handsfree import _models as models
 from handsfree import _wiring as wiring
 from handsfree import limits
 from handsfree._archive import archive_app
+from handsfree._evidence import ShopKeys, shop_keys
 from handsfree._shop_file import shop_faults, shop_text
 from handsfree.audio import AudioError, Microphone, MicrophoneLost
 from handsfree.grammar import GrammarError
@@ -379,25 +380,6 @@ def demo(
     _finish(_run(setup, screen), setup)
 
 
-ShopKeys = Annotated[
-    Path | None,
-    typer.Option(
-        "--keys",
-        help="The shop's folder of public keys. Default: keys, where there is one; else signatures are shown as "
-        "not verified.",
-        metavar="DIR",
-    ),
-]
-
-
-def _shop_keys(keys: Path | None) -> Path | None:
-    if keys is None:
-        return Path("keys") if Path("keys").is_dir() else None
-    if not keys.is_dir():
-        raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
-    return keys
-
-
 @app.command(
     short_help="Print a job's record and check it.",
     epilog="Example: handsfree show jobs/2026-11-25-142530-demo",
@@ -409,7 +391,7 @@ def show(
 ) -> None:
     """Print a job's record as a person would read it, and check its chain and, by the shop's keys, its signature."""
     folder = find_job(job, jobs)
-    known = _shop_keys(keys)
+    known = shop_keys(keys)
     signatures = None
     if known is not None:
         from handsfree.record.signing import check_signatures
@@ -454,7 +436,7 @@ def review(
     """
     from handsfree.review import review_folder, review_job
 
-    keys = _shop_keys(keys)
+    keys = shop_keys(keys)
     folder = Path(job)
     many = folder.is_dir() and not (folder / "record.jsonl").exists()
     done = (

@@ -11,9 +11,10 @@ from handsfree.audio._endpoint import (
     SpeechEvent,
     SpeechStarted,
     Utterance,
+    frames,
 )
 from handsfree.audio._errors import AudioError, MicrophoneLost
-from handsfree.audio._flac import read_flac, read_sound, write_flac
+from handsfree.audio._flac import read_flac, read_sound, sound_files, write_flac
 from handsfree.audio._levels import (
     FLOOR_DBFS,
     clipped_samples,
@@ -27,7 +28,7 @@ from handsfree.audio._microphone import Device, Microphone, choose_device, list_
 from handsfree.audio._mix import active_dbfs, coloured_noise, mix, pink, surround
 from handsfree.audio._native import native_messages_hidden
 from handsfree.audio._sources import ScriptLine, Source, WavScript, room_noise
-from handsfree.audio._suppress import Suppressor
+from handsfree.audio._suppress import Suppressor, suppressed
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, write_wav
 
 __all__ = [
@@ -58,6 +59,7 @@ __all__ = [
     "coloured_noise",
     "dbfs",
     "frame_levels",
+    "frames",
     "list_devices",
     "mix",
     "native_messages_hidden",
@@ -70,6 +72,8 @@ __all__ = [
     "room_noise",
     "samples",
     "snr_db",
+    "sound_files",
+    "suppressed",
     "surround",
     "write_flac",
     "write_wav",

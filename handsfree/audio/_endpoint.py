@@ -9,7 +9,7 @@ detector takes the room itself for speech, while of what a suppressor leaves it 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum, auto
 from math import log10
@@ -30,10 +30,16 @@ __all__ = [
     "SpeechEvent",
     "SpeechStarted",
     "Utterance",
+    "frames",
 ]
 
 FRAME_MS: Final = 30
 FRAME_BYTES: Final = 960  # 30 ms at 16 kHz, 16 bit
+
+
+def frames(pcm: bytes) -> Iterator[bytes]:
+    """Its whole frames; what is left over at the end is none."""
+    return (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
 
 
 @dataclass(frozen=True, slots=True)

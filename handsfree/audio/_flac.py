@@ -11,10 +11,15 @@ from numpy.typing import NDArray
 from handsfree.audio._errors import AudioError
 from handsfree.audio._wav import MAX_SECONDS, SAMPLE_RATE, read_wav, some_pcm
 
-__all__ = ["read_flac", "read_sound", "write_flac"]
+__all__ = ["read_flac", "read_sound", "sound_files", "write_flac"]
 
 _MAGIC: Final = b"fLaC"
 _HIGHEST_RATE: Final = 192_000
+
+
+def sound_files(folder: Path) -> list[Path]:
+    """The WAV and FLAC files in a folder, in order of their names."""
+    return sorted(file for file in folder.iterdir() if file.suffix.lower() in (".wav", ".flac"))
 
 
 def read_sound(path: Path | str) -> bytes:

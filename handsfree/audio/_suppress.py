@@ -13,10 +13,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.audio._endpoint import FRAME_BYTES
+from handsfree.audio._endpoint import FRAME_BYTES, frames
 from handsfree.audio._levels import FLOOR_DBFS, samples
 
-__all__ = ["Suppressor"]
+__all__ = ["Suppressor", "suppressed"]
 
 _RATE: Final = 16000
 _HOP: Final = 160  # 10 ms
@@ -151,3 +151,14 @@ def _exponential_integral(x: NDArray[np.float64]) -> NDArray[np.float64]:
     large = np.exp(-x) / x * (x * x + 2.334733 * x + 0.250621) / (x * x + 3.330657 * x + 1.681534)
     value: NDArray[np.float64] = np.where(x < 1, small, large)
     return value
+
+
+def suppressed(pcm: bytes, speech_dbfs: float | None = None) -> bytes:
+    """A whole sound, as by a new ``Suppressor``, without its delay: silence fills the end. ``speech_dbfs``: the level
+    of the speech, where it is known."""
+    suppressor = Suppressor()
+    if speech_dbfs is not None:
+        suppressor.speech_dbfs = speech_dbfs
+    out = b"".join(map(suppressor.feed, frames(pcm + bytes(-len(pcm) % FRAME_BYTES))))
+    late = suppressor.delay_ms * 2 * _RATE // 1000
+    return out[late:] + bytes(late)

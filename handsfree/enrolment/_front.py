@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from handsfree.audio import FRAME_BYTES, SAMPLE_RATE, Suppressor, active_dbfs, mix, pink, surround
+from handsfree.audio import FRAME_BYTES, SAMPLE_RATE, active_dbfs, mix, pink, suppressed, surround
 from handsfree.grammar import Armed
 from handsfree.hearing import Evidence, Hypothesis, PocketSphinxEngine
 
@@ -21,12 +21,8 @@ def heard_in(pcm: bytes, snr_db: float | None, seed: int) -> bytes:
     sound = surround(pcm, _BEFORE_S, 1.0)
     if snr_db is not None:
         sound = mix(sound, pink(len(sound) // 2, seed), snr_db)
-    suppressor = Suppressor()
-    suppressor.speech_dbfs = active_dbfs(pcm)
-    sound += bytes(-len(sound) % FRAME_BYTES)
-    out = b"".join(suppressor.feed(sound[at : at + FRAME_BYTES]) for at in range(0, len(sound), FRAME_BYTES))
-    late = suppressor.delay_ms * SAMPLE_RATE // 1000
-    begin = int((_BEFORE_S - _LEAD_S) * SAMPLE_RATE) + late
+    out = suppressed(sound, active_dbfs(pcm))
+    begin = int((_BEFORE_S - _LEAD_S) * SAMPLE_RATE)
     return out[2 * begin : 2 * (begin + int((_LEAD_S + _TAIL_S) * SAMPLE_RATE)) + len(pcm)]
 
 

@@ -7,7 +7,6 @@ that it names with their SHA-256. No sound is stored.
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -17,6 +16,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handsfree._data_folder import data_folder
 from handsfree.hearing import MOST_LAXER, MOST_STRICTER, Adaptation, EngineError, engine_pins, packaged_sha256
 from handsfree.hearing._mllr import read_transform
 from handsfree.record import write_private
@@ -64,11 +64,7 @@ class StoredVoice(BaseModel):
 
 def voices_folder() -> Path:
     """Where voices are: HANDSFREE_VOICES, else handsfree/voices in the user's data folder (XDG)."""
-    named = os.environ.get("HANDSFREE_VOICES")
-    if named:
-        return Path(named)
-    data = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
-    return Path(data) / "handsfree" / "voices"
+    return data_folder("voices")
 
 
 class VoiceStore:

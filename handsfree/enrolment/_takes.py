@@ -8,7 +8,16 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import Final
 
-from handsfree.audio import FRAME_BYTES, AudioError, Source, Utterance, read_sound, room_noise
+from handsfree.audio import (
+    FRAME_BYTES,
+    AudioError,
+    Source,
+    Utterance,
+    frames,
+    read_sound,
+    room_noise,
+    sound_files,
+)
 from handsfree.enrolment._front import QUIET_DB, decode
 from handsfree.enrolment._phrases import Phrase, alone
 from handsfree.hearing import Listened, Listener, PocketSphinxEngine, calibration, same_meaning
@@ -112,17 +121,17 @@ def _flaw(utterance: Utterance) -> str:
 def from_source(source: Source) -> Sound:
     """A microphone: what it gives from now on, the tool's own voice thrown away."""
 
-    def frames(number: int) -> Iterator[bytes]:
+    def heard(number: int) -> Iterator[bytes]:
         if number:
             source.cue(True)
         return iter(source.read, None)
 
-    return frames
+    return heard
 
 
 def from_folder(folder: Path, phrases: Sequence[Phrase]) -> Sound:
     """A WAV or FLAC file a phrase, in order of their names. Raises AudioError."""
-    files = sorted(f for f in folder.iterdir() if f.suffix.lower() in (".wav", ".flac"))
+    files = sound_files(folder)
     if len(files) != len(phrases):
         raise AudioError(
             f"{folder}: {len(files)} sound files; give {len(phrases)}, one a phrase in their order (handsfree enrol "
@@ -130,15 +139,11 @@ def from_folder(folder: Path, phrases: Sequence[Phrase]) -> Sound:
         )
     sounds = [read_sound(file) for file in files]
     room = room_noise(sounds[0])
-    return lambda number: chain(_frames(sounds[number - 1]) if number else (), _frames(room), _frames(room))
+    return lambda number: chain(frames(sounds[number - 1]) if number else (), frames(room), frames(room))
 
 
 def from_file(path: Path) -> Sound:
     """One recording in which the phrases are read one after the other, with pauses. Raises AudioError."""
     pcm = read_sound(path)
-    room, rest = room_noise(pcm), _frames(pcm)
-    return lambda number: rest if number else _frames(room)
-
-
-def _frames(pcm: bytes) -> Iterator[bytes]:
-    return (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
+    room, rest = room_noise(pcm), frames(pcm)
+    return lambda number: rest if number else frames(room)

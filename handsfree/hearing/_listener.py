@@ -17,6 +17,7 @@ from handsfree.audio import (
     SpeechStarted,
     Suppressor,
     Utterance,
+    frames,
 )
 from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
@@ -116,8 +117,7 @@ class Listener:
 
     def hear(self, pcm: bytes) -> list[Listened]:
         """Every utterance in a stretch of sound; one still open at its end is ended there."""
-        frames = (pcm[at : at + FRAME_BYTES] for at in range(0, len(pcm) - FRAME_BYTES + 1, FRAME_BYTES))
-        found = [listened for frame in frames if (listened := self.feed(frame))]
+        found = [listened for frame in frames(pcm) if (listened := self.feed(frame))]
         for event in self._endpointer.flush():
             if isinstance(event, SpeechEnded):
                 found.append(self._ended(event.utterance))

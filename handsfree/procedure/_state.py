@@ -108,10 +108,8 @@ class State:
     wrong_codes: int = 0  # code words that were wrong since the last right one
     unheard: int = 0  # what was not understood while on hold
     overrun: str = ""  # a wait that ran over while on hold
-    put_right: tuple[str, str] = (
-        "",
-        "",
-    )  # a step whose setting was outside, and what was said to do about it
+    #: A step whose setting was outside, and what was said to do about it.
+    put_right: tuple[str, str] = ("", "")
     last: Say | None = None
     says: int = 0
     records: int = 0

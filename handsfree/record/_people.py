@@ -26,9 +26,7 @@ _MADE = frozenset({"reading", "inspect", "answer", "pass", "caution", "technicia
 
 def at_work(rows: Sequence[Told]) -> list[str]:
     """Who worked, line by line ("" where nobody is named). The rows must be tied to what replaced them."""
-    given: dict[
-        int, Told
-    ] = {}  # a line in which somebody signs in -> the reading of that badge, which follows it
+    given: dict[int, Told] = {}  # a line in which somebody signs in -> the reading of that badge after it
     signing: Told | None = None
     for row in rows:
         if row.get("kind") == "technician":

@@ -38,9 +38,8 @@ class Tire:
     log: JobLog
     name: str = TIRE_NAMES[0]
     outcome: str = ""
-    voice: str | None = (
-        None  # the adaptation its record names last, "" for none; None before it was looked up
-    )
+    #: The adaptation its record names last, "" for none; None before it was looked up.
+    voice: str | None = None
     listening: Listening = field(default_factory=Listening)
 
     @property

@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from handsfree._toml import TomlError, one_line, read_toml
-from handsfree.audio import AudioError, ScriptLine
+from handsfree.audio import AudioError, ScriptLine, sound_files
 
 __all__ = ["Scenario", "demo_folder", "parse_scenario", "read_scenario", "script_lines"]
 
@@ -78,7 +78,7 @@ def script_lines(path: Path) -> list[ScriptLine]:
     scenario = read_scenario(path)
     if scenario is not None:
         return [ScriptLine(path / line.file, line.pause_s, line.interjects) for line in scenario.line]
-    files = sorted(file for file in path.iterdir() if file.suffix.lower() in (".wav", ".flac"))
+    files = sound_files(path)
     if not files:
         raise AudioError(f"{path}: no WAV or FLAC files in it; record some, or choose another folder")
     return [ScriptLine(file) for file in files]

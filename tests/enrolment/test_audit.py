@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
-from procedure.driving import PLY, START_MS, do, whole
+from procedure.driving import PLY, SIGN_IN, START_MS, do, whole
 from session.bay import Scripted, heard, new_job, session
 
 from handsfree.audit import Report, audit
@@ -14,7 +14,7 @@ from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Adaptation, Engine, PocketSphinxEngine
 from handsfree.session import SimulatedClock
 
-from .voices import SIGN_IN, held_out, store_voice
+from .voices import held_out, store_voice
 
 JOB = whole(SIGN_IN, PLY, do())
 

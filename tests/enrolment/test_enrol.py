@@ -58,12 +58,6 @@ def ears() -> Iterator[PocketSphinxEngine]:
     made.close()
 
 
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> VoiceStore:
-    monkeypatch.setenv("HANDSFREE_VOICES", str(tmp_path / "voices"))
-    return VoiceStore()
-
-
 def test_twenty_phrases_hold_what_is_said_in_a_job() -> None:
     phrases = [phrase.say for phrase in packaged_phrases()]
     assert len(phrases) == len(set(phrases)) == 20

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from procedure.driving import PLY, START_MS, do, whole
+from procedure.driving import PLY, SIGN_IN, START_MS, do, whole
 from session.bay import lines_of, new_job, reopen, session, typed
 from test_cli import handsfree
 
@@ -33,7 +33,7 @@ from handsfree.session import (
 from handsfree.session._voices import names_of
 from handsfree.shop import parse_shop
 
-from .voices import SIGN_IN, any_transform, files, store_voice
+from .voices import any_transform, files, store_voice
 
 SHOP = parse_shop("""name = "Harbor Row"
 [[technician]]
@@ -80,12 +80,6 @@ def spy() -> Iterator[Spy]:
     made = Spy()
     yield made
     made.close()
-
-
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> VoiceStore:
-    monkeypatch.setenv("HANDSFREE_VOICES", str(tmp_path / "voices"))
-    return VoiceStore()
 
 
 @pytest.fixture

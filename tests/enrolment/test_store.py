@@ -18,12 +18,6 @@ from .voices import QUIET, any_transform, store_voice
 NAME = "Mara Lindqvist"
 
 
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> VoiceStore:
-    monkeypatch.setenv("HANDSFREE_VOICES", str(tmp_path / "voices"))
-    return VoiceStore()
-
-
 def everything(folder: Path) -> list[Path]:
     return sorted(path.relative_to(folder) for path in folder.rglob("*"))
 

@@ -25,20 +25,6 @@ HELD_OUT = {
 }
 QUIET = CONDITIONS[-1]
 NOISY = CONDITIONS[-2]
-#: The step in which whoever works signs in, as in the packaged procedures.
-SIGN_IN = """[[step]]
-id = "technician"
-phase = "receive"
-kind = "reading"
-ask = "Technician, your badge number?"
-name = "Technician badge"
-fact = "job.technician"
-grammar = "answers.badge"
-unit = ""
-form = "badge"
-digits = [2, 6]
-no_limit = "an identifier, not a measurement"
-"""
 MADE = "2030-03-17T09:00:00Z"
 MEASURED = Measured(said=20, right=(17, 20), wrong=(3, 0), outside=9, taken=(1, 1), acceptance=(0.8, 0.9))
 

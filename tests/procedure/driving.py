@@ -63,6 +63,20 @@ unit = ""
 digits = [3, 5]
 no_limit = "an identifier"
 """
+#: The step in which whoever works signs in, as in the packaged procedures.
+SIGN_IN = """[[step]]
+id = "technician"
+phase = "receive"
+kind = "reading"
+ask = "Your badge number?"
+name = "Technician badge"
+fact = "job.technician"
+grammar = "answers.badge"
+unit = ""
+form = "badge"
+digits = [2, 6]
+no_limit = "an identifier"
+"""
 SPEED = """[[step]]
 id = "speed"
 phase = "work"

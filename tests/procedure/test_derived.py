@@ -659,7 +659,8 @@ def test_a_distance_over_the_limit_is_not_told_to_the_customer(measuring: Drive)
     assert measuring.step == "recheck"
 
 
-def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
+def at_the_torque_check() -> Drive:
+    """A re-check in which the torque of every nut is asked for."""
     drive = Drive(packaged_procedure("lug-nut-recheck"), start=False)
     drive.feed(Start(drive.at, (("today", "2030-03-17"),)))
     drive.say("brake is on wheels are down", "one seven", "affirmative", "four four one seven", "affirmative")
@@ -667,6 +668,11 @@ def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
     drive.say(
         "one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative"
     )
+    return drive
+
+
+def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
+    drive = at_the_torque_check()
     drive.say(
         "one one zero newton meters",
         "affirmative",
@@ -679,13 +685,7 @@ def test_nobody_releases_the_work_in_hand_by_the_same_badge() -> None:
 
 
 def test_what_has_to_be_put_right_is_said_again_to_whoever_opens_the_job_again() -> None:
-    drive = Drive(packaged_procedure("lug-nut-recheck"), start=False)
-    drive.feed(Start(drive.at, (("today", "2030-03-17"),)))
-    drive.say("brake is on wheels are down", "one seven", "affirmative", "four four one seven", "affirmative")
-    drive.say("driver front", "affirmative", "two five miles", "affirmative", *["nothing found"] * 3)
-    drive.say(
-        "one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative"
-    )
+    drive = at_the_torque_check()
     drive.say("one five zero newton meters", "affirmative")
     assert "Slacken every nut" in drive.said()
     drive.feed(Resumed(drive.at))

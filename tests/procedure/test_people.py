@@ -9,7 +9,7 @@ import pytest
 from handsfree.procedure import Answer, Event, Mode, SetAside, Start, TakenUp, TimerDue
 
 from .conftest import EVERY_KIND, TO_WAIT
-from .driving import BADGE, JOB, LOOK, PLY, SIZE, Drive, whole
+from .driving import BADGE, JOB, LOOK, PLY, SIGN_IN, SIZE, Drive, whole
 
 CODE = "granite window"
 
@@ -238,21 +238,6 @@ def test_only_a_job_that_is_on_hold_is_taken_up() -> None:
     before = drive.state
     drive.feed(TakenUp(drive.at, "alfa"))
     assert drive.state is before
-
-
-SIGN_IN = """[[step]]
-id = "technician"
-phase = "receive"
-kind = "reading"
-ask = "Your badge number?"
-name = "Technician badge"
-fact = "job.technician"
-grammar = "answers.badge"
-unit = ""
-form = "badge"
-digits = [2, 6]
-no_limit = "an identifier"
-"""
 
 
 def test_who_signs_in_by_voice_is_somebody_of_the_shop() -> None:

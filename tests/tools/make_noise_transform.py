@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[1] / "hearing"))
 from chatter import CHATTER
 
-from handsfree.audio import Suppressor, samples
+from handsfree.audio import samples, suppressed
 from handsfree.bench._hearing import _surround
 from handsfree.bench._noise import mix, pink
 from handsfree.bench._prompts import prompts, sentence_prompts, tuned_on
@@ -70,13 +70,6 @@ def spoken(cache: Path) -> list[bytes]:
         file.write_bytes(pickle.dumps(said[::EVERY]))
     human = prompts([name for name in sentence_prompts() if tuned_on(name)]).values()
     return [*pickle.loads(file.read_bytes()), *(pcm[: 8 * 32000] for pcm in human)]
-
-
-def suppressed(pcm: bytes) -> bytes:
-    suppressor, pcm = Suppressor(), pcm + bytes(-len(pcm) % 960)
-    out = b"".join(suppressor.feed(pcm[at : at + 960]) for at in range(0, len(pcm), 960))
-    late = suppressor.delay_ms * 32
-    return out[late:] + bytes(late)
 
 
 def pairs(said: Sequence[bytes], snr_db: float) -> Iterator[tuple[NDArray[np.int_], Array, Array]]:
