@@ -22,7 +22,9 @@ from handsfree.session import demo_folder, packaged_procedures
 TYPED = "eye protection and gloves are on\n1122\naffirmative\n4417\naffirmative\n"
 
 
-def by_process(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def by_process(
+    *words: str, typed: str = "", cwd: Path | None = None, timeout_s: float = 120
+) -> subprocess.CompletedProcess[str]:
     """As a shell runs it."""
     return subprocess.run(
         [sys.executable, "-m", "handsfree", *words],
@@ -30,7 +32,7 @@ def by_process(*words: str, typed: str = "", cwd: Path | None = None) -> subproc
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=timeout_s,
         cwd=cwd,
     )
 

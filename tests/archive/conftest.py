@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from audit.jobs import copy_of, job, original, quick_disk
+from audit.jobs import copy_of, job, original
 
 from handsfree.archive import Archive, Scope, open_archive, read_closed, store
 from handsfree.audit import audit
@@ -17,7 +17,7 @@ from handsfree.record import JobLog
 from handsfree.record.signing import Decision, load_key, new_key
 from handsfree.record.signing import sign as append_signature
 
-__all__ = ["PRACTICE", "fresh_database", "job", "original", "quick_disk"]
+__all__ = ["PRACTICE", "fresh_database", "job", "original"]
 
 PRACTICE = Scope(practice=True)
 PASSPHRASE = "eleven quiet herons"

@@ -60,7 +60,7 @@ def troubled(folder: Path) -> list[dict[str, Any]]:
 
 
 @pytest.fixture
-def entries(tmp_path: Path, unsynced: None) -> list[dict[str, Any]]:
+def entries(tmp_path: Path) -> list[dict[str, Any]]:
     return [
         *job(tmp_path / "whole", WHOLE, WHOLE_LINES),
         *job(tmp_path / "short", SHORT, SHORT_LINES),
@@ -179,9 +179,7 @@ def test_migrations_are_done_one_after_the_other() -> None:
 
 
 @pytest.mark.parametrize("version", ["3", "", "0"])
-def test_a_version_from_elsewhere_is_refused_in_one_line(
-    version: str, tmp_path: Path, unsynced: None
-) -> None:
+def test_a_version_from_elsewhere_is_refused_in_one_line(version: str, tmp_path: Path) -> None:
     JobLog.create(tmp_path / "job", {"schema": version}).close()
     with pytest.raises(RecordError, match=r"reads up to 2; use the handsfree it was written with"):
         current(read_log(tmp_path / "job").lines)
