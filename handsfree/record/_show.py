@@ -13,13 +13,13 @@ from rich.table import Table
 from rich.text import Text
 
 from ._check import Finding, check_chain
-from ._exceptions import exceptions_of, practice_of
+from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
 from ._story import Told, tell
 from ._summary import readings
-from ._wording import clean, counted, items, joined, measured, value_of
+from ._wording import clean, counted, in_use, items, joined, measured, value_of
 
 __all__ = ["render", "show_text"]
 
@@ -154,7 +154,7 @@ def _disposition(rows: Sequence[Told], closed: Told | None) -> Text:
     outcome = value_of(closed, "disposition") or value_of(closed, "outcome") or "closed, no outcome given"
     text = Text(outcome.upper(), style="bold green" if outcome == _GOOD else "bold red")
     for reason in items(closed, "reasons"):
-        text.append("\n" + reason, style="not bold")
+        text.append("\n" + in_use(reason), style="not bold")
     return text
 
 
@@ -185,7 +185,7 @@ def _readings(rows: Sequence[Told]) -> RenderableType:
 
 def _exceptions(rows: Sequence[Told]) -> RenderableType:
     """Everything a supervisor must look at, by number, so that it can't drown in the conversation."""
-    found = [(value_of(row, "seq"), note) for row in rows for note in exceptions_of(row)]
+    found = exceptions(rows)
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))
