@@ -17,6 +17,7 @@ from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
+from ._rejected import how_to_do_again
 from ._story import Told, tell
 from ._summary import readings
 from ._wording import clean, counted, in_use, items, joined, measured, value_of
@@ -98,6 +99,9 @@ def _header(
     signed = _signed(rows, tz, signatures, damaged=damaged)
     if signed is not None:
         table.add_row("Signed", signed)
+    again = how_to_do_again(rows)
+    if again:
+        table.add_row("Go on", Text(again))
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)
