@@ -58,7 +58,7 @@ def finished(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def test_it_ends_with_the_summary_and_the_path(finished: tuple[Path, str]) -> None:
     job, printed = finished
     assert "Disposition: practice, not for a real tire: repaired, return to service" in printed
-    assert str(job / "record.jsonl") in printed
+    assert str(Path(job.name) / "record.jsonl") in printed
 
 
 @pytest.mark.slow
