@@ -21,7 +21,7 @@ from ._rejected import how_to_do_again
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, counted, in_minutes, items, joined, lasting, measured, value_of
+from ._wording import clean, counted, in_minutes, in_use, items, joined, lasting, measured, value_of
 from ._words import check_words
 
 __all__ = [
@@ -59,6 +59,7 @@ __all__ = [
     "how_to_do_again",
     "in_minutes",
     "in_present_form",
+    "in_use",
     "items",
     "jobs_in",
     "joined",

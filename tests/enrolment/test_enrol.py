@@ -301,7 +301,7 @@ def test_what_was_said_to_other_words_is_not_kept(
     assert not made.helps
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive  # held-out sentences are heard right by a voice's transform above, in the fast set
 def test_an_accent_is_heard_better_in_sentences_that_were_not_read(
     ears: PocketSphinxEngine, store: VoiceStore, figures: Figures
 ) -> None:
