@@ -81,8 +81,9 @@ def _understood(row: Told) -> str:
         return f"command: {value_of(row, 'name').replace('_', ' ')}"
     number, slots = row.get("number"), row.get("slots")
     value = value_of(dict(number), "value") if isinstance(number, dict) else ""
-    if value and isinstance(slots, list) and len(slots) == 1 and list(slots[0])[:1] == ["unit"]:
-        return f"understood: {measured({'value': value, 'unit': slots[0][1]})}"
+    match slots:
+        case [["unit", str(unit)]] if value:
+            return f"understood: {measured({'value': value, 'unit': unit})}"
     meaning = joined(value, value_of({"slots": plain(slots)}, "slots") if slots else "")
     return f"understood: {meaning}" if meaning else ""
 

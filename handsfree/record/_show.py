@@ -112,7 +112,8 @@ def _signed(
 ) -> Text | None:
     """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
     row = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
-    number = 0 if row is None else int(row.get("seq") or 0) + 1
+    seq = "" if row is None else value_of(row, "seq")
+    number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None

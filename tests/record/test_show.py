@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
@@ -199,6 +199,9 @@ _ODD_ENTRIES = st.builds(
 
 @settings(max_examples=100, deadline=None)
 @given(st.lists(_ODD_ENTRIES, max_size=4))
+@example([{"kind": "signed", "seq": ":"}])
+@example([{"kind": "event", "type": "answer", "number": {"value": "5"}, "slots": [5]}])
+@example([{"kind": "event", "type": "answer", "number": {"value": "5"}, "slots": [["unit"]]}])
 def test_odd_entries_are_shown_not_raised(entries: list[dict[str, Any]]) -> None:
     console = Console(width=100)
     with console.capture() as capture:
