@@ -37,6 +37,11 @@ __all__ = ["register"]
 
 _IN_WORDS = {"quiet": "little noise, 20 dB", "noise-10db": "noise, 15 and 10 dB"}
 
+_WHY_LOWER = (
+    "Acceptance is the mean over the phrases heard right. It falls where hard ones are among them for the first "
+    "time, or where it is made stricter: what decides is how many are right, and how many are taken for another."
+)
+
 Name = Annotated[
     str,
     typer.Argument(
@@ -192,6 +197,8 @@ def _show(result: Result) -> None:
             "kept" if gain.kept is not None else "kept out",
         )
     Console(width=110).print(table)
+    if any(g.kept is not None and g.after.acceptance < g.before.acceptance for g in result.gains):
+        typer.echo(_WHY_LOWER)
 
 
 def enrolled() -> None:

@@ -25,6 +25,7 @@ from handsfree.record import (
     find_job,
     find_jobs,
     forget_audio,
+    how_to_do_again,
     jobs_in,
     read_log,
     write_private,
@@ -198,7 +199,11 @@ def sign(
         if log.head != read.head:
             raise RecordError(f"{folder} changed while it was looked at; try again")
         line = append_signature(log, opened, name, decision, keys)
+        rows = [one.entry for one in log.lines]
     typer.echo(f"Signed: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
+    again = how_to_do_again(rows)
+    if again:
+        typer.echo(f"Go on: {again}")
 
 
 def _must_be_good(folder: Path, keys: Path) -> None:
@@ -257,7 +262,8 @@ def export_job(
         bool, typer.Option("--pseudonyms", help="Names, badges and keys become person 1, person 2, ...")
     ] = False,
     to: Annotated[
-        Path | None, typer.Option("--to", help="A new file; default: the terminal.", metavar="FILE")
+        Path | None,
+        typer.Option("--to", help="A new file; default: standard output, for a pipe.", metavar="FILE"),
     ] = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
@@ -265,6 +271,11 @@ def export_job(
     if form not in FORMATS:
         raise typer.BadParameter(f"choose one of {', '.join(FORMATS)}", param_hint="--format")
     folder = find_job(job, jobs)
+    if to is None and sys.stdout.isatty():  # thousands of characters, with names in them, and nothing to read
+        raise RecordError(
+            f"{form} is for a program, not for a screen: give --to FILE, or lead the output into a pipe; to read the "
+            "job: handsfree show"
+        )
     text = export(folder, form, pseudonyms=pseudonyms)
     if to is None:
         typer.echo(text, nl=False)

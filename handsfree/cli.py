@@ -28,7 +28,7 @@ from handsfree._evidence import ShopKeys, shop_keys
 from handsfree._shop_file import shop_faults, shop_text
 from handsfree.audio import AudioError, Microphone, MicrophoneLost
 from handsfree.grammar import GrammarError
-from handsfree.hearing import EngineError
+from handsfree.hearing import ENGINES, EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
 from handsfree.record import RecordError, check_chain, counted, find_job, read_log, show_text, summary_text
@@ -307,16 +307,34 @@ def run(
     _finish(_run(setup, screen), setup)
 
 
+def _engine_of(folders: Sequence[Path], wav: Path | None) -> str:
+    """The recognizer that the jobs were begun with; sound files are never typed."""
+    lines = [read_log(folder).lines[:1] for folder in folders]
+    begun = {str(line.body.get("engine", "")) for one in lines for line in one} & {*ENGINES}
+    if wav is not None:
+        begun -= {"typed"}
+    if len(begun) > 1:
+        raise typer.BadParameter(
+            f"the jobs were begun with {' and '.join(sorted(begun))}: choose one", param_hint="--engine"
+        )
+    return next(iter(begun), "pocketsphinx")
+
+
 @app.command(
     short_help="Go on with a job that was stopped or cut off.",
-    epilog="Example: handsfree resume 2026-11-25-142530-job --engine typed",
+    epilog="Example: handsfree resume 2026-11-25-142530-job",
 )
 def resume(
     job: Annotated[
         list[str],
         typer.Argument(help="The job's folder, or its name in the jobs folder; several go on side by side."),
     ],
-    engine: EngineName = "pocketsphinx",
+    engine: Annotated[
+        str,
+        typer.Option(
+            "--engine", help="Recognizer: pocketsphinx, vosk or typed. Default: the one it was begun with."
+        ),
+    ] = "",
     model: Model = None,
     wav: Wav = None,
     device: DeviceName = None,
@@ -331,6 +349,7 @@ def resume(
 ) -> None:
     """Go on with a job that was stopped or interrupted, at the step where it was."""
     folders = [find_job(one, jobs) for one in dict.fromkeys(job)]
+    engine = engine or _engine_of(folders, wav)
     setup = wiring.Setup(
         engine=engine,
         model=_model(engine, model),

@@ -7,11 +7,12 @@ gravity 9.80665 m/s2 are exact by definition (NIST SP 811, appendix B.8); psi, l
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-__all__ = ["UNITS", "Exact", "Quantity", "Unit", "UnitError", "convert"]
+__all__ = ["DECIMALS", "UNITS", "Exact", "Quantity", "Unit", "UnitError", "convert"]
 
 Exact = Decimal | Fraction
 
@@ -80,6 +81,12 @@ UNITS: dict[str, Unit] = {
         Unit("a", "age", Fraction(1), singular="year", plural="years"),
     )
 }
+
+#: Decimals that a workshop's instrument gives in a unit (our own choice, no published source).
+DECIMALS: Mapping[str, int] = {
+    "mm": 1, "cm": 1, "in": 2, "mi": 0, "km": 0, "psi": 1, "kPa": 0, "bar": 2, "N.m": 0, "lbf.ft": 0,
+    "degC": 0, "degF": 0, "km/h": 0, "mph": 0, "m/s": 1, "ft/min": 0, "g": 0, "oz": 1, "kg": 1, "lb": 1,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,12 +13,25 @@ import pytest
 os.environ["HANDSFREE_VOICES"] = str(Path(tempfile.gettempdir()) / f"handsfree-no-voices-{os.getpid()}")
 
 _FIGURE = "figure"
-#: Begun first, or one process works on it while the others have nothing left to do.
-_LONGEST = "test_demo.py"
+#: Begun first, or one process works on them while the others have nothing left to do.
+_LONGEST = ("test_demo.py", "test_pocketsphinx.py", "test_enrol.py", "test_listener.py")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_disk() -> Iterator[None]:
+    """Thousands of lines are written, and no test pulls the plug: waiting for the disk shows nothing.
+
+    That each line is synced before it counts, and what a refused sync does, is shown by watching and refusing the
+    calls (record/test_log.py, record/test_faults.py, session/test_faults.py). A process of its own does sync."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda fd: None)
+        if hasattr(os, "fdatasync"):
+            patch.setattr(os, "fdatasync", lambda fd: None)
+        yield
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: item.path.name != _LONGEST)
+    items.sort(key=lambda item: item.path.name not in _LONGEST)
 
 
 class Figures:

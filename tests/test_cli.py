@@ -22,7 +22,9 @@ from handsfree.session import demo_folder, packaged_procedures
 TYPED = "eye protection and gloves are on\n1122\naffirmative\n4417\naffirmative\n"
 
 
-def by_process(*words: str, typed: str = "", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def by_process(
+    *words: str, typed: str = "", cwd: Path | None = None, timeout_s: float = 120
+) -> subprocess.CompletedProcess[str]:
     """As a shell runs it."""
     return subprocess.run(
         [sys.executable, "-m", "handsfree", *words],
@@ -30,7 +32,7 @@ def by_process(*words: str, typed: str = "", cwd: Path | None = None) -> subproc
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=timeout_s,
         cwd=cwd,
     )
 
@@ -178,11 +180,10 @@ def test_a_typed_job_that_ends_early_can_be_resumed_and_shown(tmp_path: Path) ->
     shown = handsfree("show", str(job))
     assert shown.returncode == 0
     assert "4417" in shown.stdout
+    # By keyboard again: that is how it was begun.
     again = handsfree(
         "resume",
         job.name,
-        "--engine",
-        "typed",
         "--practice",
         "--jobs",
         str(tmp_path),
@@ -209,6 +210,19 @@ def test_the_line_to_go_on_with_is_a_command_that_works(tmp_path: Path) -> None:
         words = shlex.split(go_on(done).partition("Go on with: ")[2])
         done = run(*words[1:], typed="")
         assert done.returncode == 3, done.stderr
+
+
+def test_jobs_begun_with_different_recognizers_are_opened_with_the_one_that_is_named(tmp_path: Path) -> None:
+    handsfree("run", "--engine", "typed", "--practice", "--jobs", str(tmp_path), typed=TYPED)
+    (typed,) = tmp_path.iterdir()
+    spoken = tmp_path / "spoken"
+    with JobLog.create(spoken, {"engine": "pocketsphinx"}):
+        pass
+    both = handsfree("resume", "spoken", typed.name, "--practice", "--jobs", str(tmp_path))
+    assert both.returncode == 2
+    assert "the jobs were begun with pocketsphinx and typed: choose one" in " ".join(
+        both.stderr.replace("\u2502", " ").split()
+    )
 
 
 def test_a_changed_record_is_shown_and_is_an_error(tmp_path: Path) -> None:

@@ -221,6 +221,19 @@ def test_a_rejection_is_overturned_only_with_a_reason_and_both_are_shown(shop: P
     assert handsfree("audit", "job").code == 0
 
 
+def test_a_rejected_job_says_how_the_work_goes_on(shop: Path, handsfree: Run) -> None:
+    how = "do the work again as a new job, by the same work order: handsfree run --procedure "
+    handsfree("keys", "new", "ortega.pem")
+    sign = ("sign", "job", "--key", "ortega.pem")
+    signed = handsfree(*sign, "--reject", "wet cement", "--redo", "cement").out
+    assert "\nGo on: a rejected job stays closed; " + how in signed
+    assert how in handsfree("resume", "job", "--practice").one_line()
+    shown = " ".join(handsfree("show", "job").out.replace("\u2502", " ").split())
+    assert "Go on a rejected job stays closed; " + how in shown
+    handsfree(*sign, "--accept", "--reason", "it was the lamp")
+    assert "Go on" not in handsfree("show", "job").out
+
+
 def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     handsfree("keys", "new", "ortega.pem")
     sign = ("sign", "job", "--key", "ortega.pem")
@@ -293,6 +306,16 @@ def test_a_job_is_exported_to_a_private_file_that_is_never_overwritten(shop: Pat
     assert "exists" in handsfree("export", "job", "--to", "x.csv").one_line()
     assert handsfree("export", "job", "--format", "docx").code == 2
     assert "Ana" not in handsfree("export", "job", "--pseudonyms").out
+
+
+def test_no_export_is_poured_on_a_screen(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    done = handsfree("export", "job")
+    assert done.one_line().startswith("handsfree: json is for a program, not for a screen: give --to FILE")
+    assert done.out == ""
+    assert handsfree("export", "job", "--to", "x.json").code == 0
+    monkeypatch.setattr("sys.stdout.isatty", lambda: False)
+    assert handsfree("export", "job").out == (shop / "x.json").read_text(encoding="utf-8")
 
 
 def test_the_export_of_a_damaged_record_says_so(shop: Path, handsfree: Run) -> None:

@@ -23,7 +23,8 @@ __all__ = ["DERIVED", "LAYOUT", "METADATA", "attachment", "content", "job", "lay
 #: Version of this layout and of what is computed into it; the archive holds it in its table ``layout``.
 #: 2: a technician is the badge, no longer the name typed at the start.
 #: 3: a job that its supervisor rejected is not released, repaired or scrapped.
-LAYOUT = 3
+#: 4: exceptions are those that show and the pages count, their amounts as a technician says them.
+LAYOUT = 4
 METADATA = MetaData()
 
 

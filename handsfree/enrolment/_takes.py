@@ -144,6 +144,8 @@ def from_folder(folder: Path, phrases: Sequence[Phrase]) -> Sound:
 
 def from_file(path: Path) -> Sound:
     """One recording in which the phrases are read one after the other, with pauses. Raises AudioError."""
+    if not path.exists():
+        raise AudioError(f"{path}: no such folder or sound file; give a folder of sound files, or one file")
     pcm = read_sound(path)
     room, rest = room_noise(pcm), frames(pcm)
     return lambda number: rest if number else frames(room)

@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import Finding, check_chain, check_read
+from ._check import OLDER, Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -16,17 +16,20 @@ from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
 from ._place import find_job, find_jobs, jobs_in
-from ._read import Damage, LogRead, read_log
+from ._read import RECORD, Damage, LogRead, read_log
+from ._rejected import how_to_do_again
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, counted, in_minutes, items, joined, lasting, measured, value_of
+from ._wording import clean, counted, in_minutes, in_use, items, joined, lasting, measured, value_of
 from ._words import check_words
 
 __all__ = [
     "AUDIO",
     "FORMATS",
     "GENESIS",
+    "OLDER",
+    "RECORD",
     "SCHEMA",
     "WITHHELD",
     "Clock",
@@ -53,8 +56,10 @@ __all__ = [
     "find_jobs",
     "forget_audio",
     "hash_prefix",
+    "how_to_do_again",
     "in_minutes",
     "in_present_form",
+    "in_use",
     "items",
     "jobs_in",
     "joined",

@@ -14,9 +14,11 @@ from ._read import LogRead, read_log
 from ._wording import counted, days_of
 from ._words import check_words
 
-__all__ = ["Finding", "check_chain", "check_read"]
+__all__ = ["OLDER", "Finding", "check_chain", "check_read"]
 
 MISSING = "the file is missing"
+#: What a record without a signature that the shop's list knows may be: by itself nobody can tell which.
+OLDER = "an older copy, or its end was cut off"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from ._phrases import limit_of, takes_over
 from ._story import Told
-from ._wording import Entry, has, items, joined, measured, seconds, value_of
+from ._wording import Entry, has, in_use, items, joined, measured, seconds, value_of
 
-__all__ = ["exceptions_of", "practice_of"]
+__all__ = ["exceptions", "exceptions_of", "practice_of"]
+
+#: An accepted utterance less likely to be what was said than this is shown (our own choice, no published source).
+_NEAR = 0.6
 
 
 def exceptions_of(row: Told) -> list[str]:
     """Why this line is out of the ordinary, nothing when it is not."""
     if value_of(row, "kind") == "open":
         return _opened(row)
+    if value_of(row, "kind") == "close":
+        return [in_use(text) for text in items(row, "exceptions") if text.startswith("concession")]
     rule = _RULES.get(value_of(row, "kind"))
     found = rule(row) if rule else ""
     return [found] if found else []
+
+
+def exceptions(rows: Sequence[Told]) -> list[tuple[str, str]]:
+    """A job's exceptions, each with its line's number, in order. What counts or lists them goes by this or asks
+    ``exceptions_of`` of every line, so that the end of a session, ``show`` and the pages say one number."""
+    return [(value_of(row, "seq"), note) for row in rows for note in exceptions_of(row)]
 
 
 def practice_of(opened: Entry) -> str:
@@ -42,7 +53,7 @@ def _verdict(row: Told) -> str:
     what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
     severity = value_of(row, "severity")
     mild = f" ({severity})" if severity in ("warn", "note") else ""
-    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), value_of(row, "reason"))
+    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), in_use(value_of(row, "reason")))
     after = _put_right(row)
     return f"{told.rstrip('.')}; {after}" if after else told
 
@@ -120,7 +131,7 @@ def _hold_point(row: Told) -> str:
     if outcome == "released" and by == "disposition":
         return ""
     doubt = value_of(row, "verified") if value_of(row, "verified") == "not verified" else ""
-    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", doubt, *items(row, "reasons"))
+    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", doubt, *map(in_use, items(row, "reasons")))
 
 
 def _signed(row: Told) -> str:
@@ -131,11 +142,33 @@ def _signed(row: Told) -> str:
     return "" if decision == "accept" and not value_of(row, "reason") else told
 
 
+def _missed(row: Told) -> str:
+    """A caution that was not read back at once: whoever stumbles over it may not have listened."""
+    if row.step_kind != "caution":
+        return ""
+    heard = f', "{value_of(row, "heard")}" was said' if has(row, "heard") else ""
+    return f"{value_of(row, 'step')}: not read back at once{heard}"
+
+
+def _weak(row: Told) -> str:
+    """An utterance taken although its sound left much doubt: the acceptance is no proof, listen to it."""
+    scores = row.get("scores")
+    if value_of(row, "accepted") != "true" or not isinstance(scores, dict):
+        return ""
+    try:
+        probability = float(scores["probability"])
+    except (KeyError, TypeError, ValueError):
+        return ""  # typed, or of another engine
+    return f'"{value_of(row, "text")}": {probability:.0%} sure by its sound' if probability < _NEAR else ""
+
+
 def _at(what: str) -> Callable[[Told], str]:
     return lambda row: f"{what} at {value_of(row, 'step')}"
 
 
 _RULES: dict[str, Callable[[Told], str]] = {
+    "event": _weak,
+    "missed": _missed,
     "verdict": _verdict,
     "reading": _reading,
     "answer": _corrected,
@@ -143,7 +176,7 @@ _RULES: dict[str, Callable[[Told], str]] = {
     "wait": _wait,
     "caution": lambda row: "" if has(row, "read_back") else f"caution not read back: {value_of(row, 'text')}",
     "cut_off": _at("what must be heard was cut off"),
-    "not_judged": lambda row: f"{value_of(row, 'step')}: not judged, {value_of(row, 'reason')}",
+    "not_judged": lambda row: f"{value_of(row, 'step')}: not judged, {in_use(value_of(row, 'reason'))}",
     "disposed": _disposed,
     "hold_point": _hold_point,
     "code": lambda row: (

@@ -16,6 +16,7 @@ from ._wording import (
     days_of,
     has,
     in_minutes,
+    in_use,
     items,
     joined,
     measured,
@@ -80,6 +81,9 @@ def _understood(row: Told) -> str:
         return f"command: {value_of(row, 'name').replace('_', ' ')}"
     number, slots = row.get("number"), row.get("slots")
     value = value_of(dict(number), "value") if isinstance(number, dict) else ""
+    match slots:
+        case [["unit", str(unit)]] if value:
+            return f"understood: {measured({'value': value, 'unit': unit})}"
     meaning = joined(value, value_of({"slots": plain(slots)}, "slots") if slots else "")
     return f"understood: {meaning}" if meaning else ""
 
@@ -154,7 +158,7 @@ def limit_of(row: Told) -> str:
     """A verdict's limits in words."""
     low, high = value_of(row, "low"), value_of(row, "high")
     least, most = ("more than", "under") if value_of(row, "inclusive") == "false" else ("at least", "at most")
-    return joined(low and f"{least} {low}", high and f"{most} {high}", sep=" and ")
+    return in_use(joined(low and f"{least} {low}", high and f"{most} {high}", sep=" and "))
 
 
 def _verdict(row: Told) -> Phrase:
@@ -162,8 +166,8 @@ def _verdict(row: Told) -> Phrase:
     text = joined(
         outcome.upper(),
         limit_of(row),
-        margin and f"margin {margin}",
-        value_of(row, "reason").rstrip("."),
+        margin and in_use(f"margin {margin}"),
+        in_use(value_of(row, "reason").rstrip(".")),
         source and f"[{source}]",
     )
     style = (
@@ -215,7 +219,8 @@ def _not_confirmed(row: Told) -> Phrase:
 def _hold_point(row: Told) -> Phrase:
     outcome = value_of(row, "outcome")
     who = joined(value_of(row, "by"), value_of(row, "name"), value_of(row, "verified"))
-    text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *items(row, "reasons"))
+    reasons = map(in_use, items(row, "reasons"))
+    text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *reasons)
     sources = items(row, "sources")
     text = joined(text, f"[{'; '.join(sources)}]" if sources else "")
     return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
@@ -271,7 +276,8 @@ def _voice(row: Told) -> Phrase:
 
 
 def _close(row: Told) -> Phrase:
-    text = joined(value_of(row, "disposition") or value_of(row, "outcome"), *items(row, "reasons"))
+    reasons = map(in_use, items(row, "reasons"))
+    text = joined(value_of(row, "disposition") or value_of(row, "outcome"), *reasons)
     return Phrase("closed", Text(text), "bold")
 
 

@@ -13,13 +13,14 @@ from rich.table import Table
 from rich.text import Text
 
 from ._check import Finding, check_chain
-from ._exceptions import exceptions_of, practice_of
+from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
+from ._rejected import how_to_do_again
 from ._story import Told, tell
 from ._summary import readings
-from ._wording import clean, counted, items, joined, measured, value_of
+from ._wording import clean, counted, in_use, items, joined, measured, value_of
 
 __all__ = ["render", "show_text"]
 
@@ -98,6 +99,9 @@ def _header(
     signed = _signed(rows, tz, signatures, damaged=damaged)
     if signed is not None:
         table.add_row("Signed", signed)
+    again = how_to_do_again(rows)
+    if again:
+        table.add_row("Go on", Text(again))
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)
@@ -108,7 +112,8 @@ def _signed(
 ) -> Text | None:
     """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
     row = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
-    number = 0 if row is None else int(row.get("seq") or 0) + 1
+    seq = "" if row is None else value_of(row, "seq")
+    number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
@@ -154,7 +159,7 @@ def _disposition(rows: Sequence[Told], closed: Told | None) -> Text:
     outcome = value_of(closed, "disposition") or value_of(closed, "outcome") or "closed, no outcome given"
     text = Text(outcome.upper(), style="bold green" if outcome == _GOOD else "bold red")
     for reason in items(closed, "reasons"):
-        text.append("\n" + reason, style="not bold")
+        text.append("\n" + in_use(reason), style="not bold")
     return text
 
 
@@ -185,7 +190,7 @@ def _readings(rows: Sequence[Told]) -> RenderableType:
 
 def _exceptions(rows: Sequence[Told]) -> RenderableType:
     """Everything a supervisor must look at, by number, so that it can't drown in the conversation."""
-    found = [(value_of(row, "seq"), note) for row in rows for note in exceptions_of(row)]
+    found = exceptions(rows)
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import rfc8785
 
-from ._check import Finding
+from ._check import OLDER, Finding
 from ._errors import RecordError
 from ._files import OsAppendFile, explain, set_aside, write_new
 from ._keys import Key, public_keys, verified
@@ -172,7 +172,7 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
             "signed",
             0,
             f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and this record does not hold the "
-            "line: an older copy, or its end was cut off",
+            f"line: {OLDER}",
         )
         for row in rows
         if row.get("job") == read.lines[0].hash and row.get("line") not in here

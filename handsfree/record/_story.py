@@ -24,6 +24,7 @@ class Told(dict[str, Any]):
     plan: Entry = {}  # noqa: RUF012 - the line that started this wait
     inputs: tuple[Told, ...] = ()  # the readings that this wait was computed from
     technician: str = ""  # who worked when this line was written, by the rule of _people
+    step_kind: str = ""  # what kind of step this line's step is, as its own line said
     reopened: bool = False  # whether a correction had asked for this line's replacement
     judged: Told | None = None  # the reading that this verdict is about
     replaced_by: Told | None = None
@@ -65,8 +66,12 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
     event: Entry = {}
     reading: Told | None = None
     held: dict[str, Told] = {}
+    step_kinds: dict[str, str] = {}
     for row in rows:
         kind, step = value_of(row, "kind"), value_of(row, "step")
+        if kind == "step":
+            step_kinds[step] = value_of(row, "step_kind")
+        row.step_kind = step_kinds.get(step, "")
         if kind == "event":
             event = row
         row.cause = event

@@ -6,10 +6,10 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from ._exceptions import exceptions_of
+from ._exceptions import exceptions, exceptions_of
 from ._read import read_log
 from ._story import Told, tell
-from ._wording import counted, items, measured, seconds, value_of
+from ._wording import counted, in_use, items, measured, seconds, value_of
 
 __all__ = ["readings", "summary_text"]
 
@@ -25,8 +25,9 @@ def summary_text(folder: Path | str) -> str:
     closing = kinds["close"][-1] if kinds["close"] else Told()
     lines = [note for row in kinds["open"] for note in exceptions_of(row)]
     lines += [f"Disposition: {value_of(closing, 'disposition') or 'not closed'}"]
-    lines += [f"Reason: {reason}" for reason in items(closing, "reasons")]
-    lines += [f"Exception: {text}" for text in items(closing, "exceptions")]
+    lines += [f"Reason: {in_use(reason)}" for reason in items(closing, "reasons")]
+    odd = exceptions(rows)
+    lines += [f"Exceptions: {len(odd) or 'none'}", *(f"  {f'#{seq}':<5} {note}" for seq, note in odd)]
     table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
     lines += _technicians(rows)
     return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds), *_seal(kinds)])

@@ -13,6 +13,8 @@ from typing import Any
 
 from rich.text import Text
 
+from ._units import in_use
+
 __all__ = [
     "Entry",
     "clean",
@@ -20,6 +22,7 @@ __all__ = [
     "days_of",
     "has",
     "in_minutes",
+    "in_use",
     "items",
     "joined",
     "lasting",
@@ -103,10 +106,10 @@ def stepped(row: Mapping[str, Any], key: str) -> str:
 
 
 def measured(row: Mapping[str, Any]) -> str:
-    """A reading's or an answer's value: measurand, value and unit."""
+    """A reading's or an answer's value: measurand, value and unit, as a technician says them."""
     value = value_of(row, "value") or value_of(row, "outcome")
     unit = value_of(row, "unit")
-    amount = value if unit in ("", "1") else f"{value} {unit}"
+    amount = value if unit in ("", "1") else in_use(f"{value} {unit}")
     return joined(value_of(row, "measurand") or value_of(row, "condition"), amount, sep=" ")
 
 
@@ -125,8 +128,8 @@ def lasting(whole: int) -> str:
 
 
 def in_minutes(text: str) -> str:
-    """A rule's sentence with its seconds in the same form."""
-    return re.sub(r"(?<![\d.-])(\d{2,7}) s\b", lambda found: lasting(int(found.group(1))), text)
+    """A rule's sentence with its seconds in the same form, and its amounts as a technician says them."""
+    return in_use(re.sub(r"(?<![\d.-])(\d{2,7}) s\b", lambda found: lasting(int(found.group(1))), text))
 
 
 def _safe(value: object) -> str:

@@ -89,11 +89,17 @@ _GROUPS = (
     ("no", "Not for the road"),
     ("yes", "May go back on the road, nothing out of the ordinary"),
     ("practice", "Practice"),
+    ("older", "Older copies of other jobs here"),
 )
 
 
 def _group(entry: Entry) -> str:
-    special = {"damaged record": "damaged", "not finished": "open", "practice": "practice"}
+    special = {
+        "damaged record": "damaged",
+        "not finished": "open",
+        "practice": "practice",
+        "older copy": "older",
+    }
     return special.get(entry.status.group, entry.status.tone)
 
 

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from handsfree.record import Told, exceptions_of, items, value_of
+from handsfree.record import Told, exceptions_of, value_of
 
 from ._source import Source
-from ._status import closing
 
 __all__ = ["Odd", "look_at", "sort_of", "sorted_out"]
-
-#: An accepted utterance less likely to be what was said than this is shown (our own choice, no published source).
-NEAR = 0.6
 
 #: In the order of the page: key, heading.
 HEADINGS: Mapping[str, str] = {
@@ -36,6 +32,7 @@ HEADINGS: Mapping[str, str] = {
 
 _KINDS: Mapping[str, str] = {
     "hold_point": "release", "disposed": "release", "code": "release", "not_judged": "judged",
+    "close": "release", "missed": "caution", "event": "weak",
     "inspect": "found", "wait": "wait", "caution": "caution", "cut_off": "caution", "reading": "correction",
     "answer": "correction", "back": "correction", "hold": "interrupted", "stop": "interrupted",
     "resumed": "interrupted", "device": "interrupted", "recovered": "interrupted", "technician": "interrupted",
@@ -57,8 +54,7 @@ class Odd:
 
 def look_at(source: Source) -> list[Odd]:
     """Every exception of the record, each once, the gravest kind first and within a kind in order of time."""
-    found = [odd for row in source.rows for odd in _of(row, source)]
-    found += _concessions(source)
+    found = [_odd(row, value_of(row, "seq"), text) for row in source.rows for text in exceptions_of(row)]
     order = list(HEADINGS)
     return sorted(found, key=lambda odd: order.index(odd.sort))
 
@@ -66,18 +62,6 @@ def look_at(source: Source) -> list[Odd]:
 def sorted_out(found: Sequence[Odd]) -> list[tuple[str, list[Odd]]]:
     """Heading and entries, in the order of the page."""
     return [(HEADINGS[key], list(group)) for key, group in groupby(found, key=lambda odd: odd.sort)]
-
-
-def _of(row: Told, source: Source) -> Iterator[Odd]:
-    seq = value_of(row, "seq")
-    for text in exceptions_of(row):
-        yield _odd(row, seq, text)
-    if row.get("kind") == "missed" and _step_kind(source, value_of(row, "step")) == "caution":
-        heard = f', "{value_of(row, "heard")}" was said' if value_of(row, "heard") else ""
-        yield Odd("caution", seq, f"{value_of(row, 'step')}: not read back at once{heard}")
-    weak = _weak(row)
-    if weak:
-        yield Odd("weak", seq, weak)
 
 
 _GRAVE = ("release", "refused", "outside", "close", "judged", "found", "wait", "loosened")
@@ -100,29 +84,3 @@ def sort_of(row: Told, text: str) -> str:
     if kind == "verdict":
         return "close" if value_of(row, "outcome") == "close" else "outside"
     return _KINDS.get(kind, "other")
-
-
-def _step_kind(source: Source, step: str) -> str:
-    found = source.step(step)
-    return found.kind if found is not None else ""
-
-
-def _weak(row: Told) -> str:
-    """An utterance taken although its sound left much doubt: the acceptance is no proof, listen to it."""
-    scores = row.get("scores")
-    if row.get("kind") != "event" or value_of(row, "accepted") != "true" or not isinstance(scores, dict):
-        return ""
-    try:
-        probability = float(scores["probability"])
-    except (KeyError, TypeError, ValueError):
-        return ""  # typed, or of another engine
-    return f'"{value_of(row, "text")}": {probability:.0%} sure by its sound' if probability < NEAR else ""
-
-
-def _concessions(source: Source) -> Iterator[Odd]:
-    """The reasons a person released a tire over: they stand in the closing line, every other exception in its own."""
-    closed = closing(source)
-    told = items(closed, "exceptions") if closed else source.state.exceptions if source.state else ()
-    for text in told:
-        if text.startswith("concession"):
-            yield Odd("release", value_of(closed, "seq") if closed else "", text, grave=True)

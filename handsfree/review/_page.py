@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from handsfree.record import badge_of, counted, crew, items, value_of
+from handsfree.record import badge_of, counted, crew, how_to_do_again, items, value_of
 
 from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
@@ -60,6 +60,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
             name=source.name,
             status=status,
             signatures=signatures_of(source, clock),
+            go_on=how_to_do_again(source.rows),
             closed=closed is not None,
             facts=facts_of(source, clock),
             odd=odd,

@@ -60,6 +60,8 @@ def signature_state(source: Source) -> str:
     """In a word or two, for an index."""
     signed = [value_of(row, "decision") for row in source.rows if row.get("kind") == "signed"]
     decision = signed[-1] if signed else ""
+    if source.newer:
+        return "older copy"
     if any(one.check == "signed" and one.line == 0 for one in source.findings):
         return "signature gone"
     if not decision:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from handsfree.limits import LimitsError
@@ -13,6 +14,8 @@ from handsfree.procedure import Book, ProcedureError, PromptError, State
 from handsfree.procedure._model import Step
 from handsfree.record import (
     AUDIO,
+    OLDER,
+    RECORD,
     Finding,
     LogRead,
     RecordError,
@@ -27,7 +30,7 @@ from handsfree.record import (
 )
 from handsfree.session import job_book, replay
 
-__all__ = ["AUDIO_LIMIT", "Sound", "Source", "read_source"]
+__all__ = ["AUDIO_LIMIT", "Sound", "Source", "beside", "read_source"]
 
 #: Sound in one page, bytes before base64: a page that a phone still opens and a mail still carries.
 AUDIO_LIMIT = 24 << 20
@@ -47,7 +50,8 @@ class Sound:
 @dataclass(frozen=True, slots=True)
 class Source:
     """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was;
-    ``keys``: the shop's folder of public keys that its signatures were held against, None: they were not."""
+    ``keys``: the shop's folder of public keys that its signatures were held against, None: they were not;
+    ``newer``: the job beside it that holds this record whole and goes on where it ends, "" for none."""
 
     name: str
     rows: Sequence[Told]
@@ -57,6 +61,7 @@ class Source:
     doubt: str = ""
     sounds: Mapping[str, Sound] = field(default_factory=dict)
     keys: Path | None = None
+    newer: str = ""
 
     def step(self, name: str) -> Step | None:
         """A step of the procedure that was followed; None when it is not known."""
@@ -84,6 +89,35 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
     return Source(name, rows, findings, book, state, doubt, sounds, keys)
+
+
+def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
+    """The same, where it lacks a signature that the shop's list knows and a job of ``jobs`` has it: then it is an
+    older copy of that job, and no damage. ``folder``: its own."""
+    lacking = [
+        one for one in source.damage if one.check == "signed" and one.line == 0 and OLDER in one.message
+    ]
+    newer = _newer(folder, jobs) if lacking else ""
+    if not newer:
+        return source
+    told = Finding("signed", 0, f"an older copy of {newer}, which goes on where this one ends", "warn")
+    return replace(source, findings=[*(f for f in source.findings if f not in lacking), told], newer=newer)
+
+
+def _newer(folder: Path, jobs: Sequence[Path]) -> str:
+    own = read_log(folder).lines
+    first, found = own[0].hash.encode(), ""
+    for other in jobs:
+        if other == folder:
+            continue
+        with contextlib.suppress(OSError, RecordError):  # what can't be read is told in its own place
+            with (other / RECORD).open("rb") as file:
+                if first not in file.readline():  # the first line's own hash is in it
+                    continue
+            lines = read_log(other).lines
+            if len(lines) > len(own) and lines[len(own) - 1].hash == own[-1].hash:
+                own, found = (*own, *lines[len(own) :]), other.name
+    return found
 
 
 def _about_signatures(read: LogRead, keys: Path | None) -> list[Finding]:

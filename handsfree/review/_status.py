@@ -57,6 +57,8 @@ def status_of(source: Source, exceptions: int) -> Status:
     practice = practice_of(opened)
     if source.damage:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
+    elif source.newer:
+        tone, answer, group = "no", f"No: an older copy; see {source.newer}", "older copy"
     elif closed is None:
         tone, answer, group = "no", "No: the job is not finished", "not finished"
     elif source.doubt:

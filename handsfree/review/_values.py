@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from handsfree.quantity import UNITS, Quantity, UnitError
+from handsfree.quantity import DECIMALS, UNITS, Quantity, UnitError
 
 __all__ = ["amount", "both", "customary", "parse", "reading", "shown", "told"]
 
@@ -21,7 +21,7 @@ _OTHER: Mapping[str, str] = {
 }  # fmt: skip
 _SYMBOL: Mapping[str, str] = {
     "deg": "°", "degC": "\u202f°C", "degF": "\u202f°F", "N.m": "\u202fN·m", "lbf.ft": "\u202flbf·ft",
-    "a": "\u202fyears", "1": "", "%": "\u202f%", "K": "\u202fK",
+    "a": "\u202fyears", "1": "", "%": "\u202f%", "K": "\u202f°C",
 }  # fmt: skip
 _QUANTITY = re.compile(r"(?P<value>\S+) (?P<unit>\S+)")
 #: Far beyond anything that is measured; a longer number is no reading, and would only cost time.
@@ -82,13 +82,6 @@ def both(value: Quantity, digits: int = 4) -> tuple[str, str]:
     return amount(value, digits), amount(_no_finer(converted), 3)
 
 
-#: Decimals that a workshop's instrument gives in a unit (our own choice, no published source).
-_DECIMALS: Mapping[str, int] = {
-    "mm": 1, "cm": 1, "in": 2, "mi": 0, "km": 0, "psi": 1, "kPa": 0, "bar": 2, "N.m": 0, "lbf.ft": 0,
-    "degC": 0, "degF": 0, "km/h": 0, "mph": 0, "m/s": 1, "ft/min": 0, "g": 0, "oz": 1, "kg": 1, "lb": 1,
-}  # fmt: skip
-
-
 def customary(value: Quantity, end: str = "", *, heard: bool = False) -> tuple[str, str]:
     """The value and its conversion ("" for none) as an instrument gives them, for somebody who did not measure.
 
@@ -103,11 +96,11 @@ def customary(value: Quantity, end: str = "", *, heard: bool = False) -> tuple[s
         converted = None
     if converted is None or other is None or not converted.value:
         return own, ""  # nothing that such an instrument would show
-    return own, amount(Quantity(Decimal(f"{float(converted.value):.{_DECIMALS[other]}f}"), other))
+    return own, amount(Quantity(Decimal(f"{float(converted.value):.{DECIMALS[other]}f}"), other))
 
 
 def _cut(value: Quantity, end: str) -> Quantity:
-    step = Fraction(1, 10 ** _DECIMALS.get(value.unit, 2))
+    step = Fraction(1, 10 ** DECIMALS.get(value.unit, 2))
     exact = Fraction(value.value)
     if exact % step == 0:
         return value

@@ -7,16 +7,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.record import RecordError
+from handsfree.record import RECORD, RecordError
 
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
 from ._page import job_page
-from ._source import AUDIO_LIMIT, Source, read_source
+from ._source import AUDIO_LIMIT, Source, beside, read_source
 
 __all__ = ["Written", "forget_pages", "review_folder", "review_job"]
 
-_RECORD = "record.jsonl"
 _PAGE, _PLACE = "review.html", "review"
 _INDEX = "index.html"
 
@@ -78,7 +77,7 @@ def review_folder(
     place = out or folder / _PLACE
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
-    jobs = sorted(path.parent for path in folder.glob(f"*/{_RECORD}"))
+    jobs = sorted(path.parent for path in folder.glob(f"*/{RECORD}"))
     if not jobs:
         raise RecordError(f"{folder}: no jobs there; give a job's folder, or a folder of jobs")
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -97,7 +96,7 @@ def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> 
     """Job by job, so that a folder of thousands needs the memory of one."""
     for job in jobs:
         try:
-            source = _read(job, customer, keys)
+            source = beside(_read(job, customer, keys), job, jobs)
         except RecordError as error:
             yield unreadable(job.name, str(error)), True
             continue

@@ -55,8 +55,9 @@ def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | No
 
 def _stops(hypothesis: Hypothesis, armed: Armed) -> bool:
     """Whether work is to stop: also when it was heard in too much noise, with a gap, or by one of two recognizers,
-    since stopping for nothing hurts nobody."""
-    if not hypothesis.text or not (hypothesis.accepted or hypothesis.reason in (DROWNED, GAP, UNLIKE)):
+    since stopping for nothing hurts nobody. A bare "stop" must be heard well: one syllable is found in any noise."""
+    doubtful = hypothesis.reason in (DROWNED, GAP, UNLIKE) and " " in hypothesis.text
+    if not hypothesis.text or not (hypothesis.accepted or doubtful):
         return False
     meaning = armed.interpret(hypothesis.text)
     return meaning is not None and meaning.label == "command" and meaning.slot("command") == "stop_work"

@@ -26,7 +26,15 @@ from handsfree.procedure import (
     event_body,
     read_procedure,
 )
-from handsfree.record import JobLog, RecordError, check_words, in_present_form, read_log, write_private
+from handsfree.record import (
+    JobLog,
+    RecordError,
+    check_words,
+    how_to_do_again,
+    in_present_form,
+    read_log,
+    write_private,
+)
 from handsfree.session._clock import Clock
 from handsfree.session._replay import Replayed, entry, replay
 
@@ -216,7 +224,8 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             _seal(log, replayed, clock)
             ending = machine.book.procedure.end(machine.state.outcome)
             how = ending.disposition if ending else machine.state.outcome
-            raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
+            again = how_to_do_again([line.entry for line in log.lines])
+            raise RecordError(f"{folder.name} is finished: {how}; {again or 'see it with handsfree show'}")
     except BaseException:
         log.close()
         raise

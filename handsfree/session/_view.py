@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Protocol
 
 from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
-from handsfree.record import lasting
+from handsfree.record import in_use, lasting
 from handsfree.session._ears import Heard, Level, Lines
 
 __all__ = ["NoView", "PlainView", "View"]
@@ -55,7 +55,7 @@ def _understood(event: Event) -> str:
             return f"command {name.replace('_', ' ')}"
         case Answer(number=number, slots=slots) if number is not None:
             unit = next((f" {value}" for key, value in slots if key == "unit"), "")
-            return f"{number.value}{unit}"
+            return in_use(f"{number.value}{unit}")
         case Answer(slots=slots) if slots:
             return ", ".join(f"{key} {value}" for key, value in slots)
         case Answer(text=text):
@@ -75,11 +75,11 @@ def _understood(event: Event) -> str:
 def _reading(body: Mapping[str, str]) -> str:
     replaced = f" (replaces record {body['replaces']})" if body.get("replaces") else ""
     unit = "" if body["unit"] == "1" else body["unit"]
-    return f"{body['measurand']} = {body['value']} {unit}".strip() + replaced
+    return in_use(f"{body['measurand']} = {body['value']} {unit}".strip()) + replaced
 
 
 def _verdict(body: Mapping[str, str]) -> str:
-    return f"{body['outcome'].upper()}  {body['reason']}  [{body['rule']}; {body['source']}]"
+    return f"{body['outcome'].upper()}  {in_use(body['reason'])}  [{body['rule']}; {body['source']}]"
 
 
 def _wait(body: Mapping[str, str]) -> str:

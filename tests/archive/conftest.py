@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from audit.jobs import copy_of, job, original, quick_disk
+from audit.jobs import copy_of, job, original
 
 from handsfree.archive import Archive, Scope, open_archive, read_closed, store
 from handsfree.audit import audit
@@ -17,7 +17,7 @@ from handsfree.record import JobLog
 from handsfree.record.signing import Decision, load_key, new_key
 from handsfree.record.signing import sign as append_signature
 
-__all__ = ["PRACTICE", "fresh_database", "job", "original", "quick_disk"]
+__all__ = ["PRACTICE", "fresh_database", "job", "original"]
 
 PRACTICE = Scope(practice=True)
 PASSPHRASE = "eleven quiet herons"
@@ -51,7 +51,7 @@ def simulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from handsfree.bench._copies import simulated as simulate
 
     place = tmp_path_factory.mktemp("simulated")
-    templates = simulate(place / "templates", (0, 1, 2, 6), lambda folder: audit(folder).passed)
+    templates = simulate(place / "templates", (0, 1, 2, 9), lambda folder: audit(folder).passed)
     assert len(templates) == 4
     for number in range(8):
         sealed = copied(templates[number % len(templates)], number)

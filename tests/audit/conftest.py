@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from .jobs import copy_of, job, original, quick_disk
+from .jobs import copy_of, job, original
 
-__all__ = ["job", "original", "quick_disk"]
+__all__ = ["job", "original"]
 
 
 @pytest.fixture

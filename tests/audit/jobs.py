@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import shutil
 from collections.abc import Callable, Mapping, Sequence
@@ -100,14 +99,6 @@ def whole_job(
     finally:
         running.close()
     return folder
-
-
-@pytest.fixture(autouse=True)
-def quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
-    """That lines are synced is the record's own test."""
-    monkeypatch.setattr(os, "fsync", lambda _: None)
-    if hasattr(os, "fdatasync"):
-        monkeypatch.setattr(os, "fdatasync", lambda _: None)
 
 
 @pytest.fixture(scope="session")

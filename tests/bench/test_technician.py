@@ -146,7 +146,7 @@ def test_a_read_back_that_says_something_else_is_found_out(monkeypatch: pytest.M
 
 def test_a_limit_that_no_longer_stops_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(answers, "_worst", lambda verdicts, binding: None)
-    assert "limits passed" in figures(Work(NAME, Habits(outside=0.3)), 3).failed
+    assert "limits passed" in figures(Work(NAME, Habits(outside=0.3)), 1).failed
 
 
 # -- the channel -----------------------------------------------------------------------------------------

@@ -11,12 +11,14 @@ import pytest
 from hearing.listening import with_room
 from test_cli import handsfree
 
+from handsfree import _enrolment
 from handsfree._checking import pronounce
 from handsfree.audio import AudioError, mix, pink, read_sound, room_noise, surround, write_wav
 from handsfree.bench._voices import Speakers
 from handsfree.bench.enrolment import _in_a_room, sentences
 from handsfree.enrolment import (
     Phrase,
+    Result,
     VoiceStore,
     from_file,
     from_folder,
@@ -194,10 +196,28 @@ def test_a_folder_that_does_not_fit_is_one_line(
 
 
 def test_a_missing_path_a_missing_name_and_the_list() -> None:
-    assert handsfree("enrol", NAME, "--wav", "/nowhere").returncode == 1
+    nowhere = handsfree("enrol", NAME, "--wav", "/nowhere")
+    assert nowhere.returncode == 1
+    assert nowhere.stderr.startswith("handsfree: /nowhere: no such folder or sound file; give a folder")
     assert handsfree("enrol").returncode == 2
     listed = handsfree("enrol", "--phrases")
     assert listed.stdout.splitlines() == [phrase.say for phrase in packaged_phrases()]
+
+
+def told_of(capsys: pytest.CaptureFixture[str], before: float, after: float, kept: str | None) -> str:
+    tallies = [gain.Tally(20, right, 1, 10, 0, sure) for right, sure in ((12, before), (17, after))]
+    _enrolment._show(Result((gain.Gain("quiet", tallies[0], tallies[1], kept, -0.5),), 20))
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_an_acceptance_that_falls_though_the_voice_is_kept_is_explained(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert "Acceptance is the mean over the phrases heard right. It falls where" in told_of(
+        capsys, 0.91, 0.84, "x"
+    )
+    assert "Acceptance is the mean" not in told_of(capsys, 0.84, 0.91, "x")
+    assert "Acceptance is the mean" not in told_of(capsys, 0.91, 0.84, None)
 
 
 class Recorded:
@@ -281,7 +301,7 @@ def test_what_was_said_to_other_words_is_not_kept(
     assert not made.helps
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive  # held-out sentences are heard right by a voice's transform above, in the fast set
 def test_an_accent_is_heard_better_in_sentences_that_were_not_read(
     ears: PocketSphinxEngine, store: VoiceStore, figures: Figures
 ) -> None:

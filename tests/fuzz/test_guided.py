@@ -11,7 +11,7 @@ import pytest
 
 from .targets import TARGETS
 
-_SECONDS = 8
+_SECONDS = 4
 
 
 @pytest.mark.slow

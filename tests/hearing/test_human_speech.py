@@ -111,12 +111,13 @@ def test_two_word_numbers(fresh: PocketSphinxEngine, numbers: dict[int, bytes], 
         (numbers[tens] + numbers[unit], f"{names[tens]} {names[unit]}")
         for tens in range(20, 100, 10)
         for unit in range(1, 10)
+        if (tens // 10 + unit) % 2  # each ten and each unit, half of the pairs
     ]
     right, accepted, wrong = count_right(fresh, armed, said)
     figures.add("human, two-word numbers", f"{right}/{len(said)}, of these accepted {accepted}; {wrong}")
-    assert len(said) == 72
+    assert len(said) == 36
     assert accepted >= 0.8 * right
-    assert right >= 69
+    assert right >= 34
 
 
 def digit_strings(count: int, seed: int) -> list[str]:

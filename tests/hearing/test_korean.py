@@ -237,7 +237,12 @@ def test_either_recognizer_stops_work(english: Armed) -> None:
     assert agreed(english, of("five grams"), doubtful).text == "five grams"
 
 
-def test_the_engine_by_name_hears_with_pocketsphinx(armed: Armed) -> None:
+def test_the_engine_by_name_hears_with_pocketsphinx(
+    armed: Armed, engine: VoskEngine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The model is loaded once for this file: it takes seconds."""
+    asked = []
+    monkeypatch.setattr("handsfree.hearing._make.VoskEngine", lambda folder: asked.append(folder) or engine)
     both = make_engine("vosk", MODEL, pronunciations=load_pronunciations())
     assert isinstance(both, AgreedEngine)
     assert (both.name, both.first.name, both.second.name) == ("vosk", "vosk", "pocketsphinx")
@@ -245,5 +250,6 @@ def test_the_engine_by_name_hears_with_pocketsphinx(armed: Armed) -> None:
         both.arm(armed)
     alone = make_engine("vosk", MODEL, alone=True)
     alone.arm(armed)
-    both.close()
-    alone.close()
+    assert alone is engine
+    assert asked == [MODEL, MODEL]
+    both.second.close()

@@ -38,8 +38,9 @@ def heard_at(level: float | None, lines: list[Recording], figures: Figures, nois
 
 
 def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: Figures) -> None:
-    found = heard_at(None, lines[::6], figures)
-    assert found.value == found.said == len(lines[::6])
+    """All of them are heard in the demo (test_demo.py)."""
+    found = heard_at(None, lines[::12], figures)
+    assert found.value == found.said == len(lines[::12])
 
 
 @pytest.mark.slow

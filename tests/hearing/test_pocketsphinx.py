@@ -71,14 +71,14 @@ def test_plain_speech_is_heard_with_word_times(engine: PocketSphinxEngine, spoke
 
 @FLITE
 def test_the_same_history_gives_the_same_hypotheses(engine: PocketSphinxEngine, spoken) -> None:  # type: ignore[no-untyped-def]
-    said = [spoken("one four point five"), spoken("go back"), spoken("eight millimeters")]
+    said = [spoken("go back"), spoken("eight millimeters")]
     runs = []
     for _ in range(2):
         engine.reset()
         engine.arm(reading())
         runs.append([found for pcm in said for found in hear(engine, pcm)])
     assert runs[0] == runs[1]
-    assert len(runs[0]) == 3
+    assert len(runs[0]) == 2
 
 
 @FLITE

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from handsfree.record import Clock, JobLog
-from handsfree.record import _files as files
 
 HEADER = {"technician": "Ana", "work_order": "4711", "procedure": "passenger", "engine": "typed"}
 BATCH = [
@@ -46,10 +45,3 @@ def new_job(tmp_path: Path) -> Callable[[], Path]:
     """Gives a path for a new job at every call."""
     numbers = itertools.count()
     return lambda: tmp_path / f"job-{next(numbers)}"
-
-
-@pytest.fixture
-def unsynced(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Files without waiting for the disk, for tests of hundreds of jobs that are not about durability."""
-    monkeypatch.setattr(files.os, "fsync", lambda fd: None)
-    monkeypatch.setattr(files, "sync", lambda fd: None)

@@ -28,7 +28,7 @@ def cuts(data: bytes) -> list[int]:
     return [*range(start, last, 17), *range(last, len(data))]
 
 
-def test_a_cut_at_every_byte_of_the_last_line_is_recovered(job: Path, unsynced: None) -> None:
+def test_a_cut_at_every_byte_of_the_last_line_is_recovered(job: Path) -> None:
     data = (job / RECORD).read_bytes()
     before = read_log(job).lines[:4]
     for cut in cuts(data):

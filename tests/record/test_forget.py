@@ -21,7 +21,7 @@ def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def job(original: Path, tmp_path: Path, unsynced: None) -> Path:
+def job(original: Path, tmp_path: Path) -> Path:
     return copy_of(original, tmp_path / "job")
 
 
@@ -98,7 +98,7 @@ def test_nothing_but_named_sound_is_deleted(job: Path) -> None:
     assert [path.name for path in (job / "audio").iterdir()] == ["notes.txt"]
 
 
-def test_a_job_that_goes_on_loses_only_what_it_had(tmp_path: Path, unsynced: None) -> None:
+def test_a_job_that_goes_on_loses_only_what_it_had(tmp_path: Path) -> None:
     folder = tmp_path / "open"
     with JobLog.create(folder, HEADER) as log:
         log.append([{**BATCH[0], "audio": log.keep_audio(b"\1\0" * 9)}])

@@ -166,9 +166,7 @@ def test_a_line_that_was_not_written_by_a_log_is_not_read_as_one(raw: bytes) -> 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(batches=st.lists(st.lists(BODIES, max_size=3), max_size=4))
-def test_a_whole_log_reads_back(
-    batches: list[list[dict[str, object]]], new_job: Callable[[], Path], unsynced: None
-) -> None:
+def test_a_whole_log_reads_back(batches: list[list[dict[str, object]]], new_job: Callable[[], Path]) -> None:
     folder = new_job()
     with JobLog.create(folder, HEADER, clock=ticking_clock()) as log:
         for batch in batches:

@@ -60,7 +60,7 @@ def troubled(folder: Path) -> list[dict[str, Any]]:
 
 
 @pytest.fixture
-def entries(tmp_path: Path, unsynced: None) -> list[dict[str, Any]]:
+def entries(tmp_path: Path) -> list[dict[str, Any]]:
     return [
         *job(tmp_path / "whole", WHOLE, WHOLE_LINES),
         *job(tmp_path / "short", SHORT, SHORT_LINES),
@@ -159,7 +159,7 @@ def test_a_job_of_version_1_reads_as_one_of_today() -> None:
     assert [misfit(entry) for entry in entries if misfit(entry)] == []
     for entry in kinds(entries):
         VALID.validate(entry)
-    assert "injury.size      5.2 mm   inside" in show_text(OLD_JOB)
+    assert "injury.size 5.2 mm inside" in " ".join(show_text(OLD_JOB).split())
     assert "Disposition: practice, not for a real tire: return to service" in summary_text(OLD_JOB)
 
 
@@ -179,9 +179,7 @@ def test_migrations_are_done_one_after_the_other() -> None:
 
 
 @pytest.mark.parametrize("version", ["3", "", "0"])
-def test_a_version_from_elsewhere_is_refused_in_one_line(
-    version: str, tmp_path: Path, unsynced: None
-) -> None:
+def test_a_version_from_elsewhere_is_refused_in_one_line(version: str, tmp_path: Path) -> None:
     JobLog.create(tmp_path / "job", {"schema": version}).close()
     with pytest.raises(RecordError, match=r"reads up to 2; use the handsfree it was written with"):
         current(read_log(tmp_path / "job").lines)

@@ -11,13 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
 from handsfree import procedure
 from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text
 from handsfree.record._phrases import EVENTS, PHRASES
+from handsfree.record._units import in_use
 
 from .conftest import HEADER, ticking_clock
 
@@ -86,7 +87,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "│ Ended        2031-03-04 05:00:02 +0000",
         "inspect / measure",
         "05:00:01   2  said       Say the injury size.",
-        'heard      "five point five"  understood: 5.5, unit mm',
+        'heard      "five point five"  understood: 5.5 mm',
         "recorded   measure: injury.size 5.5 mm (to 0.1)",
         "verdict    OUTSIDE, at most 5 mm, margin -0.5 mm, too large, [shop rule]",
         'heard      "correction"  command: correction',
@@ -198,6 +199,9 @@ _ODD_ENTRIES = st.builds(
 
 @settings(max_examples=100, deadline=None)
 @given(st.lists(_ODD_ENTRIES, max_size=4))
+@example([{"kind": "signed", "seq": ":"}])
+@example([{"kind": "event", "type": "answer", "number": {"value": "5"}, "slots": [5]}])
+@example([{"kind": "event", "type": "answer", "number": {"value": "5"}, "slots": [["unit"]]}])
 def test_odd_entries_are_shown_not_raised(entries: list[dict[str, Any]]) -> None:
     console = Console(width=100)
     with console.capture() as capture:
@@ -334,6 +338,45 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
     assert "read back" in " ".join(" ".join(lines).split())
 
 
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        (
+            "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a",
+            "Tire age: 3.2 years; most 10 years; inside by 6.7 years",
+        ),
+        ("1 a", "1 year"),
+        ("margin 16 K", "margin 16 °C"),
+        ("air.temperature 21 degC", "air.temperature 21 °C"),
+        ("7 32nd", "7/32 in"),
+        ("injury.angle 15 deg", "injury.angle 15 degrees"),
+        ("~-0.1695 psi", "-0.2 psi"),
+        ("inside by ~0.0412 psi", "inside by less than 0.1 psi"),
+        # A limit is never cut to its loose side.
+        ("at least 34.1611 psi", "at least 34.17 psi"),
+        ("at most 105.6999 N.m", "at most 105.69 N.m"),
+        # What was said or printed stays as it is.
+        ("5.50 mm", "5.50 mm"),
+        ("0.125 in", "0.125 in"),
+        ("2/32 in", "2/32 in"),
+        ("215/65R15", "215/65R15"),
+        ("dried for 5 a week", "dried for 5 a week"),
+    ],
+)
+def test_amounts_are_shown_as_a_technician_says_them(written: str, shown: str) -> None:
+    assert in_use(written) == shown
+
+
+def test_the_record_keeps_the_exact_amount_that_show_cuts(tmp_path: Path) -> None:
+    verdict = {
+        "kind": "verdict", "step": "date", "rule": "tire.age", "outcome": "inside", "severity": "stop", "low": "",
+        "high": "10 a", "margin": "6.7665 a", "reason": "Tire age: ~3.2335 a; most 10 a.", "source": "",
+    }  # fmt: skip
+    _, text, _ = told(tmp_path, [verdict])
+    assert "INSIDE, at most 10 years, margin 6.7 years, Tire age: 3.2 years; most 10 years" in text
+    assert '"margin":"6.7665 a"' in (tmp_path / "job" / "record.jsonl").read_text(encoding="utf-8")
+
+
 def test_a_wait_says_what_it_was_computed_from_and_in_one_unit() -> None:
     climate = [
         {"kind": "reading", "measurand": "air.temperature", "value": "21", "unit": "degC"},
@@ -350,7 +393,7 @@ def test_a_wait_says_what_it_was_computed_from_and_in_one_unit() -> None:
     with console.capture() as capture:
         console.print(render([*climate, started, later, over]))
     first, last = [line for line in capture.get().splitlines() if "drying" in line]
-    computed = "computed from air.temperature 21 degC and air.humidity 65 %"
+    computed = "computed from air.temperature 21 °C and air.humidity 65 %"
     assert (
         f"planned 3 min 56 s, at most 5 min 44 s, {computed}, Cement drying: at least 3 min 56 s, then"
         in first

@@ -54,7 +54,7 @@ def signed_off(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Pa
 
 
 @pytest.fixture
-def shop(signed_off: tuple[Path, Path, Path], tmp_path: Path, unsynced: None) -> tuple[Path, Path, Path]:
+def shop(signed_off: tuple[Path, Path, Path], tmp_path: Path) -> tuple[Path, Path, Path]:
     job, keys, key = signed_off
     return copy_of(job, tmp_path / "job"), copy_of(keys, tmp_path / "keys"), key
 

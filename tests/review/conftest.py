@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC
 from functools import cache
 from pathlib import Path
@@ -23,19 +22,16 @@ UTC_CLOCK = Clock(UTC)
 
 
 @pytest.fixture(scope="session")
-def job(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], Path]]:
+def job(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
     """Gives the folder of a job of a kind, made when it is first asked for. Not to be changed: copy it."""
     root = tmp_path_factory.mktemp("jobs")
-    patch = pytest.MonkeyPatch()
-    patch.setattr(os, "fsync", lambda _: None)
 
     @cache
     def made(kind: str) -> Path:
         make_job(root / kind, **KINDS[kind])
         return root / kind
 
-    yield made
-    patch.undo()
+    return made
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from handsfree.record import check_chain, exceptions_of, read_log, tell, value_of
+from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
 from handsfree.review import customer_page, job_page, read_source
 
 from .conftest import SVG, UTC_CLOCK, XHTML, page, parse, words
@@ -260,3 +260,19 @@ def test_whatever_lines_are_lost_or_swapped_the_page_is_written_and_is_no_yes(
     source = read_source(folder)
     assert "No: the record is damaged" in job_page(source, UTC_CLOCK)
     assert "Released" not in customer_page(source, UTC_CLOCK)
+
+
+@pytest.mark.parametrize("kind", ["eventful", "whole", "stopped", "lamp"])
+def test_the_end_of_a_session_show_and_the_page_count_the_same_exceptions(kind: str, job: Jobs) -> None:
+    folder = job(kind)
+    at_the_end = re.search(r"^Exceptions: (\d+|none)$", summary_text(folder), re.MULTILINE)
+    shown = re.search(r"^Exceptions: (\d+|none)$", show_text(folder), re.MULTILINE)
+    on_the_page = re.search(r"Exceptions \((\d+)\)", words(page(folder)))
+    assert at_the_end is not None
+    assert shown is not None
+    assert on_the_page is not None
+    counts = [at_the_end[1], shown[1], on_the_page[1]]
+    assert len({count.replace("none", "0") for count in counts}) == 1, counts
+    if kind == "eventful":  # what is weakly heard, and a caution not read back at once, are among them
+        assert "sure by its sound" in summary_text(folder)
+        assert "not read back at once" in show_text(folder)

@@ -71,9 +71,11 @@ def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: P
     text = top(page(folder, shop / "keys"))
     assert "Accepted by concession by ortega" in text
     assert "Reason: measured again by hand, 5.9 mm" in text
+    assert "Go on:" not in text
     signed(folder, shop, REJECT)
     text = top(page(folder, shop / "keys"))
     assert "No: rejected when it was reviewed" in text
+    assert "Go on: a rejected job stays closed; do the work again as a new job" in text
     assert text.index("Rejected by ortega") < text.index("Before: Accepted by concession")
     for said in ("the stem was cut too short", "trim and stitch again", "leak test"):
         assert said in text
@@ -81,6 +83,7 @@ def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: P
     assert "Not for the road" in customer
     assert "the stem was cut too short" in customer
     assert "ortega" not in customer
+    assert "handsfree run" not in customer
     signed(folder, shop, Decision("accept", "another tire was meant"))
     text = top(page(folder, shop / "keys"))
     assert "No: rejected when it was reviewed" not in text
@@ -128,6 +131,33 @@ def test_a_signature_cut_off_is_known_from_the_shops_list(copied: Copied, shop: 
     text = top(page(folder, shop / "keys"))
     assert "it was signed on" in text
     assert "this record does not hold the line: an older copy, or its end was cut off" in text
+
+
+def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: Path, tmp_path: Path) -> None:
+    """Its record is whole, and the signed one goes on where it ends: nothing is damaged."""
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("scrap"), jobs / "older")
+    signed(shutil.copytree(jobs / "older", jobs / "newer"), shop, ACCEPT)
+    done = review_folder(jobs, keys=shop / "keys")
+    assert done.damaged == ()
+    index = words(parse(done.page.read_text(encoding="utf-8")))
+    assert "Older copies of other jobs here" in index
+    text = words(parse((jobs / "review" / "job-older.html").read_text(encoding="utf-8")))
+    assert "No: an older copy; see newer" in top(text)
+    assert "damaged" not in top(text)
+    assert "an older copy of newer, which goes on where this one ends" in text
+    assert "Accepted by ortega" in words(
+        parse((jobs / "review" / "job-newer.html").read_text(encoding="utf-8"))
+    )
+
+
+def test_a_copy_that_went_another_way_is_no_older_copy(copied: Copied, shop: Path, tmp_path: Path) -> None:
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("scrap"), jobs / "other")
+    signed(shutil.copytree(jobs / "other", jobs / "signed"), shop, ACCEPT)
+    with JobLog.open(jobs / "other") as log:
+        log.append([{"kind": "note", "text": "later"}])
+    assert review_folder(jobs, keys=shop / "keys").damaged == ("other",)
 
 
 def test_another_shops_key_is_no_signature(copied: Copied, shop: Path, tmp_path: Path) -> None:

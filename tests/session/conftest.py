@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -34,14 +33,6 @@ SHORT_READINGS = {"injury.size": "5.2 mm"}
 WHOLE = EVERY_KIND
 WHOLE_LINES = [*TO_WAIT, "completed", "completed", "completed"]
 WHOLE_READINGS = {"injury.size": "5.5 mm", "air.temperature": "21 degC", "air.humidity": "55 %"}
-
-
-@pytest.fixture(autouse=True)
-def _quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
-    """That lines are synced is the record's own test; here thousands are written."""
-    monkeypatch.setattr(os, "fsync", lambda _: None)
-    if hasattr(os, "fdatasync"):
-        monkeypatch.setattr(os, "fdatasync", lambda _: None)
 
 
 @pytest.fixture

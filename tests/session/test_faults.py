@@ -231,7 +231,7 @@ def _begin(folder: Path, view: Confirming) -> str:
 
 @pytest.mark.skipif(os.name == "nt", reason="counts the calls of Linux and macOS")
 @pytest.mark.parametrize("how", ["full", "broken", "short"])
-@pytest.mark.parametrize("step", [7, pytest.param(1, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("step", [7, pytest.param(1, marks=pytest.mark.exhaustive)])
 def test_an_error_at_every_call_loses_nothing(
     how: str, step: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
