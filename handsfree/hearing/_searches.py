@@ -32,12 +32,19 @@ _MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compil
 # "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
 # them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10) and what the
 # recorded human numbers need (1e-10 to 1e-18). Wider beams cost four times the time for a few words more.
-_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
-_WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
+#
+# The search's own best path counts. PocketSphinx would by default make a lattice of the words it met and look for a
+# best path again in that: which takes longer than the search itself and does not heed these penalties. Of 90
+# sentences by three voices nothing was tuned on it hears 71 right at 10 dB and 45 at 5 dB, the search alone 83 and 67.
+_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12, "bestpath": False}
+_WORD_PENALTY: Final = -math.log(float(_SEARCH["wip"]))  # to be given back before scores are compared
 
 # Where the cepstral mean starts: by eye, between where three synthetic voices and a human one ended up. It only
 # has to do for the partial results of the first utterance, which is decoded again with its own mean.
 _FIRST_MEAN: Final = "47,0,2,3,-3,-1,0,0,0,0,0,0,0"
+
+#: Silence, noises, and the grammar's transitions without a word, which cost no penalty either.
+_NO_WORD: Final = ("<", "+", "[", "(")
 
 Pronunciations = Callable[[str], Iterable[str]]
 """A word's ways of being said, each as its phones; none for an unknown word."""
@@ -122,7 +129,7 @@ class Searches:
         words = tuple(
             _word_evidence(segment, phones.sums)
             for segment in self.grammar.seg() or ()
-            if not segment.word.startswith(("<", "+", "["))
+            if not segment.word.startswith(_NO_WORD)
         )
         paid = len(words) * _WORD_PENALTY
         return Evidence(
@@ -155,6 +162,6 @@ def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
         text=segment.word.split("(")[0].lower(),
         start_s=begin * FRAME_S,
         end_s=end * FRAME_S,
-        score=(log_score(segment.ascore) + _WORD_PENALTY) / length,
+        score=(log_score(segment.ascore) * SCORE_SCALE + _WORD_PENALTY) / length,
         phone=(phone_sums[end] - phone_sums[begin]) / length,
     )
