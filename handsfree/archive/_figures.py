@@ -28,7 +28,7 @@ from handsfree.record import badge_of, one_name_each
 from ._open import Archive
 from ._tables import METADATA, job, verdict
 
-__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "figures", "in_order"]
+__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "bays_of", "figures", "in_order"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +241,12 @@ def figures(archive: Archive, scope: Scope) -> Figures:
         heard=Hearing("", *(sum(getattr(one, name) for one in hearing) for name in _HEARD)),
         hearing=hearing,
     )
+
+
+def bays_of(archive: Archive) -> list[str]:
+    """Every bay that the archive has a job of, practice or not, bay 2 before bay 10."""
+    with archive.read() as connection:
+        return sorted(connection.scalars(select(job.c.bay).distinct()), key=in_order)
 
 
 def _run(connection: Connection, scope: Scope, name: str) -> Sequence[Any]:
