@@ -26,7 +26,7 @@ from sqlalchemy import (
 from handsfree.record import badge_of, one_name_each
 
 from ._open import Archive
-from ._tables import METADATA, job, verdict
+from ._tables import METADATA, MISSED, job, verdict
 
 __all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "bays_of", "figures", "in_order"]
 
@@ -197,7 +197,7 @@ def _statements() -> dict[str, tuple[Table, Select[Any]]]:
         "missed": (
             verdict,
             select(verdict.c.rule, outside, close)
-            .where(verdict.c.outcome.in_(("outside", "close")))
+            .where(MISSED)
             .group_by(verdict.c.rule)
             .order_by(outside.desc(), close.desc(), verdict.c.rule),
         ),
