@@ -54,13 +54,15 @@ _SERVER = ("shared_buffers=256MB", "max_wal_size=2GB")
 
 @dataclass(slots=True)
 class Size:
-    """One database at one size. Times in milliseconds: all jobs, and one bay in one month, best of three; ``cold``:
+    """One database at one size. ``batched_core_ms``: a job's time of the core in the process that pushes (SQLite does
+    everything there, a server its part elsewhere): what a busy machine changes least. Times in milliseconds: all jobs, and one bay in one month, best of three; ``cold``:
     all jobs when none of the file is in memory (SQLite on Linux). ``indexed``: queries of the one bay that the
     database answers by an index; ``possible``: that it would, were it told not to read a table whole."""
 
     database: str
     jobs: int
     batched_a_second: float | None
+    batched_core_ms: float | None
     jobs_a_second: float
     report_all_ms: float
     report_cold_ms: float | None
@@ -172,13 +174,14 @@ def _grow(
     for size in sizes:
         begin = time.perf_counter()
         last = size - (_SINGLE if stored is None else stored)
-        took = 0.0
+        took = core = 0.0
         for batch in _batches(have, last):
             if stored is None:
-                took += _stored(archive, templates, batch)
+                seconds, busy = _stored(archive, templates, batch)
+                took, core = took + seconds, core + busy
             else:
                 _fill(archive, _together(templates, batch))
-        batched = (last - have) / took if took else None
+        batched = ((last - have) / took, 1000 * core / (last - have)) if took else (None, None)
         have = size
         if name == "PostgreSQL":  # its own daemon does this some time after so many rows
             keeper = create_engine(archive.engine.url, isolation_level="AUTOCOMMIT")
@@ -195,16 +198,16 @@ def _grow(
         console.print(f"{told}; load {os.getloadavg()[1]:.1f}")
 
 
-def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> float:
-    """Seconds that the archive took for whole copies, in the batches of a push."""
-    took = 0.0
+def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> tuple[float, float]:
+    """Seconds that the archive took for whole copies in the batches of a push, and those of this process's core."""
+    took = core = 0.0
     for batch in batches(copied(templates[number % len(templates)], number) for number in numbers):
-        start = time.perf_counter()
+        start, busy = time.perf_counter(), time.process_time()
         loaded = store_many(archive, batch)
-        took += time.perf_counter() - start
+        took, core = took + time.perf_counter() - start, core + time.process_time() - busy
         if any(one.what != "new" for one in loaded):
             raise RuntimeError(f"a copy was not stored: {next(one for one in loaded if one.what != 'new')}")
-    return took
+    return took, core
 
 
 def _batches(first: int, last: int) -> Iterator[range]:
@@ -247,7 +250,9 @@ def _escaped(value: object) -> str:
     return told.replace("\\", "\\\\").replace("\t", "\\t").replace("\n", "\\n")
 
 
-def _measured(name: str, archive: Archive, size: int, batched: float | None, rate: float) -> Size:
+def _measured(
+    name: str, archive: Archive, size: int, batched: tuple[float, float] | tuple[None, None], rate: float
+) -> Size:
     everything = Scope(practice=True)
     cold = _cold(archive, everything)
     with archive.read() as connection:
@@ -266,7 +271,7 @@ def _measured(name: str, archive: Archive, size: int, batched: float | None, rat
     return Size(
         name,
         size,
-        batched,
+        *batched,
         rate,
         _best(partial(figures, archive, everything)),
         cold,
@@ -341,7 +346,13 @@ def _bytes(connection: Connection) -> int:
 
 def _as_table(found: Sequence[Size]) -> Table:
     table = Table(title="The archive, growing")
-    heads: tuple[str, ...] = ("database", "jobs", "stored a second, in batches", "one by one")
+    heads: tuple[str, ...] = (
+        "database",
+        "jobs",
+        "stored a second, in batches",
+        "core ms a job",
+        "one by one",
+    )
     heads += ("report of all, ms", "nothing in memory, ms", "one bay, one month, ms", "by index", "MB")
     for head in heads:
         table.add_column(head, justify="left" if head == "database" else "right")
@@ -350,6 +361,7 @@ def _as_table(found: Sequence[Size]) -> Table:
             one.database,
             str(one.jobs),
             "-" if one.batched_a_second is None else f"{one.batched_a_second:.0f}",
+            "-" if one.batched_core_ms is None else f"{one.batched_core_ms:.1f}",
             f"{one.jobs_a_second:.0f}",
             f"{one.report_all_ms:.0f}",
             "-" if one.report_cold_ms is None else f"{one.report_cold_ms:.0f}",
