@@ -54,10 +54,12 @@ _SERVER = ("shared_buffers=256MB", "max_wal_size=2GB")
 
 @dataclass(slots=True)
 class Size:
-    """One database at one size. ``batched_core_ms``: a job's time of the core in the process that pushes (SQLite does
-    everything there, a server its part elsewhere): what a busy machine changes least. Times in milliseconds: all jobs, and one bay in one month, best of three; ``cold``:
-    all jobs when none of the file is in memory (SQLite on Linux). ``indexed``: queries of the one bay that the
-    database answers by an index; ``possible``: that it would, were it told not to read a table whole."""
+    """One database at one size. Times in milliseconds: all jobs, and one bay in one month, best of three.
+
+    ``batched_core_ms``: a job's time of the core in the process that pushes (SQLite does everything there, a server
+    its part elsewhere): what a busy machine changes least. ``report_cold_ms``: all jobs when none of the file is in
+    memory (SQLite on Linux). ``indexed``: queries of the one bay that the database answers by an index; ``possible``:
+    that it would, were it told not to read a table whole."""
 
     database: str
     jobs: int
@@ -271,7 +273,8 @@ def _measured(
     return Size(
         name,
         size,
-        *batched,
+        batched[0],
+        batched[1],
         rate,
         _best(partial(figures, archive, everything)),
         cold,
