@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import random
+import string
 from collections.abc import Iterator
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
+from audit.jobs import forge
 from sqlalchemy import Connection, create_engine, func, insert, select, text
 
 from handsfree.archive import Archive, Scope, figures, open_archive
 from handsfree.archive._figures import STATEMENTS, _within
-from handsfree.archive._tables import DERIVED, METADATA, job
+from handsfree.archive._push import put, read_files, store
+from handsfree.archive._tables import DERIVED, METADATA
+from handsfree.archive._tables import job as job_table
+from handsfree.procedure import read_procedure
+from handsfree.record import read_log
 
 from .conftest import PRACTICE, fresh_database
 
@@ -100,5 +108,24 @@ def test_an_id_is_bytes_in_sqlite(filled: Archive) -> None:
         assert connection.exec_driver_sql(
             "SELECT DISTINCT typeof(job_id), length(job_id) FROM job"
         ).all() == [("blob", 16)]
-        (row, *_) = connection.execute(select(job.c.job_id, job.c.head)).all()
+        (row, *_) = connection.execute(select(job_table.c.job_id, job_table.c.head)).all()
     assert len(row.job_id.bytes) == 16
+
+
+def test_a_text_too_long_for_an_index_is_cut_there_and_kept_whole_beside(archive: Archive, job: Path) -> None:
+    """PostgreSQL would refuse the job for ever: no more than 2.7 kB of a row stand in an index of its."""
+    long = "".join(random.Random(5).choices(string.ascii_letters, k=9000))
+
+    def close(entries: list[dict[str, Any]]) -> None:
+        last = next(entry for entry in reversed(entries) if entry["kind"] == "close")
+        last.update(outcome="nowhere", disposition=long, reasons=[long])
+
+    forge(job, close)
+    procedure = read_procedure((job / "procedure.toml").read_text())
+    sealed = put(job.name, read_log(job), procedure, read_files(job, sound=False))
+    assert store(archive, sealed).what == "new"
+    found = figures(archive, PRACTICE)
+    assert [label for label, _, _ in found.reasons] == [long[:400]]
+    assert long.startswith(found.dispositions[0][0])
+    with archive.read() as connection:
+        assert connection.scalar(select(METADATA.tables["reason"].c.text)) == long
