@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -31,7 +31,7 @@ from handsfree.record import (
     write_private,
 )
 
-__all__ = ["ShopKeys", "register", "shop_keys"]
+__all__ = ["ShopKeys", "register", "shop_keys", "signatures_by"]
 
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
@@ -66,6 +66,21 @@ def shop_keys(keys: Path | None) -> Path | None:
     if not keys.is_dir():
         raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
     return keys
+
+
+def signatures_by(known: Path | None) -> Callable[[LogRead], tuple[list[Finding], str]]:
+    """For an audit: what checks a record's signatures by the keys of ``shop_keys``, and says when it can't."""
+    from handsfree.record.signing import check_signatures
+
+    def signatures(read: LogRead) -> tuple[list[Finding], str]:
+        found, last = check_signatures(read, known)
+        if known is not None:
+            return found, last
+        # Good for the key it names, but whose key is that?
+        unknown = "whose signature it is was not checked: give the shop's public keys (--keys)"
+        return found + [Finding("signed", 0, unknown, "warn")] * bool(last), last
+
+    return signatures
 
 
 def register(app: typer.Typer) -> None:
@@ -116,21 +131,11 @@ def audit(
     from handsfree.audit import as_json as to_json
     from handsfree.audit import as_text
     from handsfree.audit import audit as check
-    from handsfree.record.signing import check_signatures
 
     def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
-    known = shop_keys(keys)
-
-    def signatures(read: LogRead) -> tuple[list[Finding], str]:
-        found, last = check_signatures(read, known)
-        if known is not None:
-            return found, last
-        # Good for the key it names, but whose key is that?
-        unknown = "whose signature it is was not checked: give the shop's public keys (--keys)"
-        return found + [Finding("signed", 0, unknown, "warn")] * bool(last), last
-
+    signatures = signatures_by(shop_keys(keys))
     reports = []
     for one in find_jobs(job, jobs):
         reports.append(

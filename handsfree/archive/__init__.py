@@ -4,7 +4,7 @@ The files stay the originals. The archive holds their lines byte for byte, and t
 """
 
 from handsfree.archive._errors import ArchiveError
-from handsfree.archive._figures import Figures, Scope, figures
+from handsfree.archive._figures import Figures, Scope, bays_of, figures
 from handsfree.archive._open import Archive, open_archive
 from handsfree.archive._page import report_page
 from handsfree.archive._partition import schema_sql
@@ -20,6 +20,7 @@ __all__ = [
     "Scope",
     "audit_archived",
     "batches",
+    "bays_of",
     "figures",
     "jobs_of",
     "open_archive",

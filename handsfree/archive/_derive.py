@@ -22,6 +22,8 @@ Rows = Mapping[str, list[Row]]
 
 #: Disposition, and reason, of a job that a supervisor rejected when it was reviewed.
 REJECTED = "rejected when it was reviewed"
+#: Characters of a text that stands in an index: PostgreSQL takes no more than 2.7 kB of a row there.
+_INDEXED = 400
 _HEARD = ("answer", "command", "no_match")
 
 
@@ -98,7 +100,7 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
         "ended": value_of(closed, "at"),
         "seconds": int((end - begin).total_seconds()),
         "outcome": value_of(closed, "outcome"),
-        "disposition": disposition,
+        "disposition": disposition[:_INDEXED],
         "released": ending is not None and ending.released and not rejected,
         "may_scrap": any(one.disposition == "scrap" for one in procedure.ending),
         "scrapped": disposition == "scrap",
@@ -138,7 +140,7 @@ def _reasons(rows: Sequence[Told]) -> Iterator[Row]:
     reasons = items(closed, "reasons")
     for n, text in enumerate(reasons):
         rule = next((rule for reason, rule in said.items() if reason and reason in text), "")
-        yield {"n": n, "rule": rule, "label": _label(text), "text": text}
+        yield {"n": n, "rule": rule, "label": _label(text)[:_INDEXED], "text": text}
     signed = _last_decision(rows)
     if signed is not None and value_of(signed, "decision") == "reject":
         yield {"n": len(reasons), "rule": "", "label": REJECTED, "text": value_of(signed, "reason")}

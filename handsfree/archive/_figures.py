@@ -26,9 +26,9 @@ from sqlalchemy import (
 from handsfree.record import badge_of, one_name_each
 
 from ._open import Archive
-from ._tables import METADATA, job, verdict
+from ._tables import METADATA, MISSED, job, verdict
 
-__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "figures", "in_order"]
+__all__ = ["STATEMENTS", "Crew", "Figures", "Hearing", "Month", "Scope", "bays_of", "figures", "in_order"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +197,7 @@ def _statements() -> dict[str, tuple[Table, Select[Any]]]:
         "missed": (
             verdict,
             select(verdict.c.rule, outside, close)
-            .where(verdict.c.outcome.in_(("outside", "close")))
+            .where(MISSED)
             .group_by(verdict.c.rule)
             .order_by(outside.desc(), close.desc(), verdict.c.rule),
         ),
@@ -241,6 +241,12 @@ def figures(archive: Archive, scope: Scope) -> Figures:
         heard=Hearing("", *(sum(getattr(one, name) for one in hearing) for name in _HEARD)),
         hearing=hearing,
     )
+
+
+def bays_of(archive: Archive) -> list[str]:
+    """Every bay that the archive has a job of, practice or not, bay 2 before bay 10."""
+    with archive.read() as connection:
+        return sorted(connection.scalars(select(job.c.bay).distinct()), key=in_order)
 
 
 def _run(connection: Connection, scope: Scope, name: str) -> Sequence[Any]:

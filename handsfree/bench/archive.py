@@ -15,16 +15,17 @@ import json
 import os
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 from rich.table import Table
-from sqlalchemy import Connection, insert, select, text
+from sqlalchemy import Connection, create_engine, insert, select, text
 from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.archive import (
@@ -53,21 +54,29 @@ _SERVER = ("shared_buffers=256MB", "max_wal_size=2GB")
 
 @dataclass(slots=True)
 class Size:
-    """One database at one size. Times in milliseconds: all jobs, and one bay in one month. ``indexed``: queries that
-    the database answers by an index; ``possible``: that it would, were it told not to read a table whole."""
+    """One database at one size. Times in milliseconds: all jobs, and one bay in one month, best of three.
+
+    ``batched_core_ms``: a job's time of the core in the process that pushes (SQLite does everything there, a server
+    its part elsewhere): what a busy machine changes least. ``report_cold_ms``: all jobs when none of the file is in
+    memory (SQLite on Linux). ``indexed``: queries of the one bay that the database answers by an index; ``possible``:
+    that it would, were it told not to read a table whole."""
 
     database: str
     jobs: int
     batched_a_second: float | None
+    batched_core_ms: float | None
     jobs_a_second: float
     report_all_ms: float
+    report_cold_ms: float | None
     report_narrow_ms: float
     indexed: int
     possible: int
     statements: int
-    slowest: str
     megabytes: float
-    plans: dict[str, str] = field(default_factory=dict)
+    each_all_ms: dict[str, float] = field(default_factory=dict)
+    each_narrow_ms: dict[str, float] = field(default_factory=dict)
+    plans_all: dict[str, str] = field(default_factory=dict)
+    plans_narrow: dict[str, str] = field(default_factory=dict)
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -119,9 +128,13 @@ def main(arguments: Sequence[str]) -> int:
                         args.json.write_text(json.dumps([asdict(one) for one in found], indent=1) + "\n")
     found.sort(key=lambda size: size.jobs)
     console.print(_as_table(found))
+    console.print(_each_query(found))
     for size in found[-2:]:
-        for name, plan in size.plans.items():
-            console.print(f"{size.database}, {name}:\n{plan}", markup=False, highlight=False)
+        for title, plans in (("of all", size.plans_all), ("of one bay", size.plans_narrow)):
+            for name, plan in plans.items():
+                console.print(
+                    f"{size.database}, {name} {title}:\n{plan}", markup=False, highlight=False, soft_wrap=True
+                )
     return 0
 
 
@@ -163,17 +176,20 @@ def _grow(
     for size in sizes:
         begin = time.perf_counter()
         last = size - (_SINGLE if stored is None else stored)
-        took = 0.0
+        took = core = 0.0
         for batch in _batches(have, last):
             if stored is None:
-                took += _stored(archive, templates, batch)
+                seconds, busy = _stored(archive, templates, batch)
+                took, core = took + seconds, core + busy
             else:
                 _fill(archive, _together(templates, batch))
-        batched = (last - have) / took if took else None
+        batched = ((last - have) / took, 1000 * core / (last - have)) if took else (None, None)
         have = size
         if name == "PostgreSQL":  # its own daemon does this some time after so many rows
-            with archive.write() as connection:
-                connection.execute(text("ANALYZE"))
+            keeper = create_engine(archive.engine.url, isolation_level="AUTOCOMMIT")
+            with keeper.connect() as connection:
+                connection.execute(text("VACUUM ANALYZE"))
+            keeper.dispose()
         copies = [copied(templates[number % len(templates)], number) for number in range(last, size)]
         start = time.perf_counter()
         for sealed in copies:
@@ -184,16 +200,16 @@ def _grow(
         console.print(f"{told}; load {os.getloadavg()[1]:.1f}")
 
 
-def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> float:
-    """Seconds that the archive took for whole copies, in the batches of a push."""
-    took = 0.0
+def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> tuple[float, float]:
+    """Seconds that the archive took for whole copies in the batches of a push, and those of this process's core."""
+    took = core = 0.0
     for batch in batches(copied(templates[number % len(templates)], number) for number in numbers):
-        start = time.perf_counter()
+        start, busy = time.perf_counter(), time.process_time()
         loaded = store_many(archive, batch)
-        took += time.perf_counter() - start
+        took, core = took + time.perf_counter() - start, core + time.process_time() - busy
         if any(one.what != "new" for one in loaded):
             raise RuntimeError(f"a copy was not stored: {next(one for one in loaded if one.what != 'new')}")
-    return took
+    return took, core
 
 
 def _batches(first: int, last: int) -> Iterator[range]:
@@ -236,63 +252,82 @@ def _escaped(value: object) -> str:
     return told.replace("\\", "\\\\").replace("\t", "\\t").replace("\n", "\\n")
 
 
-def _measured(name: str, archive: Archive, size: int, batched: float | None, rate: float) -> Size:
+def _measured(
+    name: str, archive: Archive, size: int, batched: tuple[float, float] | tuple[None, None], rate: float
+) -> Size:
     everything = Scope(practice=True)
+    cold = _cold(archive, everything)
     with archive.read() as connection:
         last = connection.execute(select(job.c.day, job.c.bay).order_by(job.c.day.desc()).limit(1)).one()
         narrow = Scope(last.day - timedelta(days=90), last.day - timedelta(days=60), last.bay, practice=True)
+        plans_all = {one: _plan(connection, one, everything) for one in STATEMENTS}
         plans = {one: _plan(connection, one, narrow) for one in STATEMENTS}
         forced = plans
         if name == "PostgreSQL":
             connection.execute(text("SET LOCAL enable_seqscan = off"))
             forced = {one: _plan(connection, one, narrow) for one in STATEMENTS}
             connection.execute(text("SET LOCAL enable_seqscan = on"))
-        each = {one: _timed_statement(connection, one, everything) for one in STATEMENTS}
+        each_all = {one: _best(partial(_answer, connection, one, everything)) for one in STATEMENTS}
+        each_narrow = {one: _best(partial(_answer, connection, one, narrow)) for one in STATEMENTS}
         megabytes = _bytes(connection) / 1e6
-    slowest = max(each, key=lambda one: each[one])
     return Size(
         name,
         size,
-        batched,
+        batched[0],
+        batched[1],
         rate,
-        _timed(archive, everything),
-        _timed(archive, narrow),
+        _best(partial(figures, archive, everything)),
+        cold,
+        _best(partial(figures, archive, narrow)),
         sum(map(_by_index, plans.values())),
         sum(map(_by_index, forced.values())),
         len(plans),
-        f"{slowest} {each[slowest]:.0f} ms",
         megabytes,
-        {
-            one: plan
-            for one, plan in plans.items()
-            if one in ("crews", "repairs", "missed") or not _by_index(plan)
-        },
+        each_all,
+        each_narrow,
+        plans_all,
+        plans,
     )
 
 
 def _by_index(plan: str) -> bool:
-    return "Index" in plan or "USING INDEX" in plan
+    return "Index" in plan or "INDEX" in plan
 
 
-def _timed(archive: Archive, scope: Scope) -> float:
-    """The best of three: the first one reads the disk for the others."""
+def _best(run: Callable[[], object]) -> float:
+    """Milliseconds, the best of three: the first one reads the disk for the others."""
     took = []
     for _ in range(3):
         begin = time.perf_counter()
-        figures(archive, scope)
+        run()
         took.append(time.perf_counter() - begin)
     return 1000 * min(took)
 
 
-def _timed_statement(connection: Connection, name: str, scope: Scope) -> float:
-    table, statement = STATEMENTS[name]
+def _cold(archive: Archive, scope: Scope) -> float | None:
+    """Milliseconds of a report when the system holds none of the SQLite file in memory; None elsewhere."""
+    where = archive.engine.url.database
+    if archive.engine.dialect.name != "sqlite" or not hasattr(os, "posix_fadvise") or not where:
+        return None
+    archive.close()  # its own pages, too
+    file = os.open(where, os.O_RDWR)
+    try:
+        os.fsync(file)  # a page that is not written yet can't be let go
+        os.posix_fadvise(file, 0, 0, os.POSIX_FADV_DONTNEED)
+    finally:
+        os.close(file)
     begin = time.perf_counter()
-    connection.execute(_within(statement, table, scope)).all()
+    figures(archive, scope)
     return 1000 * (time.perf_counter() - begin)
 
 
+def _answer(connection: Connection, name: str, scope: Scope) -> object:
+    table, statement = STATEMENTS[name]
+    return connection.execute(_within(statement, table, scope)).all()
+
+
 def _plan(connection: Connection, name: str, scope: Scope) -> str:
-    """How the database says it will find the rows of one bay in one month."""
+    """How the database says it will find the rows."""
     table, statement = STATEMENTS[name]
     on_server = connection.dialect.name == "postgresql"
     dialect = postgresql.dialect() if on_server else sqlite.dialect()  # type: ignore[no-untyped-call]
@@ -314,20 +349,40 @@ def _bytes(connection: Connection) -> int:
 
 def _as_table(found: Sequence[Size]) -> Table:
     table = Table(title="The archive, growing")
-    heads: tuple[str, ...] = ("database", "jobs", "stored a second, in batches", "one by one")
-    heads += ("report of all, ms", "one bay, one month, ms")
-    for head in (*heads, "by index", "slowest query of all", "MB"):
-        table.add_column(head, justify="left" if head in ("database", "slowest query of all") else "right")
+    heads: tuple[str, ...] = (
+        "database",
+        "jobs",
+        "stored a second, in batches",
+        "core ms a job",
+        "one by one",
+    )
+    heads += ("report of all, ms", "nothing in memory, ms", "one bay, one month, ms", "by index", "MB")
+    for head in heads:
+        table.add_column(head, justify="left" if head == "database" else "right")
     for one in found:
         table.add_row(
             one.database,
             str(one.jobs),
             "-" if one.batched_a_second is None else f"{one.batched_a_second:.0f}",
+            "-" if one.batched_core_ms is None else f"{one.batched_core_ms:.1f}",
             f"{one.jobs_a_second:.0f}",
             f"{one.report_all_ms:.0f}",
+            "-" if one.report_cold_ms is None else f"{one.report_cold_ms:.0f}",
             f"{one.report_narrow_ms:.1f}",
             f"{one.indexed} ({one.possible}) of {one.statements}",
-            one.slowest,
             f"{one.megabytes:.0f}",
+        )
+    return table
+
+
+def _each_query(found: Sequence[Size]) -> Table:
+    """Every query by itself: of all jobs / of one bay in one month."""
+    table = Table(title="Each query, ms: of all jobs / of one bay in one month")
+    table.add_column("query")
+    for one in found:
+        table.add_column(f"{one.database} {one.jobs}", justify="right")
+    for name in STATEMENTS:
+        table.add_row(
+            name, *(f"{one.each_all_ms[name]:.1f} / {one.each_narrow_ms[name]:.1f}" for one in found)
         )
     return table

@@ -18,7 +18,16 @@ import pytest
 from audit.jobs import copy_of, forge, whole_job
 from sqlalchemy import update
 
-from handsfree.archive import Archive, Figures, Scope, figures, open_archive, report_page, report_text
+from handsfree.archive import (
+    Archive,
+    Figures,
+    Scope,
+    bays_of,
+    figures,
+    open_archive,
+    report_page,
+    report_text,
+)
 from handsfree.archive._figures import Crew, Hearing, Month
 from handsfree.archive._push import Sealed, put, read_files, store
 from handsfree.archive._tables import job as job_table
@@ -277,3 +286,61 @@ def test_the_commands_from_a_folder_to_a_page(
     with pytest.raises(SystemExit) as stopped:
         main(["archive", "report", "--since", "yesterday"])
     assert stopped.value.code == 2
+
+
+def test_a_bay_that_the_archive_does_not_know_is_told_with_those_it_knows(
+    filled: Archive, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A misspelled bay must not look like one that was idle; one with nothing in the time asked for was idle."""
+    place = str(filled.engine.url.database)
+    bays = bays_of(filled)
+    assert len(bays) > 1
+    with pytest.raises(SystemExit) as stopped:
+        main(["archive", "report", "--from", place, "--bay", "none such"])
+    told = capsys.readouterr()
+    assert (stopped.value.code, told.out, told.err.count("\n")) == (1, "", 1)
+    assert told.err.endswith(f"no job of bay 'none such'; it has bays {', '.join(bays)}\n")
+    for idle in (["--until", "2000-01-01", "--practice"], []):  # the jobs are practice: told as left out
+        with pytest.raises(SystemExit) as stopped:
+            main(["archive", "report", "--from", place, "--bay", bays[0], *idle])
+        assert stopped.value.code == 0
+        assert "Jobs: 0;" in capsys.readouterr().out
+
+
+def test_without_keys_a_signature_is_not_verified_rather_than_unknown(
+    job: Path,
+    tmp_path: Path,
+    sign: Callable[..., None],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As ``handsfree audit`` says it, in a push and from the archive; with the shop's keys it is verified, or not."""
+    monkeypatch.chdir(tmp_path)
+    sign(job)
+    (tmp_path / "keys").rename(tmp_path / "shop-keys")
+
+    def run(*words: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as stopped:
+            main(["archive", *words])
+        told = capsys.readouterr()
+        return int(str(stopped.value.code)), " ".join(told.out.split()), told.err
+
+    code, out, err = run("push", str(job), "--to", "a.sqlite")
+    assert (code, err) == (0, "")
+    assert "1 new, 0 grown, 0 unchanged Signatures of 1 job were not verified" in out
+    code, out, err = run("audit", "--from", "a.sqlite")
+    assert (code, err) == (0, "")
+    assert "concession by ortega" in out
+    assert "whose signature it is was not checked: give the shop's public keys (--keys)" in out
+    code, out, _ = run("audit", "--from", "a.sqlite", "--keys", "shop-keys")
+    assert code == 0
+    assert "not checked" not in out
+    code, out, _ = run("push", str(job), "--to", "a.sqlite", "--keys", "shop-keys")
+    assert (code, out) == (0, "0 new, 0 grown, 1 unchanged")
+    code, _, err = run("push", str(job), "--to", "a.sqlite", "--keys", "nowhere")
+    assert code == 1
+    assert "nowhere: no folder of public keys" in err
+    (tmp_path / "others").mkdir()
+    code, _, err = run("push", str(job), "--to", "b.sqlite", "--keys", "others")
+    assert code == 1
+    assert "not in the shop's folder" in err
