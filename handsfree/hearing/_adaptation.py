@@ -40,7 +40,7 @@ CONDITIONS: Final = (
     Condition("noise-5db", 7.5, _packaged("noise-5db")),
     Condition("noise-10db", 18.0, _packaged("noise-10db")),
     # A room's own hiss is more of an "n" to the model than its silence: of a human voice's seven tens ("thirty") at
-    # 40 dB none is heard right with 1, two with 1e6, four with 1e8. In noise 1e8 loses words: at 10 dB 75 of 90, not 83.
+    # 40 dB none is heard right with 1, two with 1e6, four with 1e8. In noise 1e8 loses words: 75 of 90 at 10 dB.
     Condition("quiet", None, None, pause=1e8),
 )
 

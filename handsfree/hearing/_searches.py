@@ -27,15 +27,15 @@ __all__ = ["Searches"]
 
 _MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compiling one takes 3 ms
 
-# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
-# pay (wip), silence must not pay with it (``silprob`` takes it back, and gives more in a quiet room), or a breath
-# after "eighty" becomes the n of "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
-# them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10) and what the
-# recorded human numbers need (1e-10 to 1e-18). Wider beams cost four times the time for a few words more.
+# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to pay
+# (wip), silence must not pay with it (silprob takes it back, and gives more in a quiet room), or a breath after
+# "eighty" becomes the n of "eighteen". The grammar's own branch probabilities are only a by-product of how it is
+# written: lw 1 keeps them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10)
+# and what the recorded human numbers need (1e-10 to 1e-18). Wider beams are slow and gain little.
 #
 # The search's own best path counts. PocketSphinx would by default make a lattice of the words it met and look for a
-# best path again in that: which takes longer than the search itself and does not heed these penalties. Of 90
-# sentences by three voices nothing was tuned on it hears 71 right at 10 dB and 45 at 5 dB, the search alone 83 and 67.
+# best path again in that: it takes longer than the search and does not heed these penalties. Of 90 sentences by
+# three voices that nothing was tuned on it hears 71 right at 10 dB and 45 at 5 dB, the search alone 83 and 67.
 _SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "bestpath": False}
 _WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
 
@@ -51,8 +51,8 @@ Pronunciations = Callable[[str], Iterable[str]]
 
 
 class Searches:
-    """``transform`` is an MLLR file for the acoustic model, None for the model as it is. ``pause``: by what every three
-    frames of silence are favoured, a likelihood ratio. With ``pronunciations`` the dictionary starts empty and
+    """``transform`` is an MLLR file for the acoustic model, None for the model as it is. ``pause``: by what every
+    three frames of silence are favoured, a likelihood ratio. With ``pronunciations`` the dictionary starts empty and
     takes from there what is armed: the shipped one is 30 MB in memory, once is enough."""
 
     def __init__(
