@@ -58,7 +58,8 @@ class WordEvidence:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One utterance: natural-log likelihood per 10 ms frame of the grammar and of the phone loop.
+    """One utterance: natural-log likelihood per 10 ms frame of the grammar (with what it gives for silences) and of
+    the phone loop, both for the record.
 
     ``seconds`` is its length; ``unexplained_s`` how long the phone loop heard speech sounds where the grammar
     has no word. ``agreed``: False when a second decode heard other words. ``snr_db`` as measured.
@@ -74,7 +75,9 @@ class Evidence:
 
     @property
     def ratio(self) -> float:
-        return self.grammar - self.phone
+        """Of the words' frames: how a room's silence fits tells nothing of what was said in it."""
+        fit = sum(word.ratio * (word.end_s - word.start_s) for word in self.words)
+        return fit / self.spoken_s if self.spoken_s else 0.0
 
     @property
     def worst_word(self) -> float:
@@ -116,7 +119,7 @@ FEATURES: Final[Mapping[str, Callable[[Evidence], float]]] = {
     "letters": _letters,
     "snr_db": lambda e: min(max(e.snr_db, 0.0), 40.0),
     "agreed": lambda e: float(e.agreed),
-    "spoken_s": lambda e: e.spoken_s,
+    "spoken_s": lambda e: min(e.spoken_s, 2.0),
     "ratio_times_letters": lambda e: e.ratio * _letters(e),
 }
 

@@ -50,11 +50,11 @@ class PocketSphinxEngine:
     name = "pocketsphinx"
 
     def __init__(self, pronunciations: Mapping[str, str | Sequence[str]] | None = None) -> None:
-        self._dictionary = Searches()  # also the packaged pair for a quiet room
+        self._dictionary = Searches(pause=CONDITIONS[-1].pause)  # also the packaged pair for a quiet room
         self._packaged = {
             condition.name: self._dictionary
             if condition.transform is None
-            else Searches(condition.transform, self._ways)
+            else Searches(condition.transform, self._ways, pause=condition.pause)
             for condition in CONDITIONS
         }
         self._pairs = self._packaged
@@ -85,7 +85,9 @@ class PocketSphinxEngine:
         voice = voice or Adaptation()
         if voice == (self._to_use[0] if self._to_use else self._voice):
             return
-        self._to_use = voice, {name: Searches(path, self._ways) for name, path in voice.transforms.items()}
+        pauses = {condition.name: condition.pause for condition in CONDITIONS}
+        own = {n: Searches(path, self._ways, pause=pauses[n]) for n, path in voice.transforms.items()}
+        self._to_use = voice, own
         if not self._open:  # as with new words: not in the middle of an utterance
             self._use_now()
 

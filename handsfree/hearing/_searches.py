@@ -27,34 +27,48 @@ __all__ = ["Searches"]
 
 _MOST_CACHED: Final = 6  # armed grammars kept compiled, about 2 MB each; compiling one takes 3 ms
 
-# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to
-# pay (wip), silence must not pay with it (silprob takes it back), or a breath after "eighty" becomes the n of
-# "eighteen". The grammar's own branch probabilities are only a by-product of how it is written: lw 1 keeps
-# them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10) and what the
-# recorded human numbers need (1e-10 to 1e-18). Wider beams cost four times the time for a few words more.
-_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "silprob": 1e12}
+# The defaults are for dictation. A loop of digits then grows digits that were never said: every word has to pay
+# (wip), silence must not pay with it (silprob takes it back, and gives more in a quiet room), or a breath after
+# "eighty" becomes the n of "eighteen". The grammar's own branch probabilities are only a by-product of how it is
+# written: lw 1 keeps them from being multiplied. Chosen between what synthetic voices like best (wip 1e-4 to 1e-10)
+# and what the recorded human numbers need (1e-10 to 1e-18). Wider beams are slow and gain little.
+#
+# The search's own best path counts. PocketSphinx would by default make a lattice of the words it met and look for a
+# best path again in that: it takes longer than the search and does not heed these penalties. Of 90 sentences by
+# three voices that nothing was tuned on it hears 71 right at 10 dB and 45 at 5 dB, the search alone 83 and 67.
+_SEARCH: Final = {"lw": 1.0, "wip": 1e-12, "bestpath": False}
 _WORD_PENALTY: Final = -math.log(_SEARCH["wip"])  # to be given back before scores are compared
 
 # Where the cepstral mean starts: by eye, between where three synthetic voices and a human one ended up. It only
 # has to do for the partial results of the first utterance, which is decoded again with its own mean.
 _FIRST_MEAN: Final = "47,0,2,3,-3,-1,0,0,0,0,0,0,0"
 
+#: Silence, noises, and the grammar's transitions without a word, which cost no penalty either.
+_NO_WORD: Final = ("<", "+", "[", "(")
+
 Pronunciations = Callable[[str], Iterable[str]]
 """A word's ways of being said, each as its phones; none for an unknown word."""
 
 
 class Searches:
-    """``transform`` is an MLLR file for the acoustic model, None for the model as it is. With
-    ``pronunciations`` the dictionary starts empty and takes from there what is armed: the shipped one is 30 MB
-    in memory, once is enough."""
+    """``transform`` is an MLLR file for the acoustic model, None for the model as it is. ``pause``: by what every
+    three frames of silence are favoured, a likelihood ratio. With ``pronunciations`` the dictionary starts empty and
+    takes from there what is armed: the shipped one is 30 MB in memory, once is enough."""
 
-    def __init__(self, transform: Path | None = None, pronunciations: Pronunciations | None = None) -> None:
+    def __init__(
+        self,
+        transform: Path | None = None,
+        pronunciations: Pronunciations | None = None,
+        *,
+        pause: float = 1.0,
+    ) -> None:
         model = {} if transform is None else {"mllr": str(transform)}
+        search = {**_SEARCH, "silprob": pause / _SEARCH["wip"]}
         if pronunciations is None:
-            self.grammar = make_decoder(lm=None, **_SEARCH, **model)
+            self.grammar = make_decoder(lm=None, **search, **model)
         else:
             with one_word() as dictionary:
-                self.grammar = make_decoder(lm=None, dict=dictionary, **_SEARCH, **model)
+                self.grammar = make_decoder(lm=None, dict=dictionary, **search, **model)
         self._phones = make_phone_loop(**model)
         self._pronunciations = pronunciations
         self._compiled: OrderedDict[str, None] = OrderedDict()
@@ -122,7 +136,7 @@ class Searches:
         words = tuple(
             _word_evidence(segment, phones.sums)
             for segment in self.grammar.seg() or ()
-            if not segment.word.startswith(("<", "+", "["))
+            if not segment.word.startswith(_NO_WORD)
         )
         paid = len(words) * _WORD_PENALTY
         return Evidence(
@@ -155,6 +169,6 @@ def _word_evidence(segment: Any, phone_sums: list[float]) -> WordEvidence:
         text=segment.word.split("(")[0].lower(),
         start_s=begin * FRAME_S,
         end_s=end * FRAME_S,
-        score=(log_score(segment.ascore) + _WORD_PENALTY) / length,
+        score=(log_score(segment.ascore) * SCORE_SCALE + _WORD_PENALTY) / length,
         phone=(phone_sums[end] - phone_sums[begin]) / length,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,8 +12,8 @@ from handsfree.enrolment._gain import Trial, bias_for, tally, wins
 from handsfree.hearing import MOST_LAXER, MOST_STRICTER, Adaptation, calibration
 from handsfree.hearing._acceptance import Evidence, Outcome, WordEvidence, judge
 
-ACCEPT = 1.0986  # logarithm of the odds of 0.75
-CONFIRM = -0.4055
+ACCEPT = math.log(calibration().accept / (1 - calibration().accept))  # as logarithm of the odds
+CONFIRM = math.log(calibration().confirm / (1 - calibration().confirm))
 
 
 def right(odds: float) -> Trial:
@@ -58,16 +60,16 @@ def test_no_more_passes_than_before_whatever_was_heard(before: list[Trial], afte
 
 
 def test_a_faint_voice_is_judged_less_strictly_but_only_so_far() -> None:
-    assert bias_for([right(0.8)] * 10, [right(0.8)] * 10) == pytest.approx(0.3, abs=0.01)
+    assert bias_for([right(ACCEPT - 0.3)] * 10, [right(ACCEPT - 0.3)] * 10) == pytest.approx(0.3, abs=0.01)
     assert bias_for([right(-3.0)] * 10, [right(-3.0)] * 10) == MOST_LAXER
     assert bias_for([right(3.0)] * 10, [right(3.0)] * 10) == 0.0
     assert bias_for([], []) == 0.0
 
 
 def test_what_answers_nothing_and_nearly_passes_keeps_the_bias_down() -> None:
-    heard = [right(0.6)] * 10 + [outside(ACCEPT - 0.25)]
+    heard = [right(ACCEPT - 0.5)] * 10 + [outside(ACCEPT - 0.25)]
     assert bias_for(heard, heard) <= 0.15
-    heard = [right(0.6)] * 10 + [outside(CONFIRM - 0.05)]
+    heard = [right(ACCEPT - 0.5)] * 10 + [outside(CONFIRM - 0.05)]
     assert bias_for(heard, heard) <= 0.0
 
 

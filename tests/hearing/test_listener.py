@@ -46,15 +46,22 @@ def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: 
 @pytest.mark.slow
 def test_the_technician_is_understood_at_15_decibels(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(15.0, lines[::6], figures)
-    assert found.value >= 19
+    assert found.value >= found.said - 1
     assert found.wrong <= 1
 
 
 @pytest.mark.slow
-def test_at_10_decibels_most_is_understood_and_little_wrong(lines: list[Recording], figures: Figures) -> None:
+def test_at_10_decibels_nine_in_ten_are_understood_and_little_wrong(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(10.0, lines[::6], figures)
-    assert found.value >= 16
-    assert found.wrong <= 2
+    assert found.value >= 0.9 * found.said
+    assert found.wrong <= 1
+
+
+@pytest.mark.slow
+def test_at_5_decibels_three_quarters_are_understood(lines: list[Recording], figures: Figures) -> None:
+    found = heard_at(5.0, lines[::6], figures)
+    assert found.value >= 0.75 * found.said
+    assert found.undetected == 0
 
 
 @pytest.mark.slow
