@@ -51,7 +51,9 @@ def test_the_technician_is_understood_at_15_decibels(lines: list[Recording], fig
 
 
 @pytest.mark.slow
-def test_at_10_decibels_nine_in_ten_are_understood_and_little_wrong(lines: list[Recording], figures: Figures) -> None:
+def test_at_10_decibels_nine_in_ten_are_understood_and_little_wrong(
+    lines: list[Recording], figures: Figures
+) -> None:
     found = heard_at(10.0, lines[::6], figures)
     assert found.value >= 0.9 * found.said
     assert found.wrong <= 1
