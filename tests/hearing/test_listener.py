@@ -46,7 +46,7 @@ def test_the_technician_is_understood_in_quiet(lines: list[Recording], figures: 
 @pytest.mark.slow
 def test_the_technician_is_understood_at_15_decibels(lines: list[Recording], figures: Figures) -> None:
     found = heard_at(15.0, lines[::6], figures)
-    assert found.value >= found.said - 1
+    assert found.value >= 0.92 * found.said
     assert found.wrong <= 1
 
 
