@@ -20,6 +20,7 @@ from handsfree.record import (
     LogRead,
     RecordError,
     check_chain,
+    check_words_of,
     counted,
     export,
     find_job,
@@ -121,9 +122,9 @@ def audit(
         Path | None, typer.Option("--model", help="Model folder for vosk.", metavar="DIR")
     ] = None,
     words: Annotated[
-        str,
+        str | None,
         typer.Option("--words", help="The check words that were written down, to compare.", metavar="TEXT"),
-    ] = "",
+    ] = None,
     keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
@@ -136,6 +137,7 @@ def audit(
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
     signatures = signatures_by(shop_keys(keys))
+    written = check_words_of(words) if words is not None else ()
     reports = []
     for one in find_jobs(job, jobs):
         reports.append(
@@ -144,7 +146,7 @@ def audit(
                 signatures=signatures,
                 listener=listener if listen else None,
                 voice=VoiceStore().by_hash,
-                words=words.lower().split(),
+                words=written,
             )
         )
         if not as_json:

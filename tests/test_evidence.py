@@ -168,7 +168,27 @@ def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
     told = next(x for x in handsfree("audit", "job").out.splitlines() if x.startswith("Check words"))
     words = told.partition(": ")[2]
     assert handsfree("audit", "job", "--words", words.upper()).code == 0
+    assert handsfree("audit", "job", "--words", ", ".join(words.split()).capitalize() + ".").code == 0
     assert handsfree("audit", "job", "--words", "apron apron apron apron apron").code == 1
+    assert "0 check words" in handsfree("audit", "job", "--words", "").one_line()
+    assert "4 check words" in handsfree("audit", "job", "--words", words.rpartition(" ")[0]).one_line()
+    assert "no check word" in handsfree("audit", "job", "--words", "foo bar").one_line()
+
+
+def test_a_job_that_can_t_be_read_is_not_passed_over(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shut = copy_of(shop / "jobs/job", shop / "jobs/shut")
+    exists = Path.exists
+
+    def forbidden(path: Path) -> bool:  # root may read everything, so no file mode shows it
+        if path.parent.name == "shut":
+            raise PermissionError(13, "Permission denied")
+        return exists(path)
+
+    monkeypatch.setattr(Path, "exists", forbidden)
+    for command in (("audit", "jobs"), ("review", "jobs")):
+        assert "shut: Permission denied" in handsfree(*command).one_line(), shut
 
 
 def test_where_there_is_no_job_it_says_so(shop: Path, handsfree: Run) -> None:

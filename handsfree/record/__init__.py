@@ -22,7 +22,7 @@ from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
 from ._wording import clean, counted, in_minutes, in_use, items, joined, lasting, measured, value_of
-from ._words import check_words
+from ._words import check_words, check_words_of
 
 __all__ = [
     "AUDIO",
@@ -46,6 +46,7 @@ __all__ = [
     "check_chain",
     "check_read",
     "check_words",
+    "check_words_of",
     "clean",
     "counted",
     "crew",

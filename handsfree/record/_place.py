@@ -29,12 +29,22 @@ def jobs_in(folder: Path, *, none: bool = False) -> list[Path]:
     """The folder itself when it is a job's (or its record is given), else the jobs in it. Raises RecordError when
     there is none, but for a folder that may hold ``none``."""
     folder = _folder(folder)
-    if (folder / RECORD).exists():
+    if _is_job(folder):
         return [folder]
-    found = sorted(path.parent for path in folder.glob(f"*/{RECORD}"))
+    found = [path for path in sorted(folder.iterdir()) if _is_job(path)] if folder.is_dir() else []
     if not found and not (none and folder.is_dir()):
         raise RecordError(f"{folder}: no job there; give a job's folder, or a folder of jobs")
     return found
+
+
+def _is_job(folder: Path) -> bool:
+    """Raises RecordError where that can't be told: a job that nobody may read must not be passed over in silence."""
+    try:
+        return (folder / RECORD).exists()
+    except OSError as error:
+        raise RecordError(
+            f"can't look into {folder}: {error.strerror}; get the right to read it, or name the jobs one by one"
+        ) from None
 
 
 def _folder(given: Path) -> Path:

@@ -7,7 +7,11 @@ The words are in the recognizer's dictionary and at least as far apart in sound 
 
 from __future__ import annotations
 
-__all__ = ["WORDS", "check_words"]
+import re
+
+from ._errors import RecordError
+
+__all__ = ["WORDS", "check_words", "check_words_of"]
 
 _BITS, _COUNT = 7, 5
 
@@ -31,3 +35,19 @@ def check_words(head: str) -> tuple[str, ...]:
     bits = int(head[:16], 16) if head else 0
     top = 4 * len(head[:16])
     return tuple(WORDS[bits >> top - _BITS * (n + 1) & 2**_BITS - 1] for n in range(_COUNT))
+
+
+def check_words_of(text: str) -> tuple[str, ...]:
+    """The words that somebody wrote down, whatever stands between them. Raises RecordError for other than five of the
+    list."""
+    words = tuple(re.findall(r"[a-z]+", text.lower()))
+    odd = [word for word in words if word not in WORDS]
+    if odd:
+        raise RecordError(
+            f"{odd[0]!r} is no check word; give the five that were written down when the job ended"
+        )
+    if len(words) != _COUNT:
+        raise RecordError(
+            f"{len(words)} check words; give the five that were written down when the job ended"
+        )
+    return words

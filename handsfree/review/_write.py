@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.record import RECORD, RecordError
+from handsfree.record import RecordError, jobs_in
 
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
@@ -77,7 +77,7 @@ def review_folder(
     place = out or folder / _PLACE
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
-    jobs = sorted(path.parent for path in folder.glob(f"*/{RECORD}"))
+    jobs = jobs_in(folder, none=True)
     if not jobs:
         raise RecordError(f"{folder}: no jobs there; give a job's folder, or a folder of jobs")
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
