@@ -690,6 +690,10 @@ def test_a_whole_start_on_a_real_terminal(tmp_path: Path) -> None:
     import fcntl
     import select
 
+    def on_a_terminal() -> None:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # a shell has its background jobs ignore Ctrl-C
+        fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
     ours, theirs = os.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     before = termios.tcgetattr(theirs)
@@ -712,7 +716,7 @@ def test_a_whole_start_on_a_real_terminal(tmp_path: Path) -> None:
         stderr=theirs,
         env={**env, "TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
         start_new_session=True,
-        preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+        preexec_fn=on_a_terminal,
     )
     seen = b""
 
