@@ -31,7 +31,16 @@ from handsfree.grammar import GrammarError
 from handsfree.hearing import ENGINES, EngineError
 from handsfree.limits import LimitsError
 from handsfree.procedure import ProcedureError, PromptError
-from handsfree.record import RecordError, check_chain, counted, find_job, read_log, show_text, summary_text
+from handsfree.record import (
+    RECORD,
+    RecordError,
+    check_chain,
+    counted,
+    find_job,
+    read_log,
+    show_text,
+    summary_text,
+)
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
@@ -457,7 +466,7 @@ def review(
 
     keys = shop_keys(keys)
     folder = Path(job)
-    many = folder.is_dir() and not (folder / "record.jsonl").exists()
+    many = folder.is_dir() and not (folder / RECORD).exists()
     done = (
         review_folder(folder, out, customer=customer, keys=keys)
         if many

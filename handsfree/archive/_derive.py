@@ -9,7 +9,17 @@ from datetime import date, datetime
 from typing import Any
 
 from handsfree.procedure import Procedure
-from handsfree.record import LogRead, Told, current, exceptions_of, items, measured, tell, value_of
+from handsfree.record import (
+    LogRead,
+    Told,
+    current,
+    exceptions_of,
+    items,
+    last_signed,
+    measured,
+    tell,
+    value_of,
+)
 from handsfree.review._look import HEADINGS, sort_of
 
 from ._errors import ArchiveError
@@ -84,7 +94,7 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
     told = value_of(closed, "disposition")
     told = told.partition(": ")[2] or told if value_of(opened, "practice") else told
     disposition = ending.disposition if ending is not None else told
-    signed = _last_decision(rows)
+    signed = last_signed(rows)
     rejected = signed is not None and value_of(signed, "decision") == "reject"
     if rejected:  # what the work came to no longer holds: a supervisor's decision counts
         disposition = REJECTED
@@ -109,11 +119,6 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
         "bytes": sum(len(line.encode()) for line in read.lines),
         "head": read.head,
     }
-
-
-def _last_decision(rows: Sequence[Told]) -> Told | None:
-    """The signature that counts, None where nobody signed."""
-    return next((row for row in reversed(rows) if row["kind"] == "signed"), None)
 
 
 def _reading(row: Told) -> Row:
@@ -141,7 +146,7 @@ def _reasons(rows: Sequence[Told]) -> Iterator[Row]:
     for n, text in enumerate(reasons):
         rule = next((rule for reason, rule in said.items() if reason and reason in text), "")
         yield {"n": n, "rule": rule, "label": _label(text)[:_INDEXED], "text": text}
-    signed = _last_decision(rows)
+    signed = last_signed(rows)
     if signed is not None and value_of(signed, "decision") == "reject":
         yield {"n": len(reasons), "rule": "", "label": REJECTED, "text": value_of(signed, "reason")}
 

@@ -15,7 +15,7 @@ from sqlalchemy import and_, select
 
 from handsfree.audit import Report
 from handsfree.procedure import ProcedureError, read_procedure
-from handsfree.record import Finding, RecordError, counted, read_log, write_private
+from handsfree.record import RECORD, Finding, RecordError, counted, read_log, write_private
 from handsfree.record._check import MISSING
 
 from ._derive import derive
@@ -25,7 +25,6 @@ from ._tables import DERIVED, attachment, content, job, piece
 
 __all__ = ["audit_archived", "jobs_of", "restore"]
 
-_RECORD = "record.jsonl"
 #: What may stand beside a record: nobody who writes to the database chooses where on a disk it goes.
 _NAME = re.compile(r"(audio/)?[A-Za-z0-9][A-Za-z0-9._-]*")
 _UNPACKED = 256 << 20  # as large as a record may be
@@ -69,14 +68,14 @@ def restore(archive: Archive, stored: Stored, to: Path) -> list[Finding]:
         elif lines.count(b"\n") != one.lines:
             found.append(_finding(f"the lines from {one.first + 1} on are not as many as were brought"))
         data += lines
-    write_private(to / _RECORD, data)
+    write_private(to / RECORD, data)
     for one in named:
         found += _file(one, contents.get(one.sha256), to)
     return found
 
 
 def _file(named: Stored, data: bytes | None, to: Path) -> Iterator[Finding]:
-    if not _NAME.fullmatch(named.name) or named.name == _RECORD:
+    if not _NAME.fullmatch(named.name) or named.name == RECORD:
         yield _finding(f"{named.name!r} is no name of a file beside a record")
     elif data is None:
         yield _finding(f"{named.name}: its content is gone from the archive")

@@ -13,6 +13,7 @@ from pathlib import Path
 from handsfree.limits import LimitsError
 from handsfree.procedure import Book, ProcedureError, PromptError, Start
 from handsfree.record import (
+    RECORD,
     Finding,
     LogRead,
     RecordError,
@@ -152,7 +153,7 @@ def _files(read: LogRead) -> Iterator[Finding]:
     for path in sorted(read.folder.glob("record.torn-*")):
         if path.name not in aside.values():
             yield Finding("file", 0, f"{path.name}: no line names it", "warn")
-    if os.name != "nt" and stat.S_IMODE((read.folder / "record.jsonl").stat().st_mode) & 0o077:
+    if os.name != "nt" and stat.S_IMODE((read.folder / RECORD).stat().st_mode) & 0o077:
         yield Finding(
             "file", 0, "others on this computer may read the record (chmod -R go= the folder)", "note"
         )

@@ -21,7 +21,18 @@ from ._rejected import how_to_do_again
 from ._show import render, show_text
 from ._story import Told, tell
 from ._summary import summary_text
-from ._wording import clean, counted, in_minutes, in_use, items, joined, lasting, measured, value_of
+from ._wording import (
+    clean,
+    counted,
+    in_minutes,
+    in_use,
+    items,
+    joined,
+    last_signed,
+    lasting,
+    measured,
+    value_of,
+)
 from ._words import check_words, check_words_of
 
 __all__ = [
@@ -64,6 +75,7 @@ __all__ = [
     "items",
     "jobs_in",
     "joined",
+    "last_signed",
     "lasting",
     "limit_of",
     "measured",

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from ._errors import RecordError
+from ._read import RECORD
 
-__all__ = ["RECORD", "find_job", "find_jobs", "jobs_in"]
-
-RECORD = "record.jsonl"
+__all__ = ["find_job", "find_jobs", "jobs_in"]
 
 
 def find_job(job: str, jobs: Path) -> Path:

@@ -6,7 +6,7 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ._wording import value_of
+from ._wording import last_signed, value_of
 
 __all__ = ["how_to_do_again"]
 
@@ -16,7 +16,7 @@ def how_to_do_again(rows: Sequence[Mapping[str, Any]]) -> str:
 
     ``rows``: a record's lines, in order.
     """
-    last = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
+    last = last_signed(rows)
     if last is None or value_of(last, "decision") != "reject":
         return ""
     procedure = value_of(rows[0], "procedure")

@@ -20,7 +20,7 @@ from ._read import read_log
 from ._rejected import how_to_do_again
 from ._story import Told, tell
 from ._summary import readings
-from ._wording import clean, counted, in_use, items, joined, measured, value_of
+from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
 
 __all__ = ["render", "show_text"]
 
@@ -111,7 +111,7 @@ def _signed(
     rows: Sequence[Told], tz: tzinfo | None, signatures: Sequence[Finding] | None, *, damaged: bool
 ) -> Text | None:
     """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
-    row = next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
+    row = last_signed(rows)
     seq = "" if row is None else value_of(row, "seq")
     number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
 
 from rich.text import Text
 
@@ -25,6 +25,7 @@ __all__ = [
     "in_use",
     "items",
     "joined",
+    "last_signed",
     "lasting",
     "measured",
     "plain",
@@ -35,6 +36,7 @@ __all__ = [
 ]
 
 Entry = dict[str, Any]
+_Row = TypeVar("_Row", bound=Mapping[str, Any])
 
 _HIDDEN = frozenset({"seq", "prev", "hash", "kind", "at", "mono_ms", "at_ms", "record"})
 _STEERING = {
@@ -50,6 +52,11 @@ _STEERING = {
 def clean(value: object) -> Text:
     """Any value as text that can't steer a terminal: control and bidirectional characters become U+FFFD."""
     return Text(_safe(value))
+
+
+def last_signed(rows: Sequence[_Row]) -> _Row | None:
+    """The signature that counts: the last one, None where nobody signed."""
+    return next((row for row in reversed(rows) if row.get("kind") == "signed"), None)
 
 
 def value_of(row: Mapping[str, Any], key: str) -> str:

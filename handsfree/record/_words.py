@@ -41,13 +41,9 @@ def check_words_of(text: str) -> tuple[str, ...]:
     """The words that somebody wrote down, whatever stands between them. Raises RecordError for other than five of the
     list."""
     words = tuple(re.findall(r"[a-z]+", text.lower()))
-    odd = [word for word in words if word not in WORDS]
-    if odd:
-        raise RecordError(
-            f"{odd[0]!r} is no check word; give the five that were written down when the job ended"
-        )
+    odd = [f"{word!r} is no check word" for word in words if word not in WORDS]
     if len(words) != _COUNT:
-        raise RecordError(
-            f"{len(words)} check words; give the five that were written down when the job ended"
-        )
+        odd.append(f"{len(words)} check words")
+    if odd:
+        raise RecordError(f"{odd[0]}; give the five that were written down when the job ended")
     return words

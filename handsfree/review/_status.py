@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import Told, items, phrase, practice_of, value_of
+from handsfree.record import Told, items, last_signed, phrase, practice_of, value_of
 
 from ._source import Source
 
@@ -42,7 +42,7 @@ def status_of(source: Source, exceptions: int) -> Status:
     disposition = _disposition(source, closed)
     reasons = items(closed, "reasons") if closed else list(source.state.reasons) if source.state else []
     warnings = [_damage(finding.line, finding.message) for finding in source.damage]
-    signed = next((row for row in reversed(source.rows) if row.get("kind") == "signed"), None)
+    signed = last_signed(source.rows)
     if signed is not None and source.damage:
         by = f"{value_of(signed, 'name')} on {value_of(signed, 'at')[:10]}"
         warnings.insert(

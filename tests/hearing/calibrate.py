@@ -46,7 +46,7 @@ from handsfree.bench._hearing import _surround
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Armed, Library
-from handsfree.hearing import FEATURES, Evidence, Listener, PocketSphinxEngine, same_meaning
+from handsfree.hearing import FEATURES, Evidence, Listened, Listener, PocketSphinxEngine, same_meaning
 
 ACCEPT: Final = 0.85
 CONFIRM: Final = 0.4
@@ -169,12 +169,19 @@ def listen(
     if level is not None:
         sound = mix(sound, NOISES[noise](len(sound) // 2, 4000 + seed), level)
     listener.arm(item.armed)
-    for frame in frames(sound):  # one by one: the evidence is the last utterance's
-        found = listener.feed(frame)
-        text = found.hypothesis.text if found else ""
+    for found in one_by_one(listener, sound):
+        text = found.hypothesis.text
         if text and item.armed.interpret(text) is not None and engine.last_evidence is not None:
             right = bool(item.say) and same_meaning(item.armed, text, item.say)
             yield Trial(item.voice, item.say, noise, level, text, right, engine.last_evidence)
+
+
+def one_by_one(listener: Listener, sound: bytes) -> Iterator[Listened]:
+    """As ``Listener.hear``, but each before the next is heard: the engine's evidence is its last utterance's."""
+    for frame in frames(sound):
+        if (found := listener.feed(frame)) is not None:
+            yield found
+    yield from listener.hear(b"")
 
 
 def table(trials: list[Trial], names: Sequence[str]) -> tuple[Array, Array]:
