@@ -37,8 +37,8 @@ def _condition(snr_db: float | None) -> Condition:
 class PocketSphinxEngine:
     """See ``Engine``.
 
-    ``pronunciations`` adds words the shipped dictionary lacks: word to its phones ("S AY D W AO L"), or to
-    several ways of saying it.
+    ``pronunciations`` adds what the shipped dictionary lacks: word to its phones ("S AY D W AO L"), or to
+    several ways of saying it, beside the ways that are known.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
     from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
@@ -69,8 +69,8 @@ class PocketSphinxEngine:
         self._ahead: tuple[str, Evidence | None] | None = None  # what it is if it has ended already
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
-            for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
-                self._add_word(word if number == 1 else f"{word}({number})", phones)
+            for phones in [ways] if isinstance(ways, str) else ways:
+                self._add_way(word, phones)
         self.reset()
 
     def reset(self) -> None:
@@ -210,11 +210,14 @@ class PocketSphinxEngine:
     def close(self) -> None:
         del self._dictionary, self._packaged, self._pairs, self._in_use
 
-    def _add_word(self, word: str, phones: str) -> None:
-        if self._dictionary.grammar.lookup_word(word) == phones:
+    def _add_way(self, word: str, phones: str) -> None:
+        """Beside those that are known."""
+        known = list(self._ways(word))
+        if phones in known:
             return
+        name = f"{word}({len(known) + 1})" if known else word
         try:
-            self._dictionary.grammar.add_word(word, phones, True)
+            self._dictionary.grammar.add_word(name, phones, True)
         except RuntimeError:
             raise EngineError(f"PocketSphinx can't add '{word}' as '{phones}'; use the CMU phones") from None
 
