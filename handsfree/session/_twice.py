@@ -21,9 +21,9 @@ class Twice:
     """Asked about every utterance in turn, of all jobs of the session."""
 
     def __init__(self) -> None:
-        self._before: tuple[Tire, Listening, str, int] | None = None
+        self._before: tuple[Tire | None, Listening, str, int] | None = None
 
-    def __call__(self, hypothesis: Hypothesis, tire: Tire, listening: Listening, now: int) -> bool:
+    def __call__(self, hypothesis: Hypothesis, tire: Tire | None, listening: Listening, now: int) -> bool:
         """Whether an unsure one says what the one just before it said, to the same question of the same job."""
         before, self._before = self._before, None
         probable = dict(hypothesis.scores).get("probability", 0.0) >= LEAST_PROBABILITY
@@ -31,7 +31,7 @@ class Twice:
             return False
         if before is not None:
             asked, then, text, at = before
-            same = asked is tire and then.grammar == listening.grammar and now - at <= WITHIN_MS
+            same = asked is tire and then.armed is listening.armed and now - at <= WITHIN_MS
             if same and same_meaning(listening.armed, hypothesis.text, text):
                 return True
         self._before = tire, listening, hypothesis.text, now
