@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -24,13 +24,20 @@ from handsfree.record import (
     counted,
     export,
     find_job,
-    find_jobs,
+    first_hash,
     forget_audio,
     how_to_do_again,
+    is_job,
     jobs_in,
+    noted,
+    place_of,
     read_log,
+    remains_in,
     write_private,
 )
+
+if TYPE_CHECKING:  # its rooms take time to load
+    from handsfree.audit import FolderReport, Report
 
 __all__ = ["ShopKeys", "register", "shop_keys", "signatures_by"]
 
@@ -126,21 +133,48 @@ def audit(
         typer.Option("--words", help="The check words that were written down, to compare.", metavar="TEXT"),
     ] = None,
     keys: ShopKeys = None,
+    also: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--also",
+            help="With a folder of jobs: another folder where signed jobs may be, as of another bay (repeat it). "
+            "They are looked for there, not audited.",
+            metavar="FOLDER",
+        ),
+    ] = None,
+    elsewhere: Annotated[
+        bool,
+        typer.Option(
+            "--elsewhere",
+            help="With a folder of jobs: signed jobs may be where nobody looked; a missing one is a warning.",
+        ),
+    ] = False,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
     from handsfree.audit import as_json as to_json
-    from handsfree.audit import as_text
+    from handsfree.audit import as_text, folder_text, without_record
     from handsfree.audit import audit as check
 
     def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
-    signatures = signatures_by(shop_keys(keys))
+    known = shop_keys(keys)
+    signatures = signatures_by(known)
     written = check_words_of(words) if words is not None else ()
-    reports = []
-    for one in find_jobs(job, jobs):
-        reports.append(
+    place = place_of(job, jobs)
+    if is_job(place) and (also or elsewhere):
+        raise typer.BadParameter("--also and --elsewhere go with a folder of jobs")
+    gone = [without_record(left) for left in remains_in(place)]
+    reports: list[Report] = []
+
+    def add(report: Report) -> None:
+        reports.append(report)
+        if not as_json:
+            typer.echo(("\n" if len(reports) > 1 else "") + as_text(report))
+
+    for one in jobs_in(place, none=bool(gone)):
+        add(
             check(
                 one,
                 signatures=signatures,
@@ -149,15 +183,33 @@ def audit(
                 words=written,
             )
         )
-        if not as_json:
-            typer.echo(("\n" if len(reports) > 1 else "") + as_text(reports[-1]))
+    for report in gone:
+        add(report)
+    whole = None if is_job(place) else _held_against_list(place, known, reports, also or [], elsewhere)
     failed = sum(not report.passed for report in reports)
     if as_json:
-        typer.echo(to_json(reports), nl=False)
-    elif len(reports) > 1:
-        typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
-    if failed:
+        typer.echo(to_json(reports, whole), nl=False)
+    else:
+        if whole is not None:
+            typer.echo(f"\n{folder_text(whole)}")
+        if len(reports) > 1:
+            typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
+    if failed or (whole is not None and not whole.passed):
         raise typer.Exit(1)
+
+
+def _held_against_list(
+    folder: Path, keys: Path | None, reports: Sequence[Report], also: Sequence[Path], elsewhere: bool
+) -> FolderReport:
+    """Whether every job that the shop's list of signatures knows is in the folder, or in one of ``also``."""
+    from handsfree.audit import FolderReport, missing_jobs
+    from handsfree.record.signing import public_keys
+
+    others = {first_hash(one) for other in also for one in jobs_in(other, none=True)}
+    if keys is None:
+        return FolderReport(folder)
+    here = {report.first for report in reports}
+    return missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
 
 
 def sign(

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import select
+import shutil
 import stat
 import subprocess
 import sys
@@ -162,6 +163,80 @@ def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:
     done = handsfree("audit", "jobs")
     assert done.code == 1
     assert done.out.endswith("2 jobs, 1 failed\n")
+
+
+def test_a_job_whose_record_was_deleted_is_not_passed_over(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "jobs/other")
+    (shop / "jobs/job/record.jsonl").unlink()
+    done = handsfree("audit", "jobs")
+    assert done.code == 1
+    assert "Job: job\n" in done.out
+    assert "its record.jsonl is gone: put it back from a copy" in done.out
+    assert done.out.endswith("2 jobs, 1 failed\n")
+    told = json.loads(handsfree("audit", "jobs", "--json").out)
+    assert told["passed"] is False
+    (gone,) = [job for job in told["jobs"] if job["job"].endswith("job")]
+    assert [(f["severity"], f["check"]) for f in gone["findings"]] == [("error", "gone")]
+    pages = handsfree("review", "jobs")
+    assert "1 record can't be trusted, the page says why: job" in pages.one_line()
+    assert "its record.jsonl is gone" in (shop / "jobs/review/index.html").read_text(encoding="utf-8")
+    pushed = handsfree("archive", "push", "jobs", "--to", "a.sqlite")
+    assert "job: its record.jsonl is gone" in pushed.one_line()
+    assert "1 new, 0 grown, 0 unchanged, 1 left out" in pushed.out
+    shutil.rmtree(shop / "jobs/other")  # none is left with a record
+    assert handsfree("audit", "jobs").code == 1
+    for command in ("audit", "show", "export", "review", "resume"):
+        assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, "job").one_line()
+
+
+def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, handsfree: Run) -> None:
+    """It leaves a folder with a lock and a draft, and nothing was recorded; a folder of other things is no job."""
+    begun = shop / "jobs/begun"
+    (begun / "audio").mkdir(parents=True)
+    (begun / ".lock").touch()
+    (shop / "jobs/sundry").mkdir()
+    (shop / "jobs/sundry/policy.txt").touch()
+    done = handsfree("audit", "jobs")
+    assert done.code == 0
+    assert "Job: begun\n" in done.out
+    assert "warn" in done.out.partition("Job: begun")[2]
+    assert "sundry" not in done.out
+
+
+def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    whole_job(shop / "jobs/third", LINES, about={"technician": "Ben"})
+    copy_of(shop / "jobs/job", shop / "unsigned")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
+    handsfree("sign", "third", "--key", "ortega.pem", "--accept")
+    all_there = handsfree("audit", "jobs")
+    assert (all_there.code, "2 jobs in the list of signatures, 2 of them here" in all_there.out) == (0, True)
+    (shop / "bay-2").mkdir()
+    (shop / "jobs/job").rename(shop / "bay-2/job")
+    done = handsfree("audit", "jobs")
+    assert done.code == 1
+    missed = next(line for line in done.out.splitlines() if line.startswith("  error"))
+    assert re.search(r"job: reject by ortega on \d{4}-\d\d-\d\d, and the job is not in jobs \(", missed)
+    assert missed.replace("\\", "/").endswith("(keys/signed.jsonl, line 1)")
+    told = json.loads(handsfree("audit", "jobs", "--json").out)
+    assert (told["passed"], told["folder"]["passed"], told["folder"]["listed"]) == (False, False, 2)
+    (found,) = told["folder"]["findings"]
+    assert (found["severity"], found["check"]) == ("error", "missing")
+    assert handsfree("audit", "jobs", "--also", "bay-2").code == 0
+    elsewhere = handsfree("audit", "jobs", "--elsewhere")
+    assert (elsewhere.code, "  warn " in elsewhere.out) == (0, True)
+    assert handsfree("audit", "jobs/third").code == 0, "of one job no other is missed"
+    assert handsfree("audit", "jobs/third", "--elsewhere").code == 2
+    assert "no job there" in handsfree("audit", "jobs", "--also", "bay-3").one_line()
+    (shop / "keys").rename(shop / "away")
+    unknown = handsfree("audit", "jobs")
+    assert unknown.code == 0
+    assert "can't be told without the shop's folder of keys (--keys)" in unknown.out
+    # The list without names, as earlier programs wrote it: it is known by its first line.
+    listed = shop / "away/signed.jsonl"
+    listed.write_bytes(listed.read_bytes().replace(b',"name":"job"', b""))
+    first = read_log(shop / "bay-2/job").lines[0].hash[:16]
+    assert f"its first line {first}" in handsfree("audit", "jobs", "--keys", "away").out
 
 
 def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:

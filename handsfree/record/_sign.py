@@ -7,9 +7,6 @@ end: that is why the shop's folder of keys keeps a list of what was signed.
 
 from __future__ import annotations
 
-import errno
-import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,16 +15,15 @@ import rfc8785
 
 from ._check import OLDER, Finding
 from ._errors import RecordError
-from ._files import OsAppendFile, explain, set_aside, write_new
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
+from ._listed import SIGNED_LIST, note, noted
 from ._log import JobLog, system_clock
 from ._read import LogRead
 
-__all__ = ["DECISIONS", "SIGNED_LIST", "Decision", "check_overturned", "check_signatures", "sign"]
+__all__ = ["DECISIONS", "Decision", "check_overturned", "check_signatures", "sign"]
 
 DECISIONS = ("accept", "concession", "reject")
-SIGNED_LIST = "signed.jsonl"
 #: What may follow a signature: another one, and sound that the privacy policy drops.
 _MAY_FOLLOW = ("signed", "audio_dropped")
 
@@ -88,39 +84,12 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     }
     message = rfc8785.dumps({**entry, "seq": len(log.lines), "prev": log.head})
     line = log.append([{**entry, "signature": key.sign(message)}])[0]
-    _note(keys, log.lines[0].hash, line)
+    note(keys, log.folder.resolve().name, log.lines[0].hash, [line])
     return line
 
 
 def _message(line: Line) -> bytes:
     return rfc8785.dumps({k: v for k, v in line.entry.items() if k not in ("hash", "signature")})
-
-
-def _note(keys: Path, job: str, line: Line) -> None:
-    path = keys / SIGNED_LIST
-    row = {
-        "job": job,
-        "line": line.hash,
-        "at": line.at,
-        "decision": line.body["decision"],
-        "key": line.body["key"],
-    }
-    try:
-        if not path.exists():
-            write_new(path, b"")
-        kept = path.read_bytes()
-        if not kept.endswith(b"\n") and kept:  # a signature that was being noted when the power went
-            set_aside(path, kept.rfind(b"\n") + 1)
-        file = OsAppendFile(path)
-        try:
-            data = rfc8785.dumps(row) + b"\n"
-            if file.write(data) != len(data):
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            file.sync()
-        finally:
-            file.close()
-    except OSError as error:
-        raise explain(f"signed, but not noted in {path}", error) from None
 
 
 def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], str]:
@@ -165,36 +134,14 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
     if not read.lines:
         return []
     here = {line.hash for line in read.lines}
-    rows, torn = _rows(keys)
+    rows, torn = noted(keys)
     cut = f"the shop's {SIGNED_LIST} is cut off at line {torn}: a signature may not be noted in it"
     return [Finding("signed", 0, cut, "warn")] * bool(torn) + [
         Finding(
             "signed",
             0,
-            f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and this record does not hold the "
-            f"line: {OLDER}",
+            f"it was signed on {row.day} ({row.decision}), and this record does not hold the line: {OLDER}",
         )
         for row in rows
-        if row.get("job") == read.lines[0].hash and row.get("line") not in here
+        if row.job == read.lines[0].hash and row.line not in here
     ]
-
-
-def _rows(keys: Path) -> tuple[Sequence[Mapping[str, object]], int]:
-    """What the shop's list knows, and the number of its unfinished last line, 0 when all are whole."""
-    try:
-        text = (keys / SIGNED_LIST).read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return [], 0
-    except (OSError, UnicodeDecodeError):
-        raise RecordError(f"{keys / SIGNED_LIST} can't be read; check the folder of keys") from None
-    rows = []
-    whole, _, unfinished = text.rpartition("\n")
-    for number, raw in enumerate(whole.splitlines(), start=1):
-        try:
-            row = json.loads(raw)
-        except ValueError:
-            row = None
-        if not isinstance(row, dict):
-            raise RecordError(f"{keys / SIGNED_LIST} is damaged at line {number}; put it back from a copy")
-        rows.append(row)
-    return rows, len(rows) + 1 if unfinished else 0

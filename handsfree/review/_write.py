@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.record import RecordError, jobs_in
+from handsfree.record import NO_RECORD, RecordError, jobs_in, remains_in
 
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
@@ -78,7 +78,8 @@ def review_folder(
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
     jobs = jobs_in(folder, none=True)
-    if not jobs:
+    gone = [left.folder.name for left in remains_in(folder) if left.had_one]
+    if not jobs and not gone:
         raise RecordError(f"{folder}: no jobs there; give a job's folder, or a folder of jobs")
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
     entries: list[Entry] = []
@@ -86,6 +87,8 @@ def review_folder(
     for entry, bad in _pages(jobs, place, customer, keys):
         entries.append(entry)
         damaged += [entry.name] if bad else []
+    entries += [unreadable(name, NO_RECORD) for name in gone]
+    damaged += gone
     if customer:
         return Written(place, len(jobs), tuple(damaged))
     _put(place / _INDEX, index_page(folder.resolve().name, entries))
