@@ -136,12 +136,11 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
     here = {line.hash for line in read.lines}
     rows, torn = noted(keys)
     cut = f"the shop's {SIGNED_LIST} is cut off at line {torn}: a signature may not be noted in it"
-    return [Finding("signed", 0, cut, "warn")] * bool(torn) + [
-        Finding(
-            "signed",
-            0,
-            f"it was signed on {row.day} ({row.decision}), and this record does not hold the line: {OLDER}",
-        )
-        for row in rows
-        if row.job == read.lines[0].hash and row.line not in here
-    ]
+    found = [Finding("signed", 0, cut, "warn")] if torn else []
+    lacking = [row for row in rows if row.job == read.lines[0].hash and row.line not in here]
+    if lacking:
+        when = ", ".join(f"on {row.day} ({row.decision})" for row in lacking)
+        what = "line" if len(lacking) == 1 else "lines"
+        told = f"it was signed {when}, and this record does not hold the {what}"
+        found.append(Finding("signed", 0, f"{told}: an older copy, or its end was cut off", sort=OLDER))
+    return found

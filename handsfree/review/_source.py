@@ -94,9 +94,7 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
     """The same, where it lacks a signature that the shop's list knows and a job of ``jobs`` has it: then it is an
     older copy of that job, and no damage. ``folder``: its own."""
-    lacking = [
-        one for one in source.damage if one.check == "signed" and one.line == 0 and OLDER in one.message
-    ]
+    lacking = [one for one in source.damage if one.sort == OLDER]
     newer = _newer(folder, jobs) if lacking else ""
     if not newer:
         return source

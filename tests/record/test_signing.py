@@ -276,6 +276,19 @@ def test_a_rejection_cut_off_the_end_is_still_known_to_the_shop(shop: tuple[Path
     ]
 
 
+def test_a_copy_from_before_two_signatures_is_found_once(shop: tuple[Path, Path, Path]) -> None:
+    job, keys, _ = shop
+    whole = (job / "record.jsonl").read_bytes()
+    put_under(shop, DECISIONS[0])
+    put_under(shop, DECISIONS[2])
+    (job / "record.jsonl").write_bytes(whole)
+    day = _today()
+    assert errors(job, keys) == [
+        f"it was signed on {day} ({DECISIONS[0].decision}), on {day} (reject), and this record does not hold the "
+        "lines: an older copy, or its end was cut off"
+    ]
+
+
 def _today() -> str:
     from datetime import UTC, datetime
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from handsfree.record import JobLog, read_log
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
+from handsfree.review._source import beside, read_source
 
 from .conftest import parse, words
 
@@ -149,6 +151,19 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     assert "Accepted by ortega" in words(
         parse((jobs / "review" / "job-newer.html").read_text(encoding="utf-8"))
     )
+
+
+def test_an_older_copy_is_known_by_what_was_found_not_by_its_words(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("scrap"), shop, ACCEPT)
+    older = folder.with_name("older")
+    shutil.copytree(folder, older)
+    record = older / "record.jsonl"
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
+    source = read_source(older, keys=shop / "keys")
+    said = [replace(one, message="in other words") for one in source.findings]
+    assert beside(replace(source, findings=said), older, [older, folder]).newer == folder.name
+    plain = [replace(one, sort="") for one in source.findings]
+    assert beside(replace(source, findings=plain), older, [older, folder]).newer == ""
 
 
 def test_a_copy_that_went_another_way_is_no_older_copy(copied: Copied, shop: Path, tmp_path: Path) -> None:
