@@ -15,6 +15,7 @@ from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Engine, engine_pins
 from handsfree.record import (
     FORMATS,
+    STRANGER,
     Finding,
     JobLog,
     LogRead,
@@ -73,7 +74,17 @@ def shop_keys(keys: Path | None) -> Path | None:
         return Path("keys") if Path("keys").is_dir() else None
     if not keys.is_dir():
         raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    _must_hold_keys(keys)
     return keys
+
+
+def _must_hold_keys(keys: Path) -> None:
+    """A mistyped folder must not look like a job that nobody known has signed. Raises RecordError."""
+    if not any(keys.glob("*.pub")):
+        raise RecordError(
+            f"{keys}: {'no public key in it' if keys.is_dir() else 'no such folder'}; give the shop's folder of "
+            "public keys with --keys"
+        )
 
 
 def signatures_by(known: Path | None) -> Callable[[LogRead], tuple[list[Finding], str]]:
@@ -247,6 +258,7 @@ def sign(
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
     folder = find_job(job, jobs)
+    _must_hold_keys(keys)
     _must_be_good(folder, keys)
     read = read_log(folder)
     check_overturned(read.lines, decision)
@@ -270,6 +282,12 @@ def _must_be_good(folder: Path, keys: Path) -> None:
     from handsfree.record.signing import check_signatures
 
     report = check(folder, signatures=lambda read: check_signatures(read, keys))
+    errors = [finding for finding in report.findings if finding.severity == "error"]
+    if errors and all(finding.sort == STRANGER for finding in errors):
+        raise RecordError(
+            f"{keys} does not hold the key that signed {folder.name} before ({report.signed}): give the shop's "
+            "folder with --keys, or put the .pub file there; the record itself is whole, and nothing was signed"
+        )
     if report.errors:
         raise RecordError(
             f"{folder.name} is not signed: its audit finds {counted(report.errors, 'error')}; see handsfree audit"

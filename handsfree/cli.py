@@ -40,6 +40,7 @@ from handsfree.record import (
     read_log,
     show_text,
     summary_text,
+    what_signatures_lack,
 )
 from handsfree.session import (
     SCREENS,
@@ -427,11 +428,15 @@ def show(
         signatures, _ = check_signatures(read_log(folder), known)
     _write(show_text(folder, width=_width(), signatures=signatures))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
-    found = [*check_chain(folder), *(signatures or ())]
-    damage = [finding for finding in found if finding.severity == "error"]
+    damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
+    lacking = what_signatures_lack(signatures or ())
     if damage:
         many = counted(len(damage), "finding")
         typer.echo(f"handsfree: the record is damaged: {many}, listed at its end", err=True)
+    elif lacking:
+        told = f"its signatures: {lacking}; see its end, and whether {known} is the right folder (--keys)"
+        typer.echo(f"handsfree: the record is whole; {told}", err=True)
+    if damage or lacking:
         raise typer.Exit(1)
 
 

@@ -135,7 +135,52 @@ def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfre
     assert "no folder of public keys" in handsfree("show", "job", "--keys", "nowhere").one_line()
     handsfree("keys", "new", "other.pem")  # into a new folder of keys, which does not hold ortega's
     assert "DO NOT RELY ON IT: signed with a key that is not in the shop's folder" in row()
-    assert handsfree("show", "job").code == 1
+    shown = handsfree("show", "job")
+    assert (
+        "the record is whole; its signatures: by a key that is not in the shop's folder" in shown.one_line()
+    )
+    assert "Chain: unbroken" in shown.out
+    assert (
+        "Signatures: by a key that is not in the shop's folder of keys; the record itself is whole"
+        in shown.out
+    )
+    audited = handsfree("audit", "job")
+    assert audited.code == 1
+    for wrong in ("BROKEN", "damage", "changed", "CHANGED"):
+        assert wrong not in shown.out + shown.err + audited.out
+    damage(shop)
+    both = handsfree("show", "job")
+    assert "the record is damaged" in both.one_line()
+    assert "Chain: BROKEN" in both.out
+
+
+def test_signing_with_the_wrong_folder_of_keys_blames_the_folder(shop: Path, handsfree: Run) -> None:
+    for name, keys in (("ortega.pem", "keys"), ("other.pem", "others")):
+        handsfree("keys", "new", name, "--keys", keys)
+    sign = ("sign", "job", "--key", "ortega.pem", "--accept")
+    before = (shop / "jobs/job/record.jsonl").read_bytes()
+    assert "kyes: no such folder; give the shop's folder" in handsfree(*sign, "--keys", "kyes").one_line()
+    assert "jobs: no public key in it; give the shop's" in handsfree(*sign, "--keys", "jobs").one_line()
+    assert "its public key is not in others" in handsfree(*sign, "--keys", "others").one_line()
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == before
+    assert handsfree(*sign).code == 0
+    again = handsfree("sign", "job", "--key", "other.pem", "--accept", "--keys", "others").one_line()
+    assert "others does not hold the key that signed job before" in again
+    assert "the record itself is whole, and nothing was signed" in again
+    assert "jobs: no public key in it" in handsfree("audit", "job", "--keys", "jobs").one_line()
+
+
+def test_an_older_copy_lists_what_it_lacks_once(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "older")
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
+    done = handsfree("show", "older")
+    assert "not all are here that the shop's list knows" in done.one_line()
+    assert "Signatures: not all are here that the shop's list knows; the record itself is whole" in done.out
+    end = " ".join(done.out.partition("Chain: unbroken")[2].split())
+    assert end.count("error: it was signed on") == 1
+    assert end.count("an older copy, or its end was cut off") == 1
 
 
 def test_a_copy_from_before_a_signature_is_called_an_older_copy(shop: Path, handsfree: Run) -> None:
@@ -343,7 +388,7 @@ def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: 
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", "three loud herons")
     assert "wrong passphrase" in handsfree(*sign, "--accept").one_line()
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
-    assert "is not in other" in handsfree(*sign, "--accept", "--keys", "other").one_line()
+    assert "other: no such folder" in handsfree(*sign, "--accept", "--keys", "other").one_line()
     before = (shop / "jobs/job/record.jsonl").read_bytes()
     damage(shop)
     assert "its audit finds" in handsfree(*sign, "--accept").one_line()

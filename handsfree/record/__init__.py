@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, Finding, check_chain, check_read
+from ._check import OLDER, STRANGER, Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -19,7 +19,7 @@ from ._phrases import limit_of, phrase
 from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import how_to_do_again
-from ._show import render, show_text
+from ._show import render, show_text, what_signatures_lack
 from ._story import Told, tell
 from ._summary import summary_text
 from ._wording import (
@@ -45,6 +45,7 @@ __all__ = [
     "RECORD",
     "SCHEMA",
     "SIGNED_LIST",
+    "STRANGER",
     "WITHHELD",
     "Clock",
     "Damage",
@@ -99,5 +100,6 @@ __all__ = [
     "system_clock",
     "tell",
     "value_of",
+    "what_signatures_lack",
     "write_private",
 ]

@@ -14,11 +14,12 @@ from ._read import LogRead, read_log
 from ._wording import counted, days_of
 from ._words import check_words
 
-__all__ = ["ABSENT", "OLDER", "Finding", "check_chain", "check_read"]
+__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read"]
 
 _MISSING = "the file is missing"
-#: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks.
-ABSENT, OLDER = "absent", "older"
+#: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
+#: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
+ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ._check import Finding, check_chain
+from ._check import OLDER, STRANGER, Finding, check_chain
 from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
@@ -22,7 +22,7 @@ from ._story import Told, tell
 from ._summary import readings
 from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
 
-__all__ = ["render", "show_text"]
+__all__ = ["render", "show_text", "what_signatures_lack"]
 
 _GOOD = "return to service"
 #: Shown at the top: a label, and where it stands in the first line or as a measurand.
@@ -59,7 +59,7 @@ def render(
     rows = tell(entries)
     head = _header(rows, tz, findings or (), signatures)
     parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
-    return Group(*parts, _chain(rows, None if findings is None else [*findings, *(signatures or ())]))
+    return Group(*parts, _chain(rows, findings), *_signatures(findings, signatures or ()))
 
 
 def show_text(
@@ -211,9 +211,36 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
         )
     else:
         state = Text(f"\nChain: unbroken, {counted(len(rows), 'line')}, head {head[:16]}", style="green")
-    for finding in [*errors, *notes]:
+    return _listed(state, [*errors, *notes], "damage")
+
+
+def _signatures(findings: Sequence[Finding] | None, signatures: Sequence[Finding]) -> list[RenderableType]:
+    """What was found of the signatures, apart from the chain: it may be whole, and only the folder of keys the wrong
+    one."""
+    if not signatures:
+        return []
+    told = what_signatures_lack(signatures)
+    whole = findings is not None and all(finding.severity != "error" for finding in findings)
+    also = "; the record itself is whole" if told and whole else ""
+    state = Text(f"\nSignatures: {told or 'good'}{also}", style="bold red" if told else "green")
+    return [_listed(state, sorted(signatures, key=lambda one: one.severity != "error"), "error")]
+
+
+def what_signatures_lack(signatures: Sequence[Finding]) -> str:
+    """In a few words, "" when no finding about them is an error."""
+    sorts = {finding.sort for finding in signatures if finding.severity == "error"}
+    if not sorts:
+        return ""
+    return {
+        frozenset({STRANGER}): "by a key that is not in the shop's folder of keys",
+        frozenset({OLDER}): "not all are here that the shop's list knows",
+    }.get(frozenset(sorts), "NOT GOOD")
+
+
+def _listed(state: Text, findings: Sequence[Finding], error: str) -> Text:
+    for finding in findings:
         where = f"line {finding.line}: " if finding.line else ""
-        what = "damage" if finding.severity == "error" else finding.severity
+        what = error if finding.severity == "error" else finding.severity
         state.append_text(Text(f"\n  {what}: {where}")).append_text(clean(finding.message))
     return state
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import rfc8785
 
-from ._check import OLDER, Finding
+from ._check import OLDER, STRANGER, Finding
 from ._errors import RecordError
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
@@ -103,10 +103,10 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
     told: list[str] = []
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "signed":
-            why, what = _fault(line, known)
+            why, what, sort = _fault(line, known, keys)
             told.insert(0, what)
             if why:
-                found.append(Finding("signed", number, why))
+                found.append(Finding("signed", number, why, sort=sort))
         elif told and line.kind not in _MAY_FOLLOW:
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
@@ -114,19 +114,23 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
     return found + (_missing(read, keys) if keys is not None else []), "; before: ".join(told)
 
 
-def _fault(line: Line, known: Mapping[str, str] | None) -> tuple[str, str]:
-    """What is wrong with a signature, and what it says."""
+def _fault(line: Line, known: Mapping[str, str] | None, keys: Path | None) -> tuple[str, str, str]:
+    """What is wrong with a signature, what it says, and the finding's sort."""
     key, signature = (str(line.body.get(k, "")) for k in ("key", "signature"))
     owner = str(line.body.get("name", "")) if known is None else known.get(key, "")
     who = owner or f"an unknown key {key[:16]}"
     told = f"{line.body.get('decision')} by {who} on {line.at[:10]}"
     if not verified(key, signature, _message(line)):
-        return f"the signature is false ({told})", f"FALSE SIGNATURE, {told}"
+        return f"the signature is false ({told})", f"FALSE SIGNATURE, {told}", ""
     if not owner:
-        return f"signed with a key that is not in the shop's folder: {key[:16]}", told
+        why = (
+            f"signed with a key that is not in the shop's folder {keys}: {key[:16]}, as {line.body.get('name')}; the "
+            "signature fits the record, but whose it is can't be told"
+        )
+        return why, told, STRANGER
     if line.body.get("name") != owner:
-        return f"signed as {line.body.get('name')}, with the key of {owner}", told
-    return "", told
+        return f"signed as {line.body.get('name')}, with the key of {owner}", told, ""
+    return "", told, ""
 
 
 def _missing(read: LogRead, keys: Path) -> list[Finding]:

@@ -16,6 +16,7 @@ from handsfree.record import (
     AUDIO,
     OLDER,
     RECORD,
+    STRANGER,
     Finding,
     LogRead,
     RecordError,
@@ -73,6 +74,11 @@ class Source:
     def damage(self) -> list[Finding]:
         """What makes the record untrustworthy."""
         return [finding for finding in self.findings if finding.severity == "error"]
+
+    @property
+    def changed(self) -> bool:
+        """Whether it is damaged by more than a signature of a key that the folder of keys does not hold."""
+        return any(finding.sort != STRANGER for finding in self.damage)
 
 
 def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | None = None) -> Source:

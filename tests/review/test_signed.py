@@ -179,8 +179,20 @@ def test_another_shops_key_is_no_signature(copied: Copied, shop: Path, tmp_path:
     folder = signed(copied("whole"), shop, ACCEPT)
     new_key(tmp_path / "other.pem", tmp_path / "keys", PASSPHRASE)
     text = top(page(folder, tmp_path / "keys"))
-    assert "No: the record is damaged" in text
+    assert "No: signed by an unknown key" in text
     assert "signed with a key that is not in the shop\u2019s folder" in text.replace("'", "\u2019")
+    assert "Do not rely on it" in text
+    for wrong in ("damaged", "DAMAGED", "CHANGED"):
+        assert wrong not in text, "nothing is known to be wrong with the record"
+    index = review_folder(folder.parent, keys=tmp_path / "keys")
+    assert index.damaged == (folder.name,)
+    listed = words(parse(index.page.read_text(encoding="utf-8")))
+    assert "Signed by an unknown key: is it the shop's folder of keys? (1)" in listed
+    assert "Damaged records" not in listed
+    signed(folder, shop, REJECT)
+    record = folder / "record.jsonl"
+    record.write_bytes(record.read_bytes().replace(b'"value":"', b'"value":"9', 1))
+    assert "No: the record is damaged" in top(page(folder, tmp_path / "keys"))
 
 
 def test_the_index_has_a_column_and_a_filter(job: Callable[[str], Path], shop: Path, tmp_path: Path) -> None:
