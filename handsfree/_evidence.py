@@ -15,6 +15,7 @@ from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Engine, engine_pins
 from handsfree.record import (
     FORMATS,
+    SIGNED_LIST,
     STRANGER,
     Finding,
     JobLog,
@@ -271,7 +272,8 @@ def sign(
             raise RecordError(f"{folder} changed while it was looked at; try again")
         line = append_signature(log, opened, name, decision, keys)
         rows = [one.entry for one in log.lines]
-    typer.echo(f"Signed: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
+    done = "Signed" if line.seq >= len(read.lines) else f"Signed before, noted in {keys / SIGNED_LIST} now"
+    typer.echo(f"{done}: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
     again = how_to_do_again(rows)
     if again:
         typer.echo(f"Go on: {again}")

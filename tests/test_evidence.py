@@ -170,6 +170,35 @@ def test_signing_with_the_wrong_folder_of_keys_blames_the_folder(shop: Path, han
     assert "jobs: no public key in it" in handsfree("audit", "job", "--keys", "jobs").one_line()
 
 
+def test_the_same_decision_twice_is_not_signed_again(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("keys", "new", "holt.pem")
+    sign = ("sign", "job", "--key", "ortega.pem", "--accept")
+    assert handsfree(*sign).code == 0
+    record = shop / "jobs/job/record.jsonl"
+    once = record.read_bytes()
+    told = handsfree(*sign).one_line()
+    assert re.search(
+        r"job has that already: accept by ortega on \S+, line \d+, its last; nothing was signed", told
+    )
+    assert record.read_bytes() == once
+    listed = shop / "keys/signed.jsonl"
+    whole = listed.read_bytes()
+    listed.write_bytes(b"")
+    audited = handsfree("audit", "job")
+    assert (audited.code, "warn " in audited.out) == (0, True)
+    assert "give its sign command again, which puts it in" in audited.out
+    assert (
+        handsfree(*sign)
+        .out.replace("\\", "/")
+        .startswith("Signed before, noted in keys/signed.jsonl now: accept by")
+    )
+    assert (record.read_bytes(), listed.read_bytes()) == (once, whole)
+    assert "warn " not in handsfree("audit", "job").out
+    assert handsfree("sign", "job", "--key", "holt.pem", "--accept").code == 0, "another person's"
+    assert handsfree(*sign).code == 0, "and his once more, after that"
+
+
 def test_an_older_copy_lists_what_it_lacks_once(shop: Path, handsfree: Run) -> None:
     copy_of(shop / "jobs/job", shop / "older")
     handsfree("keys", "new", "ortega.pem")

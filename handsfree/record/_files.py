@@ -133,9 +133,20 @@ _REMEDIES = {
 }
 
 
-def explain(what: str, error: OSError) -> RecordError:
-    """An OSError as one line: what was tried, why it failed, what to do."""
-    remedy = _REMEDIES.get(error.errno or 0, error.strerror or str(error))
+#: Where no other folder will do: what is read, or has its place.
+_OF_THIS = {
+    errno.EACCES: "no permission: get the right to it from whoever owns it",
+    errno.EPERM: "no permission: get the right to it from whoever owns it",
+    errno.EROFS: "the disk is read-only: make it writable",
+    errno.ENOTDIR: "a part of the path is a file: check the path",
+    errno.EISDIR: "a folder has that name: give a file",
+}
+
+
+def explain(what: str, error: OSError, *, folder: bool = True) -> RecordError:
+    """An OSError as one line: what was tried, why it failed, what to do. ``folder``: another folder may be chosen."""
+    remedies = _REMEDIES if folder else _REMEDIES | _OF_THIS
+    remedy = remedies.get(error.errno or 0, error.strerror or str(error))
     return RecordError(f"{what}: {remedy}")
 
 

@@ -101,4 +101,5 @@ def note(keys: Path, name: str, first: str, signed: Sequence[Line]) -> None:
         finally:
             file.close()
     except OSError as error:
-        raise explain(f"signed, but not noted in {path}", error) from None
+        told = explain(f"signed, but not noted in {path}", error, folder=False)
+        raise RecordError(f"{told}; then give the same sign command again: it puts it in") from None

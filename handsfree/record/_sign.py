@@ -7,7 +7,7 @@ end: that is why the shop's folder of keys keeps a list of what was signed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,9 +15,10 @@ import rfc8785
 
 from ._check import OLDER, STRANGER, Finding
 from ._errors import RecordError
+from ._files import explain
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
-from ._listed import SIGNED_LIST, note, noted
+from ._listed import SIGNED_LIST, be_ready, note, noted
 from ._log import JobLog, system_clock
 from ._read import LogRead
 
@@ -65,12 +66,31 @@ def check_overturned(lines: Sequence[Line], decision: Decision) -> None:
 def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Line:
     """Append the signed decision, and note it in the shop's list. The caller has audited the record before.
 
-    ``name``: who the key belongs to by the shop's folder ``keys``.
+    ``name``: who the key belongs to by the shop's folder ``keys``. Signatures of the record that the list lacks are
+    noted too. Whoever decides once more what is the record's last line already signs nothing: that line is noted and
+    returned where the list lacked it, else it is an error.
 
-    Raises RecordError; when the list can't be written, the record has the line nevertheless and says so.
+    Raises RecordError: nothing was signed, unless it says that only the list lacks the line (the disk filled up).
     """
     decision.check()
     check_overturned(log.lines, decision)
+    try:
+        be_ready(keys)
+    except OSError as error:
+        raise explain(
+            f"nothing was signed, for it can't be noted in {keys / SIGNED_LIST}", error, folder=False
+        ) from None
+    listed = {row.line for row in noted(keys)[0]}
+    lacking = [line for line in log.lines if line.kind == "signed" and line.hash not in listed]
+    last = log.lines[-1]
+    if _says(last) == (key.public, decision.decision, decision.reason.strip(), list(decision.redo)):
+        if last not in lacking:
+            raise RecordError(
+                f"{log.folder.name} has that already: {decision.decision} by {name} on {last.at[:10]}, line "
+                f"{last.seq + 1}, its last; nothing was signed"
+            )
+        note(keys, log.folder.resolve().name, log.lines[0].hash, lacking)
+        return last
     at, mono_ms = system_clock()
     entry: dict[str, Json] = {
         "kind": "signed",
@@ -84,8 +104,17 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     }
     message = rfc8785.dumps({**entry, "seq": len(log.lines), "prev": log.head})
     line = log.append([{**entry, "signature": key.sign(message)}])[0]
-    note(keys, log.folder.resolve().name, log.lines[0].hash, [line])
+    note(keys, log.folder.resolve().name, log.lines[0].hash, [*lacking, line])
     return line
+
+
+def _says(line: Line) -> tuple[object, ...]:
+    """Who decided what, of a signature's line; nothing of another one."""
+    return (
+        tuple(line.body.get(k) for k in ("key", "decision", "reason", "redo"))
+        if line.kind == "signed"
+        else ()
+    )
 
 
 def _message(line: Line) -> bytes:
@@ -111,7 +140,9 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
             )
-    return found + (_missing(read, keys) if keys is not None else []), "; before: ".join(told)
+    if keys is not None:
+        found += [*_missing(read, keys), *_not_noted(read, keys, known or {})]
+    return found, "; before: ".join(told)
 
 
 def _fault(line: Line, known: Mapping[str, str] | None, keys: Path | None) -> tuple[str, str, str]:
@@ -131,6 +162,21 @@ def _fault(line: Line, known: Mapping[str, str] | None, keys: Path | None) -> tu
     if line.body.get("name") != owner:
         return f"signed as {line.body.get('name')}, with the key of {owner}", told, ""
     return "", told, ""
+
+
+def _not_noted(read: LogRead, keys: Path, known: Mapping[str, str]) -> Iterator[Finding]:
+    """Good signatures that the shop's list lacks: were they cut off, nobody could tell."""
+    listed = {row.line for row in noted(keys)[0]}
+    there = (keys / SIGNED_LIST).exists()
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind != "signed" or line.hash in listed or _fault(line, known, keys)[0]:
+            continue
+        told = (
+            f"the signature is not in {keys / SIGNED_LIST}: were it cut off, nobody could tell; give its sign "
+            "command again, which puts it in"
+        )
+        # Public keys alone, without the list, are what somebody outside the shop is given.
+        yield Finding("signed", number, told, "warn" if there else "note")
 
 
 def _missing(read: LogRead, keys: Path) -> list[Finding]:
