@@ -19,7 +19,7 @@ from handsfree.record import (
     counted,
     jobs_in,
     remains_in,
-    write_private,
+    write_out,
 )
 
 __all__ = ["archive_app"]
@@ -202,7 +202,7 @@ def report(
     if bay is not None and not found.jobs and not found.left_out and bay not in (bays := bays_of(archive)):
         raise RecordError(f"{archive.place}: no job of bay {bay!r}; {_listed(bays)}")
     if html is not None:
-        write_private(html, report_page(found).encode(), replace=True)
+        write_out(html, report_page(found).encode(), replace=True)
     if as_json:
         typer.echo(json.dumps(found.as_json(), indent=1, ensure_ascii=False, default=str))
     elif html is None:

@@ -35,7 +35,7 @@ from handsfree.record import (
     place_of,
     read_log,
     remains_in,
-    write_private,
+    write_out,
 )
 
 if TYPE_CHECKING:  # its rooms take time to load
@@ -247,7 +247,7 @@ def sign(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Sign a finished job whose audit finds no error: accept, accept with a concession, or reject."""
-    from handsfree.record.signing import Decision, check_overturned, load_key, public_keys
+    from handsfree.record.signing import Decision, check_overturned, load_key, private_pem, public_keys
     from handsfree.record.signing import sign as append_signature
 
     chosen = [(accept, "accept", reason), (concession, "concession", concession), (reject, "reject", reject)]
@@ -258,6 +258,7 @@ def sign(
         raise typer.BadParameter("--reason goes with --accept; --concession and --reject hold their own")
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
+    private_pem(key)
     folder = find_job(job, jobs)
     _must_hold_keys(keys)
     _must_be_good(folder, keys)
@@ -359,7 +360,7 @@ def export_job(
     if to is None:
         typer.echo(text, nl=False)
     else:
-        write_private(to, text.encode())
+        write_out(to, text.encode())
         typer.echo(f"Written: {to}")
     # The numbers of a table look sound whatever the record is.
     if any(finding.severity == "error" for finding in check_chain(folder)):

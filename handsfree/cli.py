@@ -42,6 +42,7 @@ from handsfree.record import (
     summary_text,
     what_signatures_lack,
 )
+from handsfree.record import explain as explain_error
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
@@ -670,8 +671,8 @@ def main(argv: list[str] | None = None) -> None:
         typer.echo(f"handsfree: {error}", err=True)
         sys.exit(1)
     except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        typer.echo(f"handsfree: {place}{error.strerror or error}", err=True)
+        told = explain_error(f"can't use {error.filename or 'a file'}", error, folder=False)
+        typer.echo(f"handsfree: {told}", err=True)
         sys.exit(1)
 
 

@@ -499,6 +499,94 @@ def test_the_export_of_a_damaged_record_says_so(shop: Path, handsfree: Run) -> N
     assert damaged.out.startswith("job,")
 
 
+def refuse(monkeypatch: pytest.MonkeyPatch, ending: str) -> None:
+    """Opening such files is not permitted. Root may do everything, so no file mode shows it."""
+    opened, read = os.open, Path.read_bytes
+
+    def no_open(path: object, flags: int, *rest: int, **more: int) -> int:
+        if str(path).endswith(ending):
+            raise PermissionError(13, "Permission denied", str(path))
+        return opened(path, flags, *rest, **more)  # type: ignore[arg-type]
+
+    def no_read(path: Path) -> bytes:
+        if str(path).endswith(ending):
+            raise PermissionError(13, "Permission denied", str(path))
+        return read(path)
+
+    monkeypatch.setattr(os, "open", no_open)
+    monkeypatch.setattr(Path, "read_bytes", no_read)
+
+
+def test_a_file_that_can_not_be_written_is_named_with_what_to_do(shop: Path, handsfree: Run) -> None:
+    missing = "there is no folder nowhere; make it, or give a file in another one"
+    for command in (
+        ("export", "job", "--to", "nowhere/x.json"),
+        ("review", "job", "--out", "nowhere/x.html"),
+        ("archive", "push", "jobs", "--to", "nowhere/a.sqlite"),
+    ):
+        assert handsfree(*command).one_line().endswith(missing)
+    assert (
+        handsfree("export", "job", "--to", "jobs")
+        .one_line()
+        .endswith("is a folder; give the name of a file in it")
+    )
+    (shop / "jobs/job/review.html").mkdir()
+    assert "review.html: is a folder; give the name of a file in it" in handsfree("review", "job").one_line()
+    handsfree("archive", "push", "jobs", "--to", "a.sqlite")
+    report = ("archive", "report", "--from", "a.sqlite", "--practice", "--html", "nowhere/r.html")
+    assert handsfree(*report).one_line().endswith(missing)
+    assert not list(shop.rglob("*.new"))
+
+
+def test_a_page_that_may_not_be_written_names_itself_not_its_draft(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refuse(monkeypatch, ".new")
+    told = handsfree("review", "job").one_line()
+    assert told.endswith("review.html: no permission: choose a folder you may write to")
+    assert ".new" not in told
+
+
+def test_a_record_that_may_not_be_read_is_not_to_be_written_elsewhere(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refuse(monkeypatch, "record.jsonl")
+    told = handsfree("show", "job").one_line()
+    assert "can't read" in told
+    assert told.endswith("no permission: get the right to it from whoever owns it")
+
+
+def test_a_file_that_is_no_archive_says_so(shop: Path, handsfree: Run) -> None:
+    (shop / "notes.txt").write_text("nothing of the kind, and long enough to be looked at\n" * 20)
+    for command in (("archive", "report", "--from"), ("archive", "push", "jobs", "--to")):
+        assert "no SQLite file, so no archive; give the one that handsfree archive push made" in (
+            handsfree(*command, "notes.txt").one_line()
+        )
+    assert "give a file, not a folder" in handsfree("archive", "report", "--from", "jobs").one_line()
+
+
+def test_a_public_key_does_not_sign(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    monkeypatch.delenv("HANDSFREE_PASSPHRASE")  # it is not even asked for
+    told = handsfree("sign", "job", "--key", "keys/ortega.pub", "--accept").one_line()
+    assert "ortega.pub: that is the public key, which can't sign; give the private one" in told
+    assert "(as ortega.pem)" in told
+    assert "can't read the key none.pem: no such file" in (
+        handsfree("sign", "job", "--key", "none.pem", "--accept").one_line()
+    )
+
+
+def test_an_empty_record_is_called_empty(shop: Path, handsfree: Run) -> None:
+    (shop / "jobs/job/record.jsonl").write_bytes(b"")
+    audited = handsfree("audit", "job")
+    assert audited.code == 1
+    assert "the file is empty" in audited.out
+    assert "line format" not in audited.out
+    assert "it is empty or damaged; put it back from a copy" in handsfree("export", "job").one_line()
+    assert "no whole line, so there is nothing to go on with" in handsfree("resume", "job").one_line()
+    assert handsfree("show", "job").code == 1
+
+
 def test_old_sound_is_forgotten(shop: Path, handsfree: Run) -> None:
     """The simulated job began in 2030, so its days are not over yet; a job of today's clock is."""
     assert handsfree("forget-audio", "--older-than", "0").out == "0 utterances of 0 jobs deleted\n"

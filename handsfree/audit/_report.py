@@ -62,7 +62,7 @@ def as_text(report: Report) -> str:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.sealed:
         head.append(f"Check words told at the end: {' '.join(report.sealed)}")
-    if report.head:
+    if report.lines:
         head.append(f"Last line: {report.head[:16]} ({' '.join(report.words)})")
     many = [sum(f.severity == severity for f in report.findings) for severity in _ORDER]
     summed = (counted(n, one) for n, one in zip(many, ("error", "warning", "note"), strict=True))

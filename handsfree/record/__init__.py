@@ -8,6 +8,7 @@ from ._check import OLDER, STRANGER, Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
+from ._files import explain, write_out
 from ._files import write_new as write_private
 from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
@@ -69,6 +70,7 @@ __all__ = [
     "crew",
     "current",
     "exceptions_of",
+    "explain",
     "export",
     "find_job",
     "first_hash",
@@ -101,5 +103,6 @@ __all__ = [
     "tell",
     "value_of",
     "what_signatures_lack",
+    "write_out",
     "write_private",
 ]

@@ -67,7 +67,7 @@ def read_log(folder: Path | str) -> LogRead:
     except FileNotFoundError:
         raise RecordError(f"no {RECORD} in {folder}: give the folder of a job") from None
     except OSError as error:
-        raise explain(f"can't read {path}", error) from None
+        raise explain(f"can't read {path}", error, folder=False) from None
     return scan(folder, data)
 
 
