@@ -17,7 +17,7 @@ import pytest
 from audit.jobs import LINES, copy_of, whole_job
 
 from handsfree import cli
-from handsfree.record import read_log
+from handsfree.record import check_words, read_log, summary_text
 
 PASSPHRASE = "eleven quiet herons"
 
@@ -228,7 +228,7 @@ def test_one_is_not_many(shop: Path, handsfree: Run) -> None:
     record.write_bytes(record.read_bytes().splitlines(keepends=True)[0])
     told = handsfree("audit", "job").out
     assert re.search(r"[A-Z]+: 1 line, 0 errors, 1 warning, \d+ notes?\n", told)
-    assert "1 line, head" in handsfree("show", "job").out
+    assert "1 line, head of the last line " in handsfree("show", "job").out
 
 
 def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:
@@ -322,6 +322,32 @@ def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
     assert "0 check words" in handsfree("audit", "job", "--words", "").one_line()
     assert "4 check words" in handsfree("audit", "job", "--words", words.rpartition(" ")[0]).one_line()
     assert "no check word" in handsfree("audit", "job", "--words", "foo bar").one_line()
+
+
+def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsfree: Run) -> None:
+    lines = read_log(shop / "jobs/job").lines
+    seal = next(line for line in lines if line.kind == "seal")
+    told, head = " ".join(seal.body["words"]), str(seal.body["head"])[:16]  # type: ignore[arg-type]
+    last = lines[-1].hash[:16]
+    assert head != last, "lines come after the words"
+    closing = f"Check words: {told} (chain head when they were told: {head})"
+    assert closing in summary_text(shop / "jobs/job")
+    shown = handsfree("show", "job").out
+    assert f"head of the last line {last}\n{closing}\n" in shown
+    audited = handsfree("audit", "job").out
+    assert f"Check words told at the end, as on the work order: {told}\n" in audited
+    own = " ".join(check_words(lines[-1].hash))
+    assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
+
+
+def test_listening_where_no_sound_is_left_says_so_in_words(shop: Path, handsfree: Run) -> None:
+    heard = handsfree("audit", "job", "--listen").out
+    assert " of 3 utterances heard again with the same words" in heard
+    for sound in (shop / "jobs/job/audio").iterdir():
+        sound.unlink()
+    silent = handsfree("audit", "job", "--listen").out
+    assert "nothing to hear again: of 3 utterances the sound is gone or can't be read" in silent
+    assert "0 of 0" not in silent
 
 
 def test_a_job_that_can_t_be_read_is_not_passed_over(

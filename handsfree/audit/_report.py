@@ -61,9 +61,10 @@ def as_text(report: Report) -> str:
     if report.signed:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.sealed:
-        head.append(f"Check words told at the end: {' '.join(report.sealed)}")
+        head.append(f"Check words told at the end, as on the work order: {' '.join(report.sealed)}")
     if report.lines:
-        head.append(f"Last line: {report.head[:16]} ({' '.join(report.words)})")
+        own = f"its own words, told to nobody: {' '.join(report.words)}"
+        head.append(f"Head of the last line: {report.head[:16]} ({own})")
     many = [sum(f.severity == severity for f in report.findings) for severity in _ORDER]
     summed = (counted(n, one) for n, one in zip(many, ("error", "warning", "note"), strict=True))
     verdict = "PASSED" if report.passed else "FAILED"

@@ -19,7 +19,7 @@ from ._phrases import phrase
 from ._read import read_log
 from ._rejected import how_to_do_again
 from ._story import Told, tell
-from ._summary import readings
+from ._summary import readings, sealed
 from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
 
 __all__ = ["render", "show_text", "what_signatures_lack"]
@@ -202,7 +202,7 @@ def _exceptions(rows: Sequence[Told]) -> RenderableType:
 def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> RenderableType:
     head = value_of(rows[-1], "hash") if rows else ""
     if findings is None:
-        return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head {head[:16]}")
+        return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head of the last line {head[:16]}")
     errors = [finding for finding in findings if finding.severity == "error"]
     notes = [finding for finding in findings if finding.severity != "error"]
     if errors:
@@ -210,7 +210,12 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
             f"\nChain: BROKEN, {len(errors)} found in {counted(len(rows), 'line')}", style="bold red"
         )
     else:
-        state = Text(f"\nChain: unbroken, {counted(len(rows), 'line')}, head {head[:16]}", style="green")
+        state = Text(
+            f"\nChain: unbroken, {counted(len(rows), 'line')}, head of the last line {head[:16]}",
+            style="green",
+        )
+        for told in sealed(rows):
+            state.append_text(Text("\n")).append_text(clean(told))
     return _listed(state, [*errors, *notes], "damage")
 
 
