@@ -671,7 +671,8 @@ def main(argv: list[str] | None = None) -> None:
         typer.echo(f"handsfree: {error}", err=True)
         sys.exit(1)
     except OSError as error:
-        told = explain_error(f"can't use {error.filename or 'a file'}", error, folder=False)
+        what = f"can't use {error.filename}" if error.filename else "can't write the output"
+        told = explain_error(what, error, folder=False)
         typer.echo(f"handsfree: {told}", err=True)
         sys.exit(1)
 
