@@ -15,6 +15,7 @@ from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Engine, engine_pins
 from handsfree.record import (
     FORMATS,
+    NO_RECORD,
     SIGNED_LIST,
     STRANGER,
     Finding,
@@ -385,7 +386,9 @@ def forget(
         )
     from handsfree.review import forget_pages
 
-    deleted, touched, pages, left = 0, 0, 0, []
+    deleted, touched, pages = 0, 0, 0
+    # Without its record nothing says how old the sound is, nor that it was dropped by policy.
+    left = [f"{one.folder}: {NO_RECORD}; its sound is kept" for one in remains_in(jobs) if one.had_one]
     for folder in jobs_in(jobs, none=True):
         try:
             count = forget_audio(folder, older_than)

@@ -257,6 +257,9 @@ def test_a_job_whose_record_was_deleted_is_not_passed_over(shop: Path, handsfree
     pushed = handsfree("archive", "push", "jobs", "--to", "a.sqlite")
     assert "job: its record.jsonl is gone" in pushed.one_line()
     assert "1 new, 0 grown, 0 unchanged, 1 left out" in pushed.out
+    kept = handsfree("forget-audio", "--older-than", "0").one_line()
+    assert "its record.jsonl is gone" in kept
+    assert kept.endswith("its sound is kept")
     shutil.rmtree(shop / "jobs/other")  # none is left with a record
     assert handsfree("audit", "jobs").code == 1
     for command in ("audit", "show", "export", "review", "resume"):
