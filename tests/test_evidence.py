@@ -295,6 +295,7 @@ def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None
     missed = next(line for line in done.out.splitlines() if line.startswith("  error"))
     assert re.search(r"job: reject by ortega on \d{4}-\d\d-\d\d, and the job is not in jobs \(", missed)
     assert missed.replace("\\", "/").endswith("(keys/signed.jsonl, line 1)")
+    assert "\nFAILED: 1 signed job missed\n" in done.out
     told = json.loads(handsfree("audit", "jobs", "--json").out)
     assert (told["passed"], told["folder"]["passed"], told["folder"]["listed"]) == (False, False, 2)
     (found,) = told["folder"]["findings"]

@@ -70,4 +70,6 @@ def folder_text(report: FolderReport) -> str:
             "--elsewhere\n  where they are not at hand; of a job that was deleted on purpose take the lines out of "
             "the list."
         )
+        verdict = "PASSED" if report.passed else "FAILED"
+        lines.append(f"{verdict}: {counted(len(report.findings), 'signed job')} missed")
     return "\n".join(lines)
