@@ -3,7 +3,7 @@ the real procedure armed.
 
 The voices are Debian's: recorded telephone prompts (asterisk-core-sounds-*-g722) in English, French, Italian and
 Russian, and the descriptions of a drawing program's pictures (tuxpaint-stamps-default) in five languages. Nothing was
-fitted to them: of the English prompts these are the files set apart for tests, and the languages in whose descriptions
+fitted to them: of the English prompts these are the files set apart for tests, the languages in whose descriptions
 the acceptance's bounds were chosen are left out (of these here 300 were looked at too before they were settled).
 """
 
