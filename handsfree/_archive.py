@@ -11,7 +11,16 @@ from typing import Annotated
 import typer
 
 from handsfree._evidence import ShopKeys, shop_keys, signatures_by
-from handsfree.record import Finding, LogRead, RecordError, counted, jobs_in, write_private
+from handsfree.record import (
+    NO_RECORD,
+    Finding,
+    LogRead,
+    RecordError,
+    counted,
+    jobs_in,
+    remains_in,
+    write_out,
+)
 
 __all__ = ["archive_app"]
 
@@ -51,7 +60,8 @@ def push(
     known = shop_keys(keys)
     check = signatures_by(known)
     not_verified = 0
-    folders = list(dict.fromkeys(one for folder in jobs for one in jobs_in(folder)))
+    gone = dict.fromkeys(left.folder for folder in jobs for left in remains_in(folder) if left.had_one)
+    folders = list(dict.fromkeys(one for folder in jobs for one in jobs_in(folder, none=bool(gone))))
     archive = open_archive(to, create=True)
     counts = {"new": 0, "grown": 0, "unchanged": 0}
     left = 0
@@ -74,6 +84,8 @@ def push(
             except RecordError as error:
                 leave_out(folder.name, str(error))
 
+    for folder in gone:
+        leave_out(folder.name, NO_RECORD)
     for batch in batches(closed()):
         for loaded in store_many(archive, batch):
             if loaded.what == "refused":
@@ -190,7 +202,7 @@ def report(
     if bay is not None and not found.jobs and not found.left_out and bay not in (bays := bays_of(archive)):
         raise RecordError(f"{archive.place}: no job of bay {bay!r}; {_listed(bays)}")
     if html is not None:
-        write_private(html, report_page(found).encode(), replace=True)
+        write_out(html, report_page(found).encode(), replace=True)
     if as_json:
         typer.echo(json.dumps(found.as_json(), indent=1, ensure_ascii=False, default=str))
     elif html is None:

@@ -40,14 +40,16 @@ class Arming:
 
 @cache
 def dictionary() -> dict[str, tuple[str, ...]]:
-    """Word -> pronunciations: PocketSphinx's own dictionary and the words added beside the grammars."""
+    """Word -> pronunciations: PocketSphinx's own dictionary and what is added beside the grammars."""
     found: dict[str, tuple[str, ...]] = {}
     text = Path(get_model_path("en-us/cmudict-en-us.dict")).read_text(encoding="utf-8")
     for line in text.splitlines():
         word, _, phones = line.partition(" ")
         word = word.partition("(")[0]
         found[word] = (*found.get(word, ()), phones.strip())
-    return found | load_pronunciations()
+    for word, ways in load_pronunciations().items():
+        found[word] = (*found.get(word, ()), *ways)
+    return found
 
 
 def pronounce(word: str) -> Sequence[str]:

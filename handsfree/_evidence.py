@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,6 +15,9 @@ from handsfree.enrolment import VoiceStore
 from handsfree.hearing import Engine, engine_pins
 from handsfree.record import (
     FORMATS,
+    NO_RECORD,
+    SIGNED_LIST,
+    STRANGER,
     Finding,
     JobLog,
     LogRead,
@@ -24,13 +27,20 @@ from handsfree.record import (
     counted,
     export,
     find_job,
-    find_jobs,
+    first_hash,
     forget_audio,
     how_to_do_again,
+    is_job,
     jobs_in,
+    noted,
+    place_of,
     read_log,
-    write_private,
+    remains_in,
+    write_out,
 )
+
+if TYPE_CHECKING:  # its rooms take time to load
+    from handsfree.audit import FolderReport, Report
 
 __all__ = ["ShopKeys", "register", "shop_keys", "signatures_by"]
 
@@ -66,7 +76,17 @@ def shop_keys(keys: Path | None) -> Path | None:
         return Path("keys") if Path("keys").is_dir() else None
     if not keys.is_dir():
         raise RecordError(f"{keys}: no folder of public keys; leave --keys out, or give the shop's")
+    _must_hold_keys(keys)
     return keys
+
+
+def _must_hold_keys(keys: Path) -> None:
+    """A mistyped folder must not look like a job that nobody known has signed. Raises RecordError."""
+    if not any(keys.glob("*.pub")):
+        raise RecordError(
+            f"{keys}: {'no public key in it' if keys.is_dir() else 'no such folder'}; give the shop's folder of "
+            "public keys with --keys"
+        )
 
 
 def signatures_by(known: Path | None) -> Callable[[LogRead], tuple[list[Finding], str]]:
@@ -126,21 +146,48 @@ def audit(
         typer.Option("--words", help="The check words that were written down, to compare.", metavar="TEXT"),
     ] = None,
     keys: ShopKeys = None,
+    also: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--also",
+            help="With a folder of jobs: another folder where signed jobs may be, as of another bay (repeat it). "
+            "They are looked for there, not audited.",
+            metavar="FOLDER",
+        ),
+    ] = None,
+    elsewhere: Annotated[
+        bool,
+        typer.Option(
+            "--elsewhere",
+            help="With a folder of jobs: signed jobs may be where nobody looked; a missing one is a warning.",
+        ),
+    ] = False,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Check jobs: the chain, a replay, every judgement, clocks and waits, cautions, passes, sound, signatures."""
     from handsfree.audit import as_json as to_json
-    from handsfree.audit import as_text
+    from handsfree.audit import as_text, folder_text, without_record
     from handsfree.audit import audit as check
 
     def listener(name: str) -> tuple[Engine, Mapping[str, str]]:
         return wiring.build_engine(wiring.Setup(engine=name, model=model)), engine_pins(name, model)
 
-    signatures = signatures_by(shop_keys(keys))
+    known = shop_keys(keys)
+    signatures = signatures_by(known)
     written = check_words_of(words) if words is not None else ()
-    reports = []
-    for one in find_jobs(job, jobs):
-        reports.append(
+    place = place_of(job, jobs)
+    if is_job(place) and (also or elsewhere):
+        raise typer.BadParameter("--also and --elsewhere go with a folder of jobs")
+    gone = [without_record(left) for left in remains_in(place)]
+    reports: list[Report] = []
+
+    def add(report: Report) -> None:
+        reports.append(report)
+        if not as_json:
+            typer.echo(("\n" if len(reports) > 1 else "") + as_text(report))
+
+    for one in jobs_in(place, none=bool(gone)):
+        add(
             check(
                 one,
                 signatures=signatures,
@@ -149,15 +196,33 @@ def audit(
                 words=written,
             )
         )
-        if not as_json:
-            typer.echo(("\n" if len(reports) > 1 else "") + as_text(reports[-1]))
+    for report in gone:
+        add(report)
+    whole = None if is_job(place) else _held_against_list(place, known, reports, also or [], elsewhere)
     failed = sum(not report.passed for report in reports)
     if as_json:
-        typer.echo(to_json(reports), nl=False)
-    elif len(reports) > 1:
-        typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
-    if failed:
+        typer.echo(to_json(reports, whole), nl=False)
+    else:
+        if whole is not None:
+            typer.echo(f"\n{folder_text(whole)}")
+        if len(reports) > 1:
+            typer.echo(f"\n{counted(len(reports), 'job')}, {failed} failed")
+    if failed or (whole is not None and not whole.passed):
         raise typer.Exit(1)
+
+
+def _held_against_list(
+    folder: Path, keys: Path | None, reports: Sequence[Report], also: Sequence[Path], elsewhere: bool
+) -> FolderReport:
+    """Whether every job that the shop's list of signatures knows is in the folder, or in one of ``also``."""
+    from handsfree.audit import FolderReport, missing_jobs
+    from handsfree.record.signing import public_keys
+
+    others = {first_hash(one) for other in also for one in jobs_in(other, none=True)}
+    if keys is None:
+        return FolderReport(folder)
+    here = {report.first for report in reports}
+    return missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
 
 
 def sign(
@@ -183,7 +248,7 @@ def sign(
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Sign a finished job whose audit finds no error: accept, accept with a concession, or reject."""
-    from handsfree.record.signing import Decision, check_overturned, load_key, public_keys
+    from handsfree.record.signing import Decision, check_overturned, load_key, private_pem, public_keys
     from handsfree.record.signing import sign as append_signature
 
     chosen = [(accept, "accept", reason), (concession, "concession", concession), (reject, "reject", reject)]
@@ -194,7 +259,9 @@ def sign(
         raise typer.BadParameter("--reason goes with --accept; --concession and --reject hold their own")
     decision = Decision(*wanted[0], tuple(redo or ()))
     decision.check()
+    private_pem(key)
     folder = find_job(job, jobs)
+    _must_hold_keys(keys)
     _must_be_good(folder, keys)
     read = read_log(folder)
     check_overturned(read.lines, decision)
@@ -207,7 +274,8 @@ def sign(
             raise RecordError(f"{folder} changed while it was looked at; try again")
         line = append_signature(log, opened, name, decision, keys)
         rows = [one.entry for one in log.lines]
-    typer.echo(f"Signed: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
+    done = "Signed" if line.seq >= len(read.lines) else f"Signed before, noted in {keys / SIGNED_LIST} now"
+    typer.echo(f"{done}: {decision.decision} by {name}, line {line.seq + 1}, {line.hash[:16]}")
     again = how_to_do_again(rows)
     if again:
         typer.echo(f"Go on: {again}")
@@ -218,6 +286,12 @@ def _must_be_good(folder: Path, keys: Path) -> None:
     from handsfree.record.signing import check_signatures
 
     report = check(folder, signatures=lambda read: check_signatures(read, keys))
+    errors = [finding for finding in report.findings if finding.severity == "error"]
+    if errors and all(finding.sort == STRANGER for finding in errors):
+        raise RecordError(
+            f"{keys} does not hold the key that signed {folder.name} before ({report.signed}): give the shop's "
+            "folder with --keys, or put the .pub file there; the record itself is whole, and nothing was signed"
+        )
     if report.errors:
         raise RecordError(
             f"{folder.name} is not signed: its audit finds {counted(report.errors, 'error')}; see handsfree audit"
@@ -287,7 +361,7 @@ def export_job(
     if to is None:
         typer.echo(text, nl=False)
     else:
-        write_private(to, text.encode())
+        write_out(to, text.encode())
         typer.echo(f"Written: {to}")
     # The numbers of a table look sound whatever the record is.
     if any(finding.severity == "error" for finding in check_chain(folder)):
@@ -312,7 +386,9 @@ def forget(
         )
     from handsfree.review import forget_pages
 
-    deleted, touched, pages, left = 0, 0, 0, []
+    deleted, touched, pages = 0, 0, 0
+    # Without its record nothing says how old the sound is, nor that it was dropped by policy.
+    left = [f"{one.folder}: {NO_RECORD}; its sound is kept" for one in remains_in(jobs) if one.had_one]
     for folder in jobs_in(jobs, none=True):
         try:
             count = forget_audio(folder, older_than)

@@ -40,7 +40,9 @@ from handsfree.record import (
     read_log,
     show_text,
     summary_text,
+    what_signatures_lack,
 )
+from handsfree.record import explain as explain_error
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
@@ -427,11 +429,15 @@ def show(
         signatures, _ = check_signatures(read_log(folder), known)
     _write(show_text(folder, width=_width(), signatures=signatures))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
-    found = [*check_chain(folder), *(signatures or ())]
-    damage = [finding for finding in found if finding.severity == "error"]
+    damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
+    lacking = what_signatures_lack(signatures or ())
     if damage:
         many = counted(len(damage), "finding")
         typer.echo(f"handsfree: the record is damaged: {many}, listed at its end", err=True)
+    elif lacking:
+        told = f"its signatures: {lacking}; see its end, and whether {known} is the right folder (--keys)"
+        typer.echo(f"handsfree: the record is whole; {told}", err=True)
+    if damage or lacking:
         raise typer.Exit(1)
 
 
@@ -665,8 +671,9 @@ def main(argv: list[str] | None = None) -> None:
         typer.echo(f"handsfree: {error}", err=True)
         sys.exit(1)
     except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        typer.echo(f"handsfree: {place}{error.strerror or error}", err=True)
+        what = f"can't use {error.filename}" if error.filename else "can't write the output"
+        told = explain_error(what, error, folder=False)
+        typer.echo(f"handsfree: {told}", err=True)
         sys.exit(1)
 
 

@@ -129,7 +129,7 @@ def test_an_output_that_takes_nothing_is_one_line(words: tuple[str, ...], tmp_pa
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, timeout=120)
     assert done.returncode == 1
-    assert done.stderr == "handsfree: No space left on device\n"
+    assert done.stderr == "handsfree: can't write the output: the disk is full: free space\n"
 
 
 def test_two_processes_on_one_job(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import select
+import shutil
 import stat
 import subprocess
 import sys
@@ -16,7 +17,7 @@ import pytest
 from audit.jobs import LINES, copy_of, whole_job
 
 from handsfree import cli
-from handsfree.record import read_log
+from handsfree.record import check_words, read_log, summary_text
 
 PASSPHRASE = "eleven quiet herons"
 
@@ -134,7 +135,81 @@ def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfre
     assert "no folder of public keys" in handsfree("show", "job", "--keys", "nowhere").one_line()
     handsfree("keys", "new", "other.pem")  # into a new folder of keys, which does not hold ortega's
     assert "DO NOT RELY ON IT: signed with a key that is not in the shop's folder" in row()
-    assert handsfree("show", "job").code == 1
+    shown = handsfree("show", "job")
+    assert (
+        "the record is whole; its signatures: by a key that is not in the shop's folder" in shown.one_line()
+    )
+    assert "Chain: unbroken" in shown.out
+    assert (
+        "Signatures: by a key that is not in the shop's folder of keys; the record itself is whole"
+        in shown.out
+    )
+    audited = handsfree("audit", "job")
+    assert audited.code == 1
+    for wrong in ("BROKEN", "damage", "changed", "CHANGED"):
+        assert wrong not in shown.out + shown.err + audited.out
+    damage(shop)
+    both = handsfree("show", "job")
+    assert "the record is damaged" in both.one_line()
+    assert "Chain: BROKEN" in both.out
+
+
+def test_signing_with_the_wrong_folder_of_keys_blames_the_folder(shop: Path, handsfree: Run) -> None:
+    for name, keys in (("ortega.pem", "keys"), ("other.pem", "others")):
+        handsfree("keys", "new", name, "--keys", keys)
+    sign = ("sign", "job", "--key", "ortega.pem", "--accept")
+    before = (shop / "jobs/job/record.jsonl").read_bytes()
+    assert "kyes: no such folder; give the shop's folder" in handsfree(*sign, "--keys", "kyes").one_line()
+    assert "jobs: no public key in it; give the shop's" in handsfree(*sign, "--keys", "jobs").one_line()
+    assert "its public key is not in others" in handsfree(*sign, "--keys", "others").one_line()
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == before
+    assert handsfree(*sign).code == 0
+    again = handsfree("sign", "job", "--key", "other.pem", "--accept", "--keys", "others").one_line()
+    assert "others does not hold the key that signed job before" in again
+    assert "the record itself is whole, and nothing was signed" in again
+    assert "jobs: no public key in it" in handsfree("audit", "job", "--keys", "jobs").one_line()
+
+
+def test_the_same_decision_twice_is_not_signed_again(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("keys", "new", "holt.pem")
+    sign = ("sign", "job", "--key", "ortega.pem", "--accept")
+    assert handsfree(*sign).code == 0
+    record = shop / "jobs/job/record.jsonl"
+    once = record.read_bytes()
+    told = handsfree(*sign).one_line()
+    assert re.search(
+        r"job has that already: accept by ortega on \S+, line \d+, its last; nothing was signed", told
+    )
+    assert record.read_bytes() == once
+    listed = shop / "keys/signed.jsonl"
+    whole = listed.read_bytes()
+    listed.write_bytes(b"")
+    audited = handsfree("audit", "job")
+    assert (audited.code, "warn " in audited.out) == (0, True)
+    assert "give its sign command again, which puts it in" in audited.out
+    assert (
+        handsfree(*sign)
+        .out.replace("\\", "/")
+        .startswith("Signed before, noted in keys/signed.jsonl now: accept by")
+    )
+    assert (record.read_bytes(), listed.read_bytes()) == (once, whole)
+    assert "warn " not in handsfree("audit", "job").out
+    assert handsfree("sign", "job", "--key", "holt.pem", "--accept").code == 0, "another person's"
+    assert handsfree(*sign).code == 0, "and his once more, after that"
+
+
+def test_an_older_copy_lists_what_it_lacks_once(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "older")
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
+    done = handsfree("show", "older")
+    assert "not all are here that the shop's list knows" in done.one_line()
+    assert "Signatures: not all are here that the shop's list knows; the record itself is whole" in done.out
+    end = " ".join(done.out.partition("Chain: unbroken")[2].split())
+    assert end.count("error: it was signed on") == 1
+    assert end.count("an older copy, or its end was cut off") == 1
 
 
 def test_a_copy_from_before_a_signature_is_called_an_older_copy(shop: Path, handsfree: Run) -> None:
@@ -153,7 +228,7 @@ def test_one_is_not_many(shop: Path, handsfree: Run) -> None:
     record.write_bytes(record.read_bytes().splitlines(keepends=True)[0])
     told = handsfree("audit", "job").out
     assert re.search(r"[A-Z]+: 1 line, 0 errors, 1 warning, \d+ notes?\n", told)
-    assert "1 line, head" in handsfree("show", "job").out
+    assert "1 line, head of the last line " in handsfree("show", "job").out
 
 
 def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:
@@ -162,6 +237,84 @@ def test_a_folder_of_jobs_is_summed_up(shop: Path, handsfree: Run) -> None:
     done = handsfree("audit", "jobs")
     assert done.code == 1
     assert done.out.endswith("2 jobs, 1 failed\n")
+
+
+def test_a_job_whose_record_was_deleted_is_not_passed_over(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "jobs/other")
+    (shop / "jobs/job/record.jsonl").unlink()
+    done = handsfree("audit", "jobs")
+    assert done.code == 1
+    assert "Job: job\n" in done.out
+    assert "its record.jsonl is gone: put it back from a copy" in done.out
+    assert done.out.endswith("2 jobs, 1 failed\n")
+    told = json.loads(handsfree("audit", "jobs", "--json").out)
+    assert told["passed"] is False
+    (gone,) = [job for job in told["jobs"] if job["job"].endswith("job")]
+    assert [(f["severity"], f["check"]) for f in gone["findings"]] == [("error", "gone")]
+    pages = handsfree("review", "jobs")
+    assert "1 record can't be trusted, the page says why: job" in pages.one_line()
+    assert "its record.jsonl is gone" in (shop / "jobs/review/index.html").read_text(encoding="utf-8")
+    pushed = handsfree("archive", "push", "jobs", "--to", "a.sqlite")
+    assert "job: its record.jsonl is gone" in pushed.one_line()
+    assert "1 new, 0 grown, 0 unchanged, 1 left out" in pushed.out
+    kept = handsfree("forget-audio", "--older-than", "0").one_line()
+    assert "its record.jsonl is gone" in kept
+    assert kept.endswith("its sound is kept")
+    shutil.rmtree(shop / "jobs/other")  # none is left with a record
+    assert handsfree("audit", "jobs").code == 1
+    for command in ("audit", "show", "export", "review", "resume"):
+        assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, "job").one_line()
+
+
+def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, handsfree: Run) -> None:
+    """It leaves a folder with a lock and a draft, and nothing was recorded; a folder of other things is no job."""
+    begun = shop / "jobs/begun"
+    (begun / "audio").mkdir(parents=True)
+    (begun / ".lock").touch()
+    (shop / "jobs/sundry").mkdir()
+    (shop / "jobs/sundry/policy.txt").touch()
+    done = handsfree("audit", "jobs")
+    assert done.code == 0
+    assert "Job: begun\n" in done.out
+    assert "warn" in done.out.partition("Job: begun")[2]
+    assert "sundry" not in done.out
+
+
+def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    whole_job(shop / "jobs/third", LINES, about={"technician": "Ben"})
+    copy_of(shop / "jobs/job", shop / "unsigned")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
+    handsfree("sign", "third", "--key", "ortega.pem", "--accept")
+    all_there = handsfree("audit", "jobs")
+    assert (all_there.code, "2 jobs in the list of signatures, 2 of them here" in all_there.out) == (0, True)
+    (shop / "bay-2").mkdir()
+    (shop / "jobs/job").rename(shop / "bay-2/job")
+    done = handsfree("audit", "jobs")
+    assert done.code == 1
+    missed = next(line for line in done.out.splitlines() if line.startswith("  error"))
+    assert re.search(r"job: reject by ortega on \d{4}-\d\d-\d\d, and the job is not in jobs \(", missed)
+    assert missed.replace("\\", "/").endswith("(keys/signed.jsonl, line 1)")
+    assert "\nFAILED: 1 signed job missed\n" in done.out
+    told = json.loads(handsfree("audit", "jobs", "--json").out)
+    assert (told["passed"], told["folder"]["passed"], told["folder"]["listed"]) == (False, False, 2)
+    (found,) = told["folder"]["findings"]
+    assert (found["severity"], found["check"]) == ("error", "missing")
+    assert handsfree("audit", "jobs", "--also", "bay-2").code == 0
+    elsewhere = handsfree("audit", "jobs", "--elsewhere")
+    assert (elsewhere.code, "  warn " in elsewhere.out) == (0, True)
+    assert handsfree("audit", "jobs/third").code == 0, "of one job no other is missed"
+    assert handsfree("audit", "jobs/third", "--elsewhere").code == 2
+    assert "no job there" in handsfree("audit", "jobs", "--also", "bay-3").one_line()
+    (shop / "keys").rename(shop / "away")
+    unknown = handsfree("audit", "jobs")
+    assert unknown.code == 0
+    assert "can't be told without the shop's folder of keys (--keys)" in unknown.out
+    # The list without names, as earlier programs wrote it: it is known by its first line.
+    listed = shop / "away/signed.jsonl"
+    listed.write_bytes(listed.read_bytes().replace(b',"name":"job"', b""))
+    first = read_log(shop / "bay-2/job").lines[0].hash[:16]
+    assert f"its first line {first}" in handsfree("audit", "jobs", "--keys", "away").out
 
 
 def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
@@ -173,6 +326,32 @@ def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
     assert "0 check words" in handsfree("audit", "job", "--words", "").one_line()
     assert "4 check words" in handsfree("audit", "job", "--words", words.rpartition(" ")[0]).one_line()
     assert "no check word" in handsfree("audit", "job", "--words", "foo bar").one_line()
+
+
+def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsfree: Run) -> None:
+    lines = read_log(shop / "jobs/job").lines
+    seal = next(line for line in lines if line.kind == "seal")
+    told, head = " ".join(seal.body["words"]), str(seal.body["head"])[:16]  # type: ignore[arg-type]
+    last = lines[-1].hash[:16]
+    assert head != last, "lines come after the words"
+    closing = f"Check words: {told} (chain head when they were told: {head})"
+    assert closing in summary_text(shop / "jobs/job")
+    shown = handsfree("show", "job").out
+    assert f"head of the last line {last}\n{closing}\n" in shown
+    audited = handsfree("audit", "job").out
+    assert f"Check words told at the end, as on the work order: {told}\n" in audited
+    own = " ".join(check_words(lines[-1].hash))
+    assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
+
+
+def test_listening_where_no_sound_is_left_says_so_in_words(shop: Path, handsfree: Run) -> None:
+    heard = handsfree("audit", "job", "--listen").out
+    assert " of 3 utterances heard again with the same words" in heard
+    for sound in (shop / "jobs/job/audio").iterdir():
+        sound.unlink()
+    silent = handsfree("audit", "job", "--listen").out
+    assert "nothing to hear again: of 3 utterances the sound is gone or can't be read" in silent
+    assert "0 of 0" not in silent
 
 
 def test_a_job_that_can_t_be_read_is_not_passed_over(
@@ -268,7 +447,7 @@ def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: 
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", "three loud herons")
     assert "wrong passphrase" in handsfree(*sign, "--accept").one_line()
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
-    assert "is not in other" in handsfree(*sign, "--accept", "--keys", "other").one_line()
+    assert "other: no such folder" in handsfree(*sign, "--accept", "--keys", "other").one_line()
     before = (shop / "jobs/job/record.jsonl").read_bytes()
     damage(shop)
     assert "its audit finds" in handsfree(*sign, "--accept").one_line()
@@ -348,6 +527,94 @@ def test_the_export_of_a_damaged_record_says_so(shop: Path, handsfree: Run) -> N
     damaged = handsfree("export", "job", "--format", "csv")
     assert "the record is damaged" in damaged.one_line()
     assert damaged.out.startswith("job,")
+
+
+def refuse(monkeypatch: pytest.MonkeyPatch, ending: str) -> None:
+    """Opening such files is not permitted. Root may do everything, so no file mode shows it."""
+    opened, read = os.open, Path.read_bytes
+
+    def no_open(path: object, flags: int, *rest: int, **more: int) -> int:
+        if str(path).endswith(ending):
+            raise PermissionError(13, "Permission denied", str(path))
+        return opened(path, flags, *rest, **more)  # type: ignore[arg-type]
+
+    def no_read(path: Path) -> bytes:
+        if str(path).endswith(ending):
+            raise PermissionError(13, "Permission denied", str(path))
+        return read(path)
+
+    monkeypatch.setattr(os, "open", no_open)
+    monkeypatch.setattr(Path, "read_bytes", no_read)
+
+
+def test_a_file_that_can_not_be_written_is_named_with_what_to_do(shop: Path, handsfree: Run) -> None:
+    missing = "there is no folder nowhere; make it, or give a file in another one"
+    for command in (
+        ("export", "job", "--to", "nowhere/x.json"),
+        ("review", "job", "--out", "nowhere/x.html"),
+        ("archive", "push", "jobs", "--to", "nowhere/a.sqlite"),
+    ):
+        assert handsfree(*command).one_line().endswith(missing)
+    assert (
+        handsfree("export", "job", "--to", "jobs")
+        .one_line()
+        .endswith("is a folder; give the name of a file in it")
+    )
+    (shop / "jobs/job/review.html").mkdir()
+    assert "review.html: is a folder; give the name of a file in it" in handsfree("review", "job").one_line()
+    handsfree("archive", "push", "jobs", "--to", "a.sqlite")
+    report = ("archive", "report", "--from", "a.sqlite", "--practice", "--html", "nowhere/r.html")
+    assert handsfree(*report).one_line().endswith(missing)
+    assert not list(shop.rglob("*.new"))
+
+
+def test_a_page_that_may_not_be_written_names_itself_not_its_draft(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refuse(monkeypatch, ".new")
+    told = handsfree("review", "job").one_line()
+    assert told.endswith("review.html: no permission: choose a folder you may write to")
+    assert ".new" not in told
+
+
+def test_a_record_that_may_not_be_read_is_not_to_be_written_elsewhere(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refuse(monkeypatch, "record.jsonl")
+    told = handsfree("show", "job").one_line()
+    assert "can't read" in told
+    assert told.endswith("no permission: get the right to it from whoever owns it")
+
+
+def test_a_file_that_is_no_archive_says_so(shop: Path, handsfree: Run) -> None:
+    (shop / "notes.txt").write_text("nothing of the kind, and long enough to be looked at\n" * 20)
+    for command in (("archive", "report", "--from"), ("archive", "push", "jobs", "--to")):
+        assert "no SQLite file, so no archive; give the one that handsfree archive push made" in (
+            handsfree(*command, "notes.txt").one_line()
+        )
+    assert "give a file, not a folder" in handsfree("archive", "report", "--from", "jobs").one_line()
+
+
+def test_a_public_key_does_not_sign(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    monkeypatch.delenv("HANDSFREE_PASSPHRASE")  # it is not even asked for
+    told = handsfree("sign", "job", "--key", "keys/ortega.pub", "--accept").one_line()
+    assert "ortega.pub: that is the public key, which can't sign; give the private one" in told
+    assert "(as ortega.pem)" in told
+    assert "can't read the key none.pem: no such file" in (
+        handsfree("sign", "job", "--key", "none.pem", "--accept").one_line()
+    )
+
+
+def test_an_empty_record_is_called_empty(shop: Path, handsfree: Run) -> None:
+    (shop / "jobs/job/record.jsonl").write_bytes(b"")
+    audited = handsfree("audit", "job")
+    assert audited.code == 1
+    assert "the file is empty" in audited.out
+    assert "line format" not in audited.out
+    assert "it is empty or damaged; put it back from a copy" in handsfree("export", "job").one_line()
+    assert "no whole line, so there is nothing to go on with" in handsfree("resume", "job").one_line()
+    assert handsfree("show", "job").code == 1
 
 
 def test_old_sound_is_forgotten(shop: Path, handsfree: Run) -> None:

@@ -71,7 +71,6 @@ def derive(name: str, read: LogRead, procedure: Procedure) -> Rows:
             )
             for row in rows
             for n, text in enumerate(exceptions_of(row))
-            if row["kind"] != "open" or text != _practice(opened)
         ],
         "reason": [scoped(row, who) for row in _reasons(rows)] if not job["released"] else [],
         "repair": [scoped(row, row.pop("by")) for row in _repairs(rows)] if repaired else [],
@@ -80,11 +79,6 @@ def derive(name: str, read: LogRead, procedure: Procedure) -> Rows:
             for technician, counts in sorted(_hearing(rows).items())
         ],
     }
-
-
-def _practice(opened: Told) -> str:
-    """The exception that only says the job was practice: a column says it already."""
-    return next((text for text in exceptions_of(opened) if text.startswith("PRACTICE")), "")
 
 
 def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -> Row:

@@ -14,6 +14,8 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, insert, in
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
+from handsfree.record._files import cant_write
+
 from ._errors import ArchiveError
 from ._tables import LAYOUT, METADATA, layout
 
@@ -106,7 +108,7 @@ def _private_file(url: URL, create: bool) -> None:
             raise ArchiveError(f"{path}: no archive there; make one with handsfree archive push")
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     except OSError as error:
-        raise ArchiveError(f"{path}: {error.strerror}; give a file in a folder that exists") from None
+        raise ArchiveError(str(cant_write(path, error))) from None
 
 
 def _engine(url: URL) -> Engine:
@@ -196,12 +198,24 @@ def _plainly(place: str) -> Iterator[None]:
         raise ArchiveError(f"{place}: {_one_line(str(error))}") from None
 
 
+#: What SQLite says, and what to do.
+_SQLITE = {
+    "file is not a database": "no SQLite file, so no archive; give the one that handsfree archive push made, or "
+    "a new name to push to",
+    "unable to open database file": "can't be opened; give a file, not a folder, that you may read and write",
+    "attempt to write a readonly database": "may not be written; get the right to it, or give another file",
+    "database or disk is full": "the disk is full: free space, then push again",
+    "database disk image is malformed": "the archive is damaged; put it back from a copy, or push into a new file",
+}
+
+
 def _why(error: DBAPIError) -> str:
     """What the database said. pg8000 gives its server's message as a dict of fields, "M" the text."""
     args = getattr(error.orig, "args", ())
     told = args[0] if args else str(error.orig)
     message = str(told.get("M", told)) if isinstance(told, dict) else str(told)
-    return _one_line(message) or "the connection was lost; push again"
+    plain = next((told for said, told in _SQLITE.items() if said in message), "")
+    return plain or _one_line(message) or "the connection was lost; push again"
 
 
 def _one_line(message: str) -> str:

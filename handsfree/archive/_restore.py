@@ -16,7 +16,7 @@ from sqlalchemy import and_, select
 from handsfree.audit import Report
 from handsfree.procedure import ProcedureError, read_procedure
 from handsfree.record import RECORD, Finding, RecordError, counted, read_log, write_private
-from handsfree.record._check import MISSING
+from handsfree.record._check import ABSENT
 
 from ._derive import derive
 from ._errors import ArchiveError
@@ -108,7 +108,7 @@ def audit_archived(archive: Archive, stored: Stored, check: Callable[[Path], Rep
         sounds = any((folder / "audio").glob("*"))
         report = check(folder)
         found += _tables(archive, stored, folder)
-    absent = [f for f in report.findings if f.check == "audio" and f.message.endswith(f": {MISSING}")]
+    absent = [f for f in report.findings if f.sort == ABSENT]
     kept = [f for f in report.findings if f not in absent or sounds]
     if absent and not sounds:
         told = f"the sound of {counted(len(absent), 'utterance')} is not in the archive; its hashes are in the record"

@@ -36,7 +36,8 @@ __all__ = ["DERIVED", "LAYOUT", "METADATA", "MISSED", "attachment", "content", "
 #: 3: a job that its supervisor rejected is not released, repaired or scrapped.
 #: 4: exceptions are those that show and the pages count, their amounts as a technician says them; indexes that hold
 #: all a report counts; ids of 16 bytes in SQLite, and small rows in their key's own tree.
-LAYOUT = 4
+#: 5: that a job was practice is one of its exceptions, as everywhere else.
+LAYOUT = 5
 METADATA = MetaData()
 
 

@@ -5,7 +5,18 @@ and the same rules, and with checks of its own that trust neither.
 """
 
 from handsfree.audit._audit import audit
+from handsfree.audit._folder import folder_text, missing_jobs, without_record
 from handsfree.audit._listen import Listener
-from handsfree.audit._report import Report, as_json, as_text
+from handsfree.audit._report import FolderReport, Report, as_json, as_text
 
-__all__ = ["Listener", "Report", "as_json", "as_text", "audit"]
+__all__ = [
+    "FolderReport",
+    "Listener",
+    "Report",
+    "as_json",
+    "as_text",
+    "audit",
+    "folder_text",
+    "missing_jobs",
+    "without_record",
+]

@@ -113,6 +113,7 @@ def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> R
         disposition=str(closed.get("disposition", "")),
         signed=signed,
         finished=walked.finished,
+        first=read.lines[0].hash if read.lines and read.numbers[0] == 1 else "",
     )
 
 

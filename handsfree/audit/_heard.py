@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from functools import cache
 
 from handsfree.grammar import Armed, GrammarError, Interpretation, Library
+from handsfree.hearing import same_meaning
 from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.record import Finding
+from handsfree.session import HARMLESS, LEAST_PROBABILITY
 
 from ._walk import Turn, Walk
 
@@ -39,10 +41,12 @@ def armed_for(grammar: tuple[tuple[str, str], ...]) -> Armed:
 
 def parsed_again(walk: Walk) -> Iterator[Finding]:
     """Every answer and command, and every no-match that was accepted by sound."""
+    before: Turn | None = None  # what was heard last
     for turn in walk.turns:
         body = turn.line.body
         if not isinstance(turn.event, Answer | Command | NoMatch) or "hypothesis" not in body:
             continue
+        last, before = before, turn
         if not turn.before.armed or _CODE in dict(turn.before.armed):
             continue  # the machine has refused it, and says so; or what was heard is withheld
         try:
@@ -50,9 +54,37 @@ def parsed_again(walk: Walk) -> Iterator[Finding]:
         except GrammarError as error:
             yield Finding("parse", turn.number, f"can't be parsed again: {error}")
             continue
-        why = _differs(turn, meaning, accepted=body.get("accepted") == "true")
+        why = _differs(turn, meaning, accepted=body.get("accepted") == "true") or _unsure(turn, last)
         if why:
             yield Finding("parse", turn.number, why)
+
+
+def _unsure(turn: Turn, last: Turn | None) -> str:
+    """What was not heard surely counts for sure only where it was heard so twice in a row."""
+    body, event = turn.line.body, turn.event
+    if isinstance(event, NoMatch) or body.get("unsure") != "true":
+        return ""
+    if (isinstance(event, Answer) and event.unsure) or (
+        isinstance(event, Command) and event.name in HARMLESS
+    ):
+        return ""
+    if body.get("twice") != "true":
+        return "was not heard surely, and yet it counted"
+    armed = turn.before.armed
+    if last is None or last.before.armed != armed or last.line.body.get("unsure") != "true":
+        return "counted as heard twice, and was not"
+    first, second = (str(one.line.body["hypothesis"]) for one in (last, turn))
+    likely = all(_probability(one) >= LEAST_PROBABILITY for one in (last, turn))
+    return (
+        ""
+        if likely and same_meaning(armed_for(armed), first, second)
+        else "counted as heard twice, and was not"
+    )
+
+
+def _probability(turn: Turn) -> float:
+    scores = turn.line.body.get("scores")
+    return float(str(scores.get("probability", "0"))) if isinstance(scores, dict) else 0.0
 
 
 def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> str:

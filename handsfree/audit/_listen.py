@@ -62,6 +62,12 @@ def heard_again(
         if text != recorded:
             yield Finding("listen", turn.number, f'heard then "{recorded}", heard now "{text}"', "warn")
     engine.close()
+    if not heard:
+        kept_once = counted(len(kept), "utterance")
+        yield Finding(
+            "listen", 0, f"nothing to hear again: of {kept_once} the sound is gone or can't be read", "note"
+        )
+        return
     yield Finding(
         "listen", 0, f"{same} of {counted(heard, 'utterance')} heard again with the same words", "note"
     )

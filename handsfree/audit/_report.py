@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from handsfree.record import Finding, counted
 
-__all__ = ["Report", "as_json", "as_text"]
+__all__ = ["FolderReport", "Report", "as_json", "as_text", "rows_of"]
 
 _ORDER = {"error": 0, "warn": 1, "note": 2}
 
@@ -27,6 +27,7 @@ class Report:
     disposition: str = ""
     signed: str = ""
     finished: bool = False
+    first: str = ""  # hash of the first line, which tells this job from any other; "" when it can't be read
 
     @property
     def errors(self) -> int:
@@ -38,26 +39,48 @@ class Report:
         return not self.errors
 
 
+@dataclass(frozen=True, slots=True)
+class FolderReport:
+    """A folder of jobs held against the shop's list of what was signed. ``listed``: how many jobs the list knows,
+    None when no folder of keys was given, so that nothing was looked for; ``here``: how many of them are there."""
+
+    folder: Path
+    findings: tuple[Finding, ...] = ()
+    listed: int | None = None
+    here: int = 0
+
+    @property
+    def passed(self) -> bool:
+        """Whether no job is missed as an error."""
+        return all(finding.severity != "error" for finding in self.findings)
+
+
 def as_text(report: Report) -> str:
     """The job, every finding, the worst first, and one line that sums up."""
     head = [f"Job: {report.folder.name}", f"Disposition: {report.disposition or 'not closed'}"]
     if report.signed:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.sealed:
-        head.append(f"Check words told at the end: {' '.join(report.sealed)}")
-    head.append(f"Last line: {report.head[:16]} ({' '.join(report.words)})")
-    found = sorted(report.findings, key=lambda f: (_ORDER.get(f.severity, 0), f.line))
-    rows = [f"  {f.severity:<5}  {_where(f):<9}  {_one_line(f.message)}" for f in found]
-    many = [sum(f.severity == severity for f in found) for severity in _ORDER]
+        head.append(f"Check words told at the end, as on the work order: {' '.join(report.sealed)}")
+    if report.lines:
+        own = f"its own words, told to nobody: {' '.join(report.words)}"
+        head.append(f"Head of the last line: {report.head[:16]} ({own})")
+    many = [sum(f.severity == severity for f in report.findings) for severity in _ORDER]
     summed = (counted(n, one) for n, one in zip(many, ("error", "warning", "note"), strict=True))
     verdict = "PASSED" if report.passed else "FAILED"
     return "\n".join(
         [
             *head,
-            *rows,
+            *rows_of(report.findings),
             f"{verdict}: {counted(report.lines, 'line')}, {', '.join(summed)}",
         ]
     )
+
+
+def rows_of(findings: Iterable[Finding]) -> list[str]:
+    """A row for each finding, the worst first."""
+    found = sorted(findings, key=lambda f: (_ORDER.get(f.severity, 0), f.line))
+    return [f"  {f.severity:<5}  {_where(f):<9}  {_one_line(f.message)}" for f in found]
 
 
 def _where(finding: Finding) -> str:
@@ -68,8 +91,8 @@ def _one_line(text: str) -> str:
     return "".join(char if char.isprintable() else "\ufffd" for char in text)
 
 
-def as_json(reports: Sequence[Report]) -> str:
-    """All of it for a program: ``passed`` for the whole, and each job's findings."""
+def as_json(reports: Sequence[Report], folder: FolderReport | None = None) -> str:
+    """All of it for a program: ``passed`` for the whole, each job's findings, and those of the folder they are in."""
     jobs = [
         {
             "job": str(report.folder),
@@ -81,12 +104,26 @@ def as_json(reports: Sequence[Report]) -> str:
             "sealed": list(report.sealed),
             "disposition": report.disposition,
             "signed": report.signed,
-            "findings": [
-                {"severity": f.severity, "check": f.check, "line": f.line, "message": f.message}
-                for f in report.findings
-            ],
+            "findings": _json_of(report.findings),
         }
         for report in reports
     ]
     passed = all(report.passed for report in reports)
-    return json.dumps({"passed": passed, "jobs": jobs}, indent=1, ensure_ascii=False) + "\n"
+    told: dict[str, object] = {"passed": passed, "jobs": jobs}
+    if folder is not None:
+        told["passed"] = passed and folder.passed
+        told["folder"] = {
+            "folder": str(folder.folder),
+            "passed": folder.passed,
+            "listed": folder.listed,
+            "here": folder.here,
+            "findings": _json_of(folder.findings),
+        }
+    return json.dumps(told, indent=1, ensure_ascii=False) + "\n"
+
+
+def _json_of(findings: Iterable[Finding]) -> list[dict[str, object]]:
+    """Findings as they stand in the JSON."""
+    return [
+        {"severity": f.severity, "check": f.check, "line": f.line, "message": f.message} for f in findings
+    ]

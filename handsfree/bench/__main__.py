@@ -163,6 +163,10 @@ def main() -> None:
         from handsfree.bench.archive import main as archive_main
 
         sys.exit(archive_main(sys.argv[2:]))
+    if sys.argv[1:2] == ["chatter"]:
+        from handsfree.bench._chatter import main as chatter_main
+
+        sys.exit(chatter_main(sys.argv[2:]))
     if sys.argv[1:2] == ["enrolment"]:
         from handsfree.bench.enrolment import main as enrolment_main
 
@@ -170,7 +174,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         prog="python -m handsfree.bench",
         description=__doc__,
-        epilog="Each with its own --help: technician, walk, confusions, archive, enrolment.",
+        epilog="Each with its own --help: technician, walk, confusions, chatter, archive, enrolment.",
     )
     parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")

@@ -20,7 +20,7 @@ _LISTENED_MS = 3000
 _REACTION_MS = (300, 900)
 _AFTER_MS = 2500  # nothing was made of it: he says it again
 #: How he says it, at first and after that was in vain: how much slower, and the seconds between words.
-_WAYS = ((1.0, 0.0), (1.15, 0.0), (1.0, 0.15))
+_WAYS = ((1.0, 0.0), (1.3, 0.0), (1.0, 0.15))
 _BEFORE_TYPING = 15  # turns at one question
 _TYPING_MS = 250
 

@@ -26,6 +26,9 @@ class Number:
     spelled: str
 
 
+_OF_DIGITS = ("badge", "digits", "width")  # slots that a digit each is added to
+
+
 @dataclass(frozen=True, slots=True)
 class Interpretation:
     """One sentence of the armed grammar, understood.
@@ -38,6 +41,11 @@ class Interpretation:
     text: str
     slots: tuple[tuple[str, str], ...] = ()
     number: Number | None = None
+
+    @property
+    def figures(self) -> bool:
+        """Whether a number or a row of digits was said: what is read back however surely it was heard."""
+        return self.number is not None or any(name in _OF_DIGITS for name, _ in self.slots)
 
     def slot(self, key: str) -> str | None:
         for name, value in self.slots:

@@ -37,8 +37,8 @@ def _condition(snr_db: float | None) -> Condition:
 class PocketSphinxEngine:
     """See ``Engine``.
 
-    ``pronunciations`` adds words the shipped dictionary lacks: word to its phones ("S AY D W AO L"), or to
-    several ways of saying it.
+    ``pronunciations`` adds what the shipped dictionary lacks: word to its phones ("S AY D W AO L"), or to
+    several ways of saying it, beside the ways that are known.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
     from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
@@ -62,15 +62,16 @@ class PocketSphinxEngine:
         self._to_use: tuple[Adaptation, dict[str, Searches]] | None = None  # as soon as the utterance is over
         self._in_use, self._condition = self._dictionary, _QUIET
         self._now_armed: tuple[str, list[str]] | None = None
-        self._armed = False
+        self._armed: Armed | None = None
+        self._answered: Armed | None = None  # what was armed when the utterance began
         self._heard: list[bytes] = []
         self._open = False  # an utterance is under way
         self._to_arm: tuple[str, list[str]] | None = None  # as soon as it is over
         self._ahead: tuple[str, Evidence | None] | None = None  # what it is if it has ended already
         self.last_evidence: Evidence | None = None  # of the last utterance, for calibration
         for word, ways in (pronunciations or {}).items():
-            for number, phones in enumerate([ways] if isinstance(ways, str) else ways, 1):
-                self._add_word(word if number == 1 else f"{word}({number})", phones)
+            for phones in [ways] if isinstance(ways, str) else ways:
+                self._add_way(word, phones)
         self.reset()
 
     def reset(self) -> None:
@@ -108,7 +109,7 @@ class PocketSphinxEngine:
         if missing:
             raise MissingWord(self.name, missing)
         self._to_arm = armed.jsgf(), words
-        self._armed = True
+        self._armed = armed
         if not self._open:  # new words in the middle of an utterance crash PocketSphinx
             self._arm_now()
 
@@ -121,13 +122,14 @@ class PocketSphinxEngine:
 
     def begin(self, snr_db: float | None = None) -> None:
         """``snr_db``: how far the speech is expected to stand over the noise, None when that is not known."""
-        if not self._armed:
+        if self._armed is None:
             raise EngineError("nothing is armed; arm a grammar before an utterance begins")
         if self._open and self._ahead is None:
             self._in_use.stop()  # the microphone was lost in the middle of an utterance
         self._open = False
         self._use_now()
         self._arm_now()
+        self._answered = self._armed
         self._condition = _condition(snr_db).name
         self._in_use = self._pairs[self._condition]
         self._heard, self._ahead = [], None
@@ -169,6 +171,7 @@ class PocketSphinxEngine:
         if self._in_use is self._pairs[_QUIET]:
             self._settled = self._settled or bool(text)
         judged_by = self._voice.judged_by(self._condition)
+        meaning = None if self._answered is None else self._answered.interpret(text)
         self._use_now()
         self._arm_now()
         if evidence is None:
@@ -176,7 +179,7 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence, judged_by)
+        found = judge(evidence, judged_by, figures=meaning is not None and meaning.figures)
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
@@ -210,11 +213,14 @@ class PocketSphinxEngine:
     def close(self) -> None:
         del self._dictionary, self._packaged, self._pairs, self._in_use
 
-    def _add_word(self, word: str, phones: str) -> None:
-        if self._dictionary.grammar.lookup_word(word) == phones:
+    def _add_way(self, word: str, phones: str) -> None:
+        """Beside those that are known."""
+        known = list(self._ways(word))
+        if phones in known:
             return
+        name = f"{word}({len(known) + 1})" if known else word
         try:
-            self._dictionary.grammar.add_word(word, phones, True)
+            self._dictionary.grammar.add_word(name, phones, True)
         except RuntimeError:
             raise EngineError(f"PocketSphinx can't add '{word}' as '{phones}'; use the CMU phones") from None
 

@@ -318,7 +318,7 @@ def _event(body: Mapping[str, object]) -> Event:
             return Start(at, tuple(sorted((str(k), str(v)) for k, v in _mapping(body["job"]).items())))
         case "answer":
             number = _number(body.get("number"))
-            unsure = body.get("unsure") == "true"
+            unsure = body.get("unsure") == "true" and body.get("twice") != "true"
             return Answer(at, str(body["text"]), str(body["label"]), _pairs(body["slots"]), number, unsure)
         case "command":
             return Command(at, str(body["name"]), str(body.get("text", "")))

@@ -4,21 +4,23 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, Finding, check_chain, check_read
+from ._check import OLDER, STRANGER, Finding, check_chain, check_read
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
+from ._files import explain, write_out
 from ._files import write_new as write_private
 from ._forget import forget_audio
 from ._line import GENESIS, Json, Line
+from ._listed import SIGNED_LIST, Noted, noted
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
-from ._place import find_job, find_jobs, jobs_in
-from ._read import RECORD, Damage, LogRead, read_log
+from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
+from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import how_to_do_again
-from ._show import render, show_text
+from ._show import render, show_text, what_signatures_lack
 from ._story import Told, tell
 from ._summary import summary_text
 from ._wording import (
@@ -39,9 +41,12 @@ __all__ = [
     "AUDIO",
     "FORMATS",
     "GENESIS",
+    "NO_RECORD",
     "OLDER",
     "RECORD",
     "SCHEMA",
+    "SIGNED_LIST",
+    "STRANGER",
     "WITHHELD",
     "Clock",
     "Damage",
@@ -50,8 +55,10 @@ __all__ = [
     "Json",
     "Line",
     "LogRead",
+    "Noted",
     "RecordDamaged",
     "RecordError",
+    "Remains",
     "Told",
     "badge_of",
     "check_chain",
@@ -63,15 +70,17 @@ __all__ = [
     "crew",
     "current",
     "exceptions_of",
+    "explain",
     "export",
     "find_job",
-    "find_jobs",
+    "first_hash",
     "forget_audio",
     "hash_prefix",
     "how_to_do_again",
     "in_minutes",
     "in_present_form",
     "in_use",
+    "is_job",
     "items",
     "jobs_in",
     "joined",
@@ -79,10 +88,13 @@ __all__ = [
     "lasting",
     "limit_of",
     "measured",
+    "noted",
     "one_name_each",
     "phrase",
+    "place_of",
     "practice_of",
     "read_log",
+    "remains_in",
     "render",
     "schema_of",
     "show_text",
@@ -90,5 +102,7 @@ __all__ = [
     "system_clock",
     "tell",
     "value_of",
+    "what_signatures_lack",
+    "write_out",
     "write_private",
 ]

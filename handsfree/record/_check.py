@@ -14,22 +14,25 @@ from ._read import LogRead, read_log
 from ._wording import counted, days_of
 from ._words import check_words
 
-__all__ = ["OLDER", "Finding", "check_chain", "check_read"]
+__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read"]
 
-MISSING = "the file is missing"
-#: What a record without a signature that the shop's list knows may be: by itself nobody can tell which.
-OLDER = "an older copy, or its end was cut off"
+_MISSING = "the file is missing"
+#: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
+#: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
+ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing found wrong. ``line`` counts from 1 (0: not about a line); ``severity`` is "error" where the
-    record can't be trusted, "warn" where a person must look, "note" for what is only to be known."""
+    record can't be trusted, "warn" where a person must look, "note" for what is only to be known; ``sort`` is what a
+    reader of findings tells apart within a check, "" for most: never by the message."""
 
     check: str  # "line" | "torn" | "audio" | "head", and what an audit adds
     line: int
     message: str
     severity: str = "error"
+    sort: str = ""
 
 
 def check_chain(folder: Path | str) -> list[Finding]:
@@ -56,10 +59,11 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
         for path in _audio_of(line.body):
             named.add(path)
             fault = _audio_fault(read.folder, path)
-            if fault == MISSING and path in dropped:
+            if fault == _MISSING and path in dropped:
                 continue
             if fault:
-                yield Finding("audio", number, f"{path}: {fault}")
+                sort = ABSENT if fault == _MISSING else ""
+                yield Finding("audio", number, f"{path}: {fault}", sort=sort)
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "audio_dropped":
             yield from _drop_findings(read, number, line, named)
@@ -105,7 +109,7 @@ def _audio_fault(folder: Path, path: str) -> str:
     try:
         content = (folder / AUDIO / name).read_bytes()
     except FileNotFoundError:
-        return MISSING
+        return _MISSING
     except OSError as error:
         return f"can't be read ({error.strerror})"
     return sound_fault(prefix, content)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import sys
@@ -10,7 +11,17 @@ from typing import Protocol
 
 from ._errors import RecordError
 
-__all__ = ["AppendFile", "OsAppendFile", "explain", "make_folder", "set_aside", "sync_folder", "write_new"]
+__all__ = [
+    "AppendFile",
+    "OsAppendFile",
+    "cant_write",
+    "explain",
+    "make_folder",
+    "set_aside",
+    "sync_folder",
+    "write_new",
+    "write_out",
+]
 
 _PRIVATE_FILE = 0o600
 _PRIVATE_FOLDER = 0o700
@@ -81,6 +92,37 @@ def write_new(path: Path, data: bytes, *, replace: bool = False) -> None:
     sync_folder(path.parent)
 
 
+def write_out(path: Path, data: bytes, *, replace: bool = False) -> None:
+    """Write a private file that somebody asked for by its name. With ``replace`` whole or not at all, by a draft
+    beside it that no error names. Raises RecordError that says what to do."""
+    draft = path.with_name(f".{path.name}.new") if replace else path
+    try:
+        if replace:
+            draft.unlink(missing_ok=True)
+        write_new(draft, data)
+        draft.replace(path)
+    except OSError as error:
+        if replace:
+            with contextlib.suppress(OSError):
+                draft.unlink(missing_ok=True)
+        raise cant_write(path, error) from None
+
+
+def cant_write(path: Path, error: OSError) -> RecordError:
+    """Why a file that somebody asked for can't be written, and what to do."""
+    if path.is_dir():
+        return RecordError(f"{path}: is a folder; give the name of a file in it")
+    if error.errno == errno.ENOENT:
+        return RecordError(
+            f"{path}: there is no folder {path.parent}; make it, or give a file in another one"
+        )
+    if error.errno == errno.EEXIST:
+        return RecordError(
+            f"{path}: exists, and is not overwritten; give another file, or move that one away"
+        )
+    return explain(f"can't write {path}", error)
+
+
 def make_folder(path: Path) -> None:
     """Make a private folder (and its parents) that survives a power cut. Raises OSError."""
     if path.is_dir():
@@ -133,9 +175,20 @@ _REMEDIES = {
 }
 
 
-def explain(what: str, error: OSError) -> RecordError:
-    """An OSError as one line: what was tried, why it failed, what to do."""
-    remedy = _REMEDIES.get(error.errno or 0, error.strerror or str(error))
+#: Where no other folder will do: what is read, or has its place.
+_OF_THIS = {
+    errno.EACCES: "no permission: get the right to it from whoever owns it",
+    errno.EPERM: "no permission: get the right to it from whoever owns it",
+    errno.EROFS: "the disk is read-only: make it writable",
+    errno.ENOTDIR: "a part of the path is a file: check the path",
+    errno.EISDIR: "a folder has that name: give a file",
+}
+
+
+def explain(what: str, error: OSError, *, folder: bool = True) -> RecordError:
+    """An OSError as one line: what was tried, why it failed, what to do. ``folder``: another folder may be chosen."""
+    remedies = _REMEDIES if folder else _REMEDIES | _OF_THIS
+    remedy = remedies.get(error.errno or 0, error.strerror or str(error))
     return RecordError(f"{what}: {remedy}")
 
 

@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.serialization import (
 from ._errors import RecordError
 from ._files import explain, make_folder, write_new
 
-__all__ = ["PUBLIC", "Key", "load_key", "new_key", "public_keys", "verified"]
+__all__ = ["PUBLIC", "Key", "load_key", "new_key", "private_pem", "public_keys", "verified"]
 
 PUBLIC = ".pub"
 _LEAST = 8  # characters of a passphrase
@@ -81,10 +81,7 @@ def new_key(path: Path, keys: Path, passphrase: str) -> Path:
 
 def load_key(path: Path, passphrase: str) -> Key:
     """Open a private key. Raises RecordError."""
-    try:
-        pem = path.read_bytes()
-    except OSError as error:
-        raise explain(f"can't read the key {path}", error) from None
+    pem = private_pem(path)
     try:
         key = load_pem_private_key(pem, passphrase.encode() or None)
     except TypeError:  # a passphrase too many, or none where one is needed
@@ -94,6 +91,21 @@ def load_key(path: Path, passphrase: str) -> Key:
     if not isinstance(key, Ed25519PrivateKey):
         raise RecordError(f"{path}: no Ed25519 key; make one with handsfree keys new")
     return Key(key)
+
+
+def private_pem(path: Path) -> bytes:
+    """A private key's file as it is, before its passphrase is asked for. Raises RecordError: no such file, or a
+    public key's."""
+    try:
+        pem = path.read_bytes()
+    except OSError as error:
+        raise explain(f"can't read the key {path}", error, folder=False) from None
+    if b"BEGIN PUBLIC KEY" in pem:
+        raise RecordError(
+            f"{path}: that is the public key, which can't sign; give the private one, the file that was named to "
+            f"handsfree keys new (as {path.stem}.pem)"
+        )
+    return pem
 
 
 def public_keys(folder: Path) -> Mapping[str, str]:

@@ -54,6 +54,8 @@ def schema_of(lines: Sequence[Line]) -> str:
 def current(lines: Iterable[Line], *, steps: Mapping[str, Step] = STEPS, newest: str = SCHEMA) -> list[Entry]:
     """Every line as a dict in the present form. Raises RecordError for a version this program does not know."""
     held = list(lines)
+    if not held:
+        raise RecordError("the record has no whole line: it is empty or damaged; put it back from a copy")
     version = schema_of(held)
     entries = [line.entry for line in held]
     while version != newest:

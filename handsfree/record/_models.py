@@ -107,6 +107,10 @@ class _Heard(_Event):
     unsure: Annotated[
         Literal["true"] | None, Field(description="accepted, to be confirmed in words before it counts")
     ] = None
+    twice: Annotated[
+        Literal["true"] | None,
+        Field(description="unsure, but the utterance before it, unsure too, said the same: so it counts"),
+    ] = None
     scores: dict[str, str]
     words: list[Word]
     audio: Kept | None = None

@@ -9,7 +9,7 @@ from ._errors import RecordError
 from ._files import explain
 from ._line import GENESIS, MAX_LINE_BYTES, BadLine, Line, decode
 
-__all__ = ["RECORD", "Damage", "LogRead", "read_log"]
+__all__ = ["RECORD", "Damage", "LogRead", "first_hash", "read_log"]
 
 RECORD = "record.jsonl"
 #: A whole repair takes under 1 MiB; what is hundreds of times that was not written by a job.
@@ -67,8 +67,17 @@ def read_log(folder: Path | str) -> LogRead:
     except FileNotFoundError:
         raise RecordError(f"no {RECORD} in {folder}: give the folder of a job") from None
     except OSError as error:
-        raise explain(f"can't read {path}", error) from None
+        raise explain(f"can't read {path}", error, folder=False) from None
     return scan(folder, data)
+
+
+def first_hash(folder: Path) -> str:
+    """The hash of a record's first line, by which a job is known wherever it lies; "" when that can't be read."""
+    try:
+        with (folder / RECORD).open("rb") as file:
+            return decode(file.readline(MAX_LINE_BYTES).removesuffix(b"\n")).hash
+    except (OSError, BadLine):
+        return ""
 
 
 def scan(folder: Path, data: bytes) -> LogRead:

@@ -12,17 +12,17 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ._check import Finding, check_chain
+from ._check import OLDER, STRANGER, Finding, check_chain
 from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
 from ._rejected import how_to_do_again
 from ._story import Told, tell
-from ._summary import readings
+from ._summary import readings, sealed
 from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
 
-__all__ = ["render", "show_text"]
+__all__ = ["render", "show_text", "what_signatures_lack"]
 
 _GOOD = "return to service"
 #: Shown at the top: a label, and where it stands in the first line or as a measurand.
@@ -59,7 +59,7 @@ def render(
     rows = tell(entries)
     head = _header(rows, tz, findings or (), signatures)
     parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
-    return Group(*parts, _chain(rows, None if findings is None else [*findings, *(signatures or ())]))
+    return Group(*parts, _chain(rows, findings), *_signatures(findings, signatures or ()))
 
 
 def show_text(
@@ -202,7 +202,7 @@ def _exceptions(rows: Sequence[Told]) -> RenderableType:
 def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> RenderableType:
     head = value_of(rows[-1], "hash") if rows else ""
     if findings is None:
-        return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head {head[:16]}")
+        return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head of the last line {head[:16]}")
     errors = [finding for finding in findings if finding.severity == "error"]
     notes = [finding for finding in findings if finding.severity != "error"]
     if errors:
@@ -210,10 +210,42 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
             f"\nChain: BROKEN, {len(errors)} found in {counted(len(rows), 'line')}", style="bold red"
         )
     else:
-        state = Text(f"\nChain: unbroken, {counted(len(rows), 'line')}, head {head[:16]}", style="green")
-    for finding in [*errors, *notes]:
+        state = Text(
+            f"\nChain: unbroken, {counted(len(rows), 'line')}, head of the last line {head[:16]}",
+            style="green",
+        )
+        for told in sealed(rows):
+            state.append_text(Text("\n")).append_text(clean(told))
+    return _listed(state, [*errors, *notes], "damage")
+
+
+def _signatures(findings: Sequence[Finding] | None, signatures: Sequence[Finding]) -> list[RenderableType]:
+    """What was found of the signatures, apart from the chain: it may be whole, and only the folder of keys the wrong
+    one."""
+    if not signatures:
+        return []
+    told = what_signatures_lack(signatures)
+    whole = findings is not None and all(finding.severity != "error" for finding in findings)
+    also = "; the record itself is whole" if told and whole else ""
+    state = Text(f"\nSignatures: {told or 'good'}{also}", style="bold red" if told else "green")
+    return [_listed(state, sorted(signatures, key=lambda one: one.severity != "error"), "error")]
+
+
+def what_signatures_lack(signatures: Sequence[Finding]) -> str:
+    """In a few words, "" when no finding about them is an error."""
+    sorts = {finding.sort for finding in signatures if finding.severity == "error"}
+    if not sorts:
+        return ""
+    return {
+        frozenset({STRANGER}): "by a key that is not in the shop's folder of keys",
+        frozenset({OLDER}): "not all are here that the shop's list knows",
+    }.get(frozenset(sorts), "NOT GOOD")
+
+
+def _listed(state: Text, findings: Sequence[Finding], error: str) -> Text:
+    for finding in findings:
         where = f"line {finding.line}: " if finding.line else ""
-        what = "damage" if finding.severity == "error" else finding.severity
+        what = error if finding.severity == "error" else finding.severity
         state.append_text(Text(f"\n  {what}: {where}")).append_text(clean(finding.message))
     return state
 

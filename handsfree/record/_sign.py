@@ -7,27 +7,24 @@ end: that is why the shop's folder of keys keeps a list of what was signed.
 
 from __future__ import annotations
 
-import errno
-import json
-import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import rfc8785
 
-from ._check import OLDER, Finding
+from ._check import OLDER, STRANGER, Finding
 from ._errors import RecordError
-from ._files import OsAppendFile, explain, set_aside, write_new
+from ._files import explain
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
+from ._listed import SIGNED_LIST, be_ready, note, noted
 from ._log import JobLog, system_clock
 from ._read import LogRead
 
-__all__ = ["DECISIONS", "SIGNED_LIST", "Decision", "check_overturned", "check_signatures", "sign"]
+__all__ = ["DECISIONS", "Decision", "check_overturned", "check_signatures", "sign"]
 
 DECISIONS = ("accept", "concession", "reject")
-SIGNED_LIST = "signed.jsonl"
 #: What may follow a signature: another one, and sound that the privacy policy drops.
 _MAY_FOLLOW = ("signed", "audio_dropped")
 
@@ -69,12 +66,31 @@ def check_overturned(lines: Sequence[Line], decision: Decision) -> None:
 def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Line:
     """Append the signed decision, and note it in the shop's list. The caller has audited the record before.
 
-    ``name``: who the key belongs to by the shop's folder ``keys``.
+    ``name``: who the key belongs to by the shop's folder ``keys``. Signatures of the record that the list lacks are
+    noted too. Whoever decides once more what is the record's last line already signs nothing: that line is noted and
+    returned where the list lacked it, else it is an error.
 
-    Raises RecordError; when the list can't be written, the record has the line nevertheless and says so.
+    Raises RecordError: nothing was signed, unless it says that only the list lacks the line (the disk filled up).
     """
     decision.check()
     check_overturned(log.lines, decision)
+    try:
+        be_ready(keys)
+    except OSError as error:
+        raise explain(
+            f"nothing was signed, for it can't be noted in {keys / SIGNED_LIST}", error, folder=False
+        ) from None
+    listed = {row.line for row in noted(keys)[0]}
+    lacking = [line for line in log.lines if line.kind == "signed" and line.hash not in listed]
+    last = log.lines[-1]
+    if _says(last) == (key.public, decision.decision, decision.reason.strip(), list(decision.redo)):
+        if last not in lacking:
+            raise RecordError(
+                f"{log.folder.name} has that already: {decision.decision} by {name} on {last.at[:10]}, line "
+                f"{last.seq + 1}, its last; nothing was signed"
+            )
+        note(keys, log.folder.resolve().name, log.lines[0].hash, lacking)
+        return last
     at, mono_ms = system_clock()
     entry: dict[str, Json] = {
         "kind": "signed",
@@ -88,39 +104,21 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     }
     message = rfc8785.dumps({**entry, "seq": len(log.lines), "prev": log.head})
     line = log.append([{**entry, "signature": key.sign(message)}])[0]
-    _note(keys, log.lines[0].hash, line)
+    note(keys, log.folder.resolve().name, log.lines[0].hash, [*lacking, line])
     return line
+
+
+def _says(line: Line) -> tuple[object, ...]:
+    """Who decided what, of a signature's line; nothing of another one."""
+    return (
+        tuple(line.body.get(k) for k in ("key", "decision", "reason", "redo"))
+        if line.kind == "signed"
+        else ()
+    )
 
 
 def _message(line: Line) -> bytes:
     return rfc8785.dumps({k: v for k, v in line.entry.items() if k not in ("hash", "signature")})
-
-
-def _note(keys: Path, job: str, line: Line) -> None:
-    path = keys / SIGNED_LIST
-    row = {
-        "job": job,
-        "line": line.hash,
-        "at": line.at,
-        "decision": line.body["decision"],
-        "key": line.body["key"],
-    }
-    try:
-        if not path.exists():
-            write_new(path, b"")
-        kept = path.read_bytes()
-        if not kept.endswith(b"\n") and kept:  # a signature that was being noted when the power went
-            set_aside(path, kept.rfind(b"\n") + 1)
-        file = OsAppendFile(path)
-        try:
-            data = rfc8785.dumps(row) + b"\n"
-            if file.write(data) != len(data):
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            file.sync()
-        finally:
-            file.close()
-    except OSError as error:
-        raise explain(f"signed, but not noted in {path}", error) from None
 
 
 def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], str]:
@@ -134,30 +132,51 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
     told: list[str] = []
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "signed":
-            why, what = _fault(line, known)
+            why, what, sort = _fault(line, known, keys)
             told.insert(0, what)
             if why:
-                found.append(Finding("signed", number, why))
+                found.append(Finding("signed", number, why, sort=sort))
         elif told and line.kind not in _MAY_FOLLOW:
             found.append(
                 Finding("signed", number, f"a line of kind {line.kind} was added after the signature")
             )
-    return found + (_missing(read, keys) if keys is not None else []), "; before: ".join(told)
+    if keys is not None:
+        found += [*_missing(read, keys), *_not_noted(read, keys, known or {})]
+    return found, "; before: ".join(told)
 
 
-def _fault(line: Line, known: Mapping[str, str] | None) -> tuple[str, str]:
-    """What is wrong with a signature, and what it says."""
+def _fault(line: Line, known: Mapping[str, str] | None, keys: Path | None) -> tuple[str, str, str]:
+    """What is wrong with a signature, what it says, and the finding's sort."""
     key, signature = (str(line.body.get(k, "")) for k in ("key", "signature"))
     owner = str(line.body.get("name", "")) if known is None else known.get(key, "")
     who = owner or f"an unknown key {key[:16]}"
     told = f"{line.body.get('decision')} by {who} on {line.at[:10]}"
     if not verified(key, signature, _message(line)):
-        return f"the signature is false ({told})", f"FALSE SIGNATURE, {told}"
+        return f"the signature is false ({told})", f"FALSE SIGNATURE, {told}", ""
     if not owner:
-        return f"signed with a key that is not in the shop's folder: {key[:16]}", told
+        why = (
+            f"signed with a key that is not in the shop's folder {keys}: {key[:16]}, as {line.body.get('name')}; the "
+            "signature fits the record, but whose it is can't be told"
+        )
+        return why, told, STRANGER
     if line.body.get("name") != owner:
-        return f"signed as {line.body.get('name')}, with the key of {owner}", told
-    return "", told
+        return f"signed as {line.body.get('name')}, with the key of {owner}", told, ""
+    return "", told, ""
+
+
+def _not_noted(read: LogRead, keys: Path, known: Mapping[str, str]) -> Iterator[Finding]:
+    """Good signatures that the shop's list lacks: were they cut off, nobody could tell."""
+    listed = {row.line for row in noted(keys)[0]}
+    there = (keys / SIGNED_LIST).exists()
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind != "signed" or line.hash in listed or _fault(line, known, keys)[0]:
+            continue
+        told = (
+            f"the signature is not in {keys / SIGNED_LIST}: were it cut off, nobody could tell; give its sign "
+            "command again, which puts it in"
+        )
+        # Public keys alone, without the list, are what somebody outside the shop is given.
+        yield Finding("signed", number, told, "warn" if there else "note")
 
 
 def _missing(read: LogRead, keys: Path) -> list[Finding]:
@@ -165,36 +184,13 @@ def _missing(read: LogRead, keys: Path) -> list[Finding]:
     if not read.lines:
         return []
     here = {line.hash for line in read.lines}
-    rows, torn = _rows(keys)
+    rows, torn = noted(keys)
     cut = f"the shop's {SIGNED_LIST} is cut off at line {torn}: a signature may not be noted in it"
-    return [Finding("signed", 0, cut, "warn")] * bool(torn) + [
-        Finding(
-            "signed",
-            0,
-            f"it was signed on {str(row.get('at'))[:10]} ({row.get('decision')}), and this record does not hold the "
-            f"line: {OLDER}",
-        )
-        for row in rows
-        if row.get("job") == read.lines[0].hash and row.get("line") not in here
-    ]
-
-
-def _rows(keys: Path) -> tuple[Sequence[Mapping[str, object]], int]:
-    """What the shop's list knows, and the number of its unfinished last line, 0 when all are whole."""
-    try:
-        text = (keys / SIGNED_LIST).read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return [], 0
-    except (OSError, UnicodeDecodeError):
-        raise RecordError(f"{keys / SIGNED_LIST} can't be read; check the folder of keys") from None
-    rows = []
-    whole, _, unfinished = text.rpartition("\n")
-    for number, raw in enumerate(whole.splitlines(), start=1):
-        try:
-            row = json.loads(raw)
-        except ValueError:
-            row = None
-        if not isinstance(row, dict):
-            raise RecordError(f"{keys / SIGNED_LIST} is damaged at line {number}; put it back from a copy")
-        rows.append(row)
-    return rows, len(rows) + 1 if unfinished else 0
+    found = [Finding("signed", 0, cut, "warn")] if torn else []
+    lacking = [row for row in rows if row.job == read.lines[0].hash and row.line not in here]
+    if lacking:
+        when = ", ".join(f"on {row.day} ({row.decision})" for row in lacking)
+        what = "line" if len(lacking) == 1 else "lines"
+        told = f"it was signed {when}, and this record does not hold the {what}"
+        found.append(Finding("signed", 0, f"{told}: an older copy, or its end was cut off", sort=OLDER))
+    return found

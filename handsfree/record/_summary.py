@@ -11,7 +11,7 @@ from ._read import read_log
 from ._story import Told, tell
 from ._wording import counted, in_use, items, measured, seconds, value_of
 
-__all__ = ["readings", "summary_text"]
+__all__ = ["readings", "sealed", "summary_text"]
 
 Kinds = Mapping[str, Sequence[Told]]
 
@@ -30,14 +30,16 @@ def summary_text(folder: Path | str) -> str:
     lines += [f"Exceptions: {len(odd) or 'none'}", *(f"  {f'#{seq}':<5} {note}" for seq, note in odd)]
     table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
     lines += _technicians(rows)
-    return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds), *_seal(kinds)])
+    return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds), *sealed(rows)])
 
 
-def _seal(kinds: Kinds) -> list[str]:
-    """What to write on the work order: by it somebody can tell later that the record is still this one."""
+def sealed(rows: Sequence[Told]) -> list[str]:
+    """What to write on the work order: by it somebody can tell later that the record is still this one. The head is
+    that of the line before they were told: lines come after it."""
     return [
-        f"Check words: {' '.join(items(row, 'words'))} (chain head {value_of(row, 'head')[:16]})"
-        for row in kinds.get("seal", [])
+        f"Check words: {' '.join(items(row, 'words'))} (chain head when they were told: {value_of(row, 'head')[:16]})"
+        for row in rows
+        if row.get("kind") == "seal"
     ]
 
 

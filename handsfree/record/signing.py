@@ -1,6 +1,6 @@
 """Keys and signatures. Apart from the rest of the room, because ``cryptography`` takes time to load."""
 
-from ._keys import load_key, new_key, public_keys
+from ._keys import load_key, new_key, private_pem, public_keys
 from ._sign import DECISIONS, Decision, check_overturned, check_signatures, sign
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "check_signatures",
     "load_key",
     "new_key",
+    "private_pem",
     "public_keys",
     "sign",
 ]

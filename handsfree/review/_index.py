@@ -84,6 +84,7 @@ def unreadable(name: str, why: str) -> Entry:
 #: Group, heading: in the order a supervisor works through them.
 _GROUPS = (
     ("damaged", "Damaged records"),
+    ("unknown", "Signed by an unknown key: is it the shop's folder of keys?"),
     ("open", "Not finished"),
     ("look", "May go back on the road, after you have looked"),
     ("no", "Not for the road"),
@@ -96,6 +97,7 @@ _GROUPS = (
 def _group(entry: Entry) -> str:
     special = {
         "damaged record": "damaged",
+        "unknown signature": "unknown",
         "not finished": "open",
         "practice": "practice",
         "older copy": "older",

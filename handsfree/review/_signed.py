@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import items, value_of
+from handsfree.record import OLDER, items, value_of
 
 from ._clock import Clock
 from ._source import Source
@@ -46,7 +46,7 @@ def signatures_of(source: Source, clock: Clock) -> list[Signature]:
 def _worth(source: Source, faults: Sequence[str]) -> tuple[str, str]:
     if faults:
         return "no", f"Do not rely on it: {'; '.join(faults)}."
-    if source.damage:
+    if source.changed:
         return (
             "no",
             "Do not rely on it: what stands here is not what was signed, or can\u2019t be read any more.",
@@ -62,11 +62,11 @@ def signature_state(source: Source) -> str:
     decision = signed[-1] if signed else ""
     if source.newer:
         return "older copy"
-    if any(one.check == "signed" and one.line == 0 for one in source.findings):
+    if any(one.sort == OLDER for one in source.findings):
         return "signature gone"
     if not decision:
         return "not signed"
     if source.damage:
-        return "signed, changed since"
+        return "signed, changed since" if source.changed else "signed by an unknown key"
     state = {"accept": "accepted", "concession": "concession", "reject": "rejected"}.get(decision, decision)
     return state if source.keys is not None else f"{state}, not verified"

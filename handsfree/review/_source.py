@@ -16,6 +16,7 @@ from handsfree.record import (
     AUDIO,
     OLDER,
     RECORD,
+    STRANGER,
     Finding,
     LogRead,
     RecordError,
@@ -74,6 +75,11 @@ class Source:
         """What makes the record untrustworthy."""
         return [finding for finding in self.findings if finding.severity == "error"]
 
+    @property
+    def changed(self) -> bool:
+        """Whether it is damaged by more than a signature of a key that the folder of keys does not hold."""
+        return any(finding.sort != STRANGER for finding in self.damage)
+
 
 def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | None = None) -> Source:
     """Read a job, damage and all, changing nothing. Raises RecordError when there is no record to read."""
@@ -94,9 +100,7 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
     """The same, where it lacks a signature that the shop's list knows and a job of ``jobs`` has it: then it is an
     older copy of that job, and no damage. ``folder``: its own."""
-    lacking = [
-        one for one in source.damage if one.check == "signed" and one.line == 0 and OLDER in one.message
-    ]
+    lacking = [one for one in source.damage if one.sort == OLDER]
     newer = _newer(folder, jobs) if lacking else ""
     if not newer:
         return source

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import Told, items, last_signed, phrase, practice_of, value_of
+from handsfree.record import STRANGER, Finding, Told, items, last_signed, phrase, practice_of, value_of
 
 from ._source import Source
 
@@ -41,9 +41,9 @@ def status_of(source: Source, exceptions: int) -> Status:
     opened = next((row for row in source.rows if row.get("kind") == "open"), Told())
     disposition = _disposition(source, closed)
     reasons = items(closed, "reasons") if closed else list(source.state.reasons) if source.state else []
-    warnings = [_damage(finding.line, finding.message) for finding in source.damage]
+    warnings = [_damage(finding) for finding in source.damage]
     signed = last_signed(source.rows)
-    if signed is not None and source.damage:
+    if signed is not None and source.changed:
         by = f"{value_of(signed, 'name')} on {value_of(signed, 'at')[:10]}"
         warnings.insert(
             0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
@@ -55,8 +55,10 @@ def status_of(source: Source, exceptions: int) -> Status:
             f"rejected by {value_of(signed, 'name')}: {value_of(signed, 'reason')}; do again: {again}",
         ]
     practice = practice_of(opened)
-    if source.damage:
+    if source.changed:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
+    elif source.damage:
+        tone, answer, group = "no", "No: signed by an unknown key", "unknown signature"
     elif source.newer:
         tone, answer, group = "no", f"No: an older copy; see {source.newer}", "older copy"
     elif closed is None:
@@ -81,9 +83,10 @@ def status_of(source: Source, exceptions: int) -> Status:
     return Status(tone, answer, disposition, group, released, reasons, warnings, _after(source, closed))
 
 
-def _damage(line: int, message: str) -> str:
-    where = f", line {line}" if line else ""
-    return f"DAMAGED RECORD{where}: {message}. Do not rely on it."
+def _damage(finding: Finding) -> str:
+    where = f", line {finding.line}" if finding.line else ""
+    what = "SIGNATURE OF AN UNKNOWN KEY" if finding.sort == STRANGER else "DAMAGED RECORD"
+    return f"{what}{where}: {finding.message}. Do not rely on it."
 
 
 def _disposition(source: Source, closed: Told | None) -> str:

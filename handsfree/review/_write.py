@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.record import RecordError, jobs_in
+from handsfree.record import NO_RECORD, RecordError, explain, jobs_in, remains_in, write_out
 
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
@@ -35,7 +34,7 @@ def review_job(
     """Write one job's page. ``out``: a file, or a folder that exists; default: in the job's folder.
 
     ``keys``: the shop's public keys, to hold signatures against. A damaged record gets its page too.
-    Raises RecordError (no record), OSError.
+    Raises RecordError (no record, or the page can't be written).
     """
     source = _read(folder, customer, keys)
     name = f"{source.name}-customer.html" if customer else f"{source.name}.html"
@@ -72,20 +71,27 @@ def review_folder(
 ) -> Written:
     """Write a page for every job in a folder, and an index of them; default: into its folder ``review``.
 
-    ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs), OSError.
+    ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs, or a
+    page can't be written).
     """
     place = out or folder / _PLACE
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
     jobs = jobs_in(folder, none=True)
-    if not jobs:
+    gone = [left.folder.name for left in remains_in(folder) if left.had_one]
+    if not jobs and not gone:
         raise RecordError(f"{folder}: no jobs there; give a job's folder, or a folder of jobs")
-    place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    try:
+        place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise explain(f"can't make the folder {place} for the pages", error) from None
     entries: list[Entry] = []
     damaged: list[str] = []
     for entry, bad in _pages(jobs, place, customer, keys):
         entries.append(entry)
         damaged += [entry.name] if bad else []
+    entries += [unreadable(name, NO_RECORD) for name in gone]
+    damaged += gone
     if customer:
         return Written(place, len(jobs), tuple(damaged))
     _put(place / _INDEX, index_page(folder.resolve().name, entries))
@@ -107,10 +113,4 @@ def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> 
 
 def _put(page: Path, text: str) -> None:
     """Whole or not at all, and private: a page holds names and voices."""
-    draft = page.with_name(f".{page.name}.new")
-    draft.unlink(missing_ok=True)
-    with os.fdopen(
-        os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8", newline="\n"
-    ) as file:
-        file.write(text)
-    draft.replace(page)
+    write_out(page, text.encode(), replace=True)

@@ -1,8 +1,9 @@
 """The session room: the only loop and the only clock."""
 
-from handsfree.session._bay import TIRE_NAMES, Tire
+from handsfree.session._bay import TIRE_NAMES, Listening, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
+from handsfree.session._heard import HARMLESS
 from handsfree.session._job import (
     PINNED,
     Job,
@@ -22,10 +23,13 @@ from handsfree.session._replay import OWN, Replayed, entry, replay
 from handsfree.session._scenario import Scenario, demo_folder, read_scenario, script_lines
 from handsfree.session._screen import SCREENS, LiveView, choose_screen
 from handsfree.session._session import UNFINISHED, Session
+from handsfree.session._twice import LEAST_PROBABILITY, Twice
 from handsfree.session._view import NoView, PlainView, View
 from handsfree.session._voices import Voices
 
 __all__ = [
+    "HARMLESS",
+    "LEAST_PROBABILITY",
     "OWN",
     "PINNED",
     "SCREENS",
@@ -38,6 +42,7 @@ __all__ = [
     "Heard",
     "Job",
     "Level",
+    "Listening",
     "LiveView",
     "Lost",
     "NoView",
@@ -50,6 +55,7 @@ __all__ = [
     "SimulatedClock",
     "SystemClock",
     "Tire",
+    "Twice",
     "TypedEars",
     "View",
     "Voices",

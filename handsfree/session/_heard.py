@@ -11,11 +11,11 @@ from handsfree.procedure import UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
-__all__ = ["TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
+__all__ = ["HARMLESS", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
 #: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely.
-_HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
+HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
 
 
 def meaning_of(heard: Heard, armed: Armed) -> Interpretation | None:
@@ -48,7 +48,7 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
 
 def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | NoMatch:
     name = meaning.slot("command") or ""
-    if unsure and name not in _HARMLESS:
+    if unsure and name not in HARMLESS:
         return NoMatch(now, meaning.text, UNSURE)
     return Command(now, name, meaning.text)
 

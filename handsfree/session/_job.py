@@ -210,7 +210,12 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     Raises RecordError (damaged, finished, in use, or its pinned files changed).
     """
     read = read_log(folder)
-    header = read.lines[0].body if read.lines else {}
+    if not read.lines:
+        raise RecordError(
+            f"{folder}: its record has no whole line, so there is nothing to go on with: put the record back from a "
+            "copy, or start a new job"
+        )
+    header = read.lines[0].body
     book = job_book(folder, header)
     clock = make_clock(0)
     _same_kind_of_time(folder, header, clock)

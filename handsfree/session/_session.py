@@ -43,6 +43,7 @@ from handsfree.session._job import Job
 from handsfree.session._kept_ears import KeptEars
 from handsfree.session._people import People
 from handsfree.session._replay import entry
+from handsfree.session._twice import Twice
 from handsfree.session._view import NoView, View
 from handsfree.session._voices import Voices, voice_in
 from handsfree.speaking import Played, Speaker, SpeakingError
@@ -92,6 +93,7 @@ class Session:
         self._people = people or People()
         self._voices = voices
         self._speech_dbfs: float | None = None  # of what was last understood
+        self._twice = Twice()
         self._cache: dict[tuple[tuple[str, str], ...], Armed] = {}
         self._ended = ""
         self._barged = False  # somebody began to speak in this turn's prompt
@@ -318,15 +320,18 @@ class Session:
 
     def _heard(self, heard: Heard, listening: Listening) -> None:
         assert listening.armed is not None
-        event = event_of(heard, listening.armed, self._people, self._clock.now())
+        now = self._clock.now()
         meaning = meaning_of(heard, listening.armed)
         secret = self._people.withholds(listening.grammar, heard.hypothesis.text)
+        twice = not secret and self._twice(heard.hypothesis, self._bay.active, listening, now)
+        counted = replace(heard, hypothesis=replace(heard.hypothesis, unsure=False)) if twice else heard
+        event = event_of(counted, listening.armed, self._people, now)
         if secret and not isinstance(event, Command):
             heard = replace(heard, hypothesis=self._people.veiled(heard.hypothesis))
             event = replace(event, text=heard.hypothesis.text)
         if heard.utterance is not None and not isinstance(event, NoMatch):
             self._speech_dbfs = heard.utterance.speech_dbfs
-        kept = evidence(heard, self._sound(heard, secret))
+        kept = evidence(heard, self._sound(heard, secret)) | ({"twice": "true"} if twice else {})
         if meaning is not None and meaning.label == BAY and not isinstance(event, NoMatch):
             self._switch(meaning, heard, kept)
             return

@@ -33,8 +33,10 @@ from handsfree.archive._push import Sealed, put, read_files, store
 from handsfree.archive._tables import job as job_table
 from handsfree.cli import main
 from handsfree.procedure import read_procedure
-from handsfree.record import export, read_log
-from handsfree.record.signing import Decision
+from handsfree.record import export, read_log, summary_text
+from handsfree.record.signing import Decision, new_key
+from handsfree.review._look import HEADINGS, look_at
+from handsfree.review._source import read_source
 
 from .conftest import PRACTICE
 
@@ -98,6 +100,19 @@ def began(whole: dict[str, Any]) -> str:
     """The first to sign in, or whoever the job was begun for in a record in which nobody does."""
     signed = [line["now"] for line in whole["lines"] if line["kind"] == "technician"]
     return str([*signed, whole["lines"][0].get("technician", "")][0])
+
+
+def on_the_page(folder: Path) -> Counter[str]:
+    """How many exceptions of each kind a job's page lists."""
+    return Counter(HEADINGS[odd.sort] for odd in look_at(read_source(folder)))
+
+
+def test_the_exceptions_are_those_of_the_pages(filled: Archive, simulated: Path) -> None:
+    found = figures(filled, PRACTICE)
+    pages = sum((on_the_page(folder) for folder in simulated.iterdir()), Counter[str]())
+    assert {name: count for name, count, _ in found.exceptions} == pages
+    assert sum(crew.exceptions for crew in found.crews) == pages.total()
+    assert pages["Practice"] == found.jobs
 
 
 def test_bays_technicians_and_reasons(filled: Archive, pushed: list[dict[str, Any]]) -> None:
@@ -198,6 +213,10 @@ def test_a_job_that_was_rejected_is_not_released(
     assert (found.jobs, found.released, found.repairs, found.scrapped) == (1, 0, 0, 0)
     assert found.dispositions == [("rejected when it was reviewed", 1)]
     assert found.signatures == [("reject", 1)]
+    # As many as its page and the end of its session say: that it was practice and the rejection are among them.
+    assert {name: count for name, count, _ in found.exceptions} == on_the_page(job)
+    assert sum(crew.exceptions for crew in found.crews) == sum(on_the_page(job).values())
+    assert f"Exceptions: {sum(on_the_page(job).values())}\n" in summary_text(job)
     assert [count for _, _, count in found.reasons] == [1]
     assert sum(crew.repairs for crew in found.crews) == sum(month.repairs for month in found.months) == 0
     page = report_page(found)
@@ -340,7 +359,7 @@ def test_without_keys_a_signature_is_not_verified_rather_than_unknown(
     code, _, err = run("push", str(job), "--to", "a.sqlite", "--keys", "nowhere")
     assert code == 1
     assert "nowhere: no folder of public keys" in err
-    (tmp_path / "others").mkdir()
+    new_key(tmp_path / "other.pem", tmp_path / "others", "eleven quiet herons")
     code, _, err = run("push", str(job), "--to", "b.sqlite", "--keys", "others")
     assert code == 1
     assert "not in the shop's folder" in err

@@ -40,7 +40,7 @@ def job_by(folder: Path, *voices: str) -> Path:
     """Two utterances with sound, and before each a line that says by which voice."""
     clock = SimulatedClock(START_MS)
     job = new_job(folder, JOB, clock)
-    pcm = held_out("eighty three")
+    pcm = held_out("eighty eight")
     ears = Scripted(heard("one seven", pcm=pcm), heard("affirmative", pcm=pcm))
     running = session(job, clock, ears)
     job.log.append([{"kind": "voice", "adaptation": voices[0], "why": "signed in"}])

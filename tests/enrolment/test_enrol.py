@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from conftest import Figures
 
 NAME = "Mara Lindqvist"
-DEPTH = Library.load().arm({"answer": HELD_OUT["eighty three"], "command": "<commands.command>"})
+DEPTH = Library.load().arm({"answer": HELD_OUT["eighty eight"], "command": "<commands.command>"})
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def test_held_out_sentences_are_heard_wrong_before_and_right_after(
     ears.use(store.find(NAME))
     assert all(heard_right(ears, say) for say in HELD_OUT)
     ears.use(store.find("Ben Okoro"))
-    assert not heard_right(ears, "eighty three"), "nobody else is heard by it"
+    assert not heard_right(ears, "eighty eight"), "nobody else is heard by it"
 
 
 def test_a_voice_that_changes_within_an_utterance_counts_from_the_next_one(
@@ -88,7 +88,7 @@ def test_a_voice_that_changes_within_an_utterance_counts_from_the_next_one(
 ) -> None:
     store_voice(store, NAME, transform(), biases={})
     ears.use(None)
-    pcm = held_out("eighty three")
+    pcm = held_out("eighty eight")
     before = decode(ears, DEPTH, pcm, 20.0)[0].text
     ears.reset()
     ears.begin(20.0)
@@ -98,7 +98,7 @@ def test_a_voice_that_changes_within_an_utterance_counts_from_the_next_one(
     store.forget(NAME)  # it is loaded already
     ears.feed(pcm[half:])
     assert ears.end(20.0).text == before
-    assert heard_right(ears, "eighty three")
+    assert heard_right(ears, "eighty eight")
     ears.use(None)
 
 
@@ -109,7 +109,7 @@ def test_what_can_t_be_loaded_leaves_the_recognizer_as_it_was(
     ears.use(store.find(NAME))
     with pytest.raises(EngineError):
         ears.use(Adaptation({"quiet": tmp_path / "none.mllr"}, sha256="1"))
-    assert heard_right(ears, "eighty three")
+    assert heard_right(ears, "eighty eight")
     ears.use(None)
 
 

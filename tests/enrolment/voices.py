@@ -20,8 +20,8 @@ SAID = Path(__file__).parent / "said"
 HELD_OUT = {
     "three five five zero": "<readings.speed_rpm>",
     "one decimal niner bar": "<readings.pressure>",
-    "nine nine foot pound": "<readings.torque>",
-    "eighty three": "<readings.tread_depth>",
+    "six eight two five": "<readings.speed_rpm>",
+    "eighty eight": "<readings.tread_depth>",
 }
 QUIET = CONDITIONS[-1]
 NOISY = CONDITIONS[-2]

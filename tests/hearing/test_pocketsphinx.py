@@ -27,6 +27,9 @@ class Fake:
     def words(self) -> frozenset[str]:
         return self._words
 
+    def interpret(self, text: str) -> None:
+        return None
+
 
 @pytest.fixture(scope="module")
 def engine() -> PocketSphinxEngine:

@@ -77,10 +77,11 @@ def test_another_list_gives_other_words(engine: VoskEngine, counting: bytes) -> 
 
 def test_a_second_utterance_counts_its_times_from_its_own_start(engine: VoskEngine, counting: bytes) -> None:
     first, second = (listen(engine, counting, *ONE_TWO_THREE) for _ in range(2))
-    assert first.text == second.text
-    # Not equal to the last digit: the model's front end adds a random dither.
-    for one, other in zip(first.words, second.words, strict=True):
-        assert one.start_s == pytest.approx(other.start_s, abs=0.03)
+    # Not the same to the last digit, now and then not even the same words: the model's front end adds a random
+    # dither. A count that went on from the first utterance would be seconds off.
+    assert first.words and second.words
+    assert first.words[0].start_s == pytest.approx(second.words[0].start_s, abs=0.3)
+    assert second.words[-1].end_s < len(counting) / 32000
 
 
 def test_a_word_that_the_model_lacks_is_an_error(engine: VoskEngine) -> None:

@@ -121,7 +121,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "#26  what must be heard was cut off at eyes",
         "#28  put on hold at side",
         "#29  release: refused by disposition, too large, cords are cut",
-        "Chain: unbroken, 33 lines, head ",
+        "Chain: unbroken, 33 lines, head of the last line ",
     ],
 )
 def test_the_story_is_told(line: str, shown: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from pathlib import Path
@@ -276,6 +277,19 @@ def test_a_rejection_cut_off_the_end_is_still_known_to_the_shop(shop: tuple[Path
     ]
 
 
+def test_a_copy_from_before_two_signatures_is_found_once(shop: tuple[Path, Path, Path]) -> None:
+    job, keys, _ = shop
+    whole = (job / "record.jsonl").read_bytes()
+    put_under(shop, DECISIONS[0])
+    put_under(shop, DECISIONS[2])
+    (job / "record.jsonl").write_bytes(whole)
+    day = _today()
+    assert errors(job, keys) == [
+        f"it was signed on {day} ({DECISIONS[0].decision}), on {day} (reject), and this record does not hold the "
+        "lines: an older copy, or its end was cut off"
+    ]
+
+
 def _today() -> str:
     from datetime import UTC, datetime
 
@@ -298,15 +312,19 @@ def test_a_list_whose_last_line_was_cut_off_goes_on_and_keeps_every_byte(
     listed = keys / "signed.jsonl"
     put_under(shop, Decision("accept"))
     whole = listed.read_bytes()
-    put_under(shop, Decision("accept"))
+    put_under(shop, Decision("accept", "looked again"))
     torn = listed.read_bytes()[:-cut]
     listed.write_bytes(torn)
     assert errors(job, keys) == []
     told = [f for f in looked_at(job, keys).findings if f.check == "signed"]
-    assert [(f.severity, "is cut off at line 2" in f.message) for f in told] == [("warn", True)]
+    assert [(f.severity, "is cut off at line 2" in f.message) for f in told] == [
+        ("warn", True),
+        ("warn", False),
+    ]
+    assert "the signature is not in " in told[1].message
     put_under(shop, Decision("accept"))
     assert listed.read_bytes().startswith(whole)
-    assert listed.read_bytes().count(b"\n") == 2
+    assert listed.read_bytes().count(b"\n") == 3, "the one that was torn off is noted again"
     assert (keys / "signed.torn-1").read_bytes() == torn[len(whole) :]
     assert errors(job, keys) == []
 
@@ -323,7 +341,39 @@ def test_a_list_that_can_not_take_the_whole_line_says_so(
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "write", half)
-        with pytest.raises(RecordError, match=r"signed, but not noted in .*full: free space"):
-            put_under(shop, Decision("accept"))
+        with pytest.raises(
+            RecordError, match=r"signed, but not noted in .*full: free space.*the same sign command"
+        ):
+            put_under(shop, Decision("accept", "looked again"))
     assert sum(line.kind == "signed" for line in read_log(job).lines) == 2
     assert errors(job, keys) == []
+    put_under(shop, Decision("accept", "looked again"))
+    assert sum(line.kind == "signed" for line in read_log(job).lines) == 2, "only noted"
+    assert not [f for f in looked_at(job, keys).findings if f.check == "signed"]
+    with pytest.raises(
+        RecordError, match=r"job has that already: accept by ortega on .*, its last; nothing was"
+    ):
+        put_under(shop, Decision("accept", "looked again"))
+
+
+@pytest.mark.parametrize("what", [errno.EACCES, errno.EROFS])
+def test_nothing_is_signed_that_can_not_be_noted(
+    shop: tuple[Path, Path, Path], monkeypatch: pytest.MonkeyPatch, what: int
+) -> None:
+    """Root may write everywhere, so no file mode shows it."""
+    job, *_ = shop
+    before = (job / "record.jsonl").read_bytes()
+    opened = os.open
+
+    def refused(path: object, flags: int, *rest: int) -> int:
+        if str(path).endswith("signed.jsonl"):
+            raise OSError(what, os.strerror(what), str(path))
+        return opened(path, flags, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "open", refused)
+    with pytest.raises(
+        RecordError, match=r"nothing was signed, for it can't be noted in .*signed\.jsonl: "
+    ) as told:
+        put_under(shop, Decision("accept"))
+    assert "choose" not in str(told.value), "there is only one folder of keys"
+    assert (job / "record.jsonl").read_bytes() == before

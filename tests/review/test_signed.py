@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from handsfree.record import JobLog, read_log
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
+from handsfree.review._source import beside, read_source
 
 from .conftest import parse, words
 
@@ -151,6 +153,19 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     )
 
 
+def test_an_older_copy_is_known_by_what_was_found_not_by_its_words(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("scrap"), shop, ACCEPT)
+    older = folder.with_name("older")
+    shutil.copytree(folder, older)
+    record = older / "record.jsonl"
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
+    source = read_source(older, keys=shop / "keys")
+    said = [replace(one, message="in other words") for one in source.findings]
+    assert beside(replace(source, findings=said), older, [older, folder]).newer == folder.name
+    plain = [replace(one, sort="") for one in source.findings]
+    assert beside(replace(source, findings=plain), older, [older, folder]).newer == ""
+
+
 def test_a_copy_that_went_another_way_is_no_older_copy(copied: Copied, shop: Path, tmp_path: Path) -> None:
     jobs = tmp_path / "jobs"
     shutil.copytree(copied("scrap"), jobs / "other")
@@ -164,8 +179,20 @@ def test_another_shops_key_is_no_signature(copied: Copied, shop: Path, tmp_path:
     folder = signed(copied("whole"), shop, ACCEPT)
     new_key(tmp_path / "other.pem", tmp_path / "keys", PASSPHRASE)
     text = top(page(folder, tmp_path / "keys"))
-    assert "No: the record is damaged" in text
+    assert "No: signed by an unknown key" in text
     assert "signed with a key that is not in the shop\u2019s folder" in text.replace("'", "\u2019")
+    assert "Do not rely on it" in text
+    for wrong in ("damaged", "DAMAGED", "CHANGED"):
+        assert wrong not in text, "nothing is known to be wrong with the record"
+    index = review_folder(folder.parent, keys=tmp_path / "keys")
+    assert index.damaged == (folder.name,)
+    listed = words(parse(index.page.read_text(encoding="utf-8")))
+    assert "Signed by an unknown key: is it the shop's folder of keys? (1)" in listed
+    assert "Damaged records" not in listed
+    signed(folder, shop, REJECT)
+    record = folder / "record.jsonl"
+    record.write_bytes(record.read_bytes().replace(b'"value":"', b'"value":"9', 1))
+    assert "No: the record is damaged" in top(page(folder, tmp_path / "keys"))
 
 
 def test_the_index_has_a_column_and_a_filter(job: Callable[[str], Path], shop: Path, tmp_path: Path) -> None:

@@ -1,0 +1,123 @@
+"""In noise a short answer is heard right and not surely: the second time in a row it counts, and the audit knows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from audit.jobs import forge
+
+from handsfree.audit import audit
+from handsfree.procedure import UNSURE
+from handsfree.record import Finding
+from handsfree.session import Heard, SimulatedClock
+from session.bay import Scripted, heard, lines_of, new_job, session
+from session.conftest import SHORT
+from session.test_session import START_MS
+
+SURE = 0.97
+
+
+def said(text: str, probability: float = SURE) -> Heard:
+    """As a recognizer gives it."""
+    found = heard(text)
+    scores = (("probability", probability),)
+    return replace(found, hypothesis=replace(found.hypothesis, scores=scores, unsure=probability < 0.85))
+
+
+def after(folder: Path, *spoken: Heard, pause_ms: int = 3000) -> Path:
+    """To the read-back of the body ply, then ``spoken``."""
+    clock = SimulatedClock(START_MS)
+    ears = Scripted(said("fabric ply"), *spoken)
+    listen = ears.listen
+
+    def slowly(*args: object, **kwargs: object) -> object:
+        clock.advance(pause_ms)
+        return listen(*args, **kwargs)  # type: ignore[arg-type]
+
+    ears.listen = slowly  # type: ignore[method-assign, assignment]
+    job = new_job(folder, SHORT, clock)
+    running = session(job, clock, ears)
+    running.run(job.first)
+    running.close()
+    return folder
+
+
+def recorded(folder: Path) -> list[object]:
+    return [line["outcome"] for line in lines_of(folder, "answer")]
+
+
+def errors(folder: Path) -> list[Finding]:
+    """But for those of a simulated clock and of a job that is not closed."""
+    return [one for one in audit(folder).findings if one.check in ("parse", "replay", "course")]
+
+
+def test_the_second_unsure_yes_in_a_row_counts(folder: Path) -> None:
+    assert recorded(after(folder, said("affirmative", 0.6))) == []
+    assert recorded(after(folder / "2", said("affirmative", 0.6), said("affirmative", 0.55))) == ["fabric"]
+    events = [e for e in lines_of(folder / "2", "event") if e.get("hypothesis") == "affirmative"]
+    assert [(e["unsure"], e.get("twice")) for e in events] == [("true", None), ("true", "true")]
+    assert errors(folder / "2") == []
+
+
+@pytest.mark.parametrize(
+    "spoken",
+    [
+        (said("affirmative", 0.6), said("affirmative", 0.45)),  # not likely enough
+        (said("affirmative", 0.45), said("affirmative", 0.6)),
+        (said("affirmative", 0.6), said("say again"), said("affirmative", 0.6)),  # not in a row
+        (said("affirmative", 0.6), heard("", reason="no words heard"), said("affirmative", 0.6)),
+        (said("resume work", 0.6), said("affirmative", 0.6)),  # not the same
+    ],
+)
+def test_anything_else_does_not(folder: Path, spoken: tuple[Heard, ...]) -> None:
+    assert recorded(after(folder, *spoken)) == []
+
+
+def test_not_long_after(folder: Path) -> None:
+    assert recorded(after(folder, said("affirmative", 0.6), said("affirmative", 0.6), pause_ms=25_000)) == []
+
+
+def test_it_is_the_meaning_that_must_be_the_same(folder: Path) -> None:
+    after(folder, said("hold work"), said("resume work", 0.7), said("resume", 0.7))
+    events = [e for e in lines_of(folder, "event") if str(e.get("hypothesis")).startswith("resume")]
+    assert [(e["type"], e.get("twice")) for e in events] == [("no_match", None), ("command", "true")]
+
+
+def test_a_third_is_a_first_again(folder: Path) -> None:
+    """What counted once is used up: the third stands for itself."""
+    hold, resume = said("hold work"), said("resume work", 0.7)
+    after(folder, hold, resume, resume, hold, resume)
+    events = [e for e in lines_of(folder, "event") if e.get("hypothesis") == "resume work"]
+    assert [e["type"] for e in events] == ["no_match", "command", "no_match"]
+
+
+def test_a_command_that_must_be_heard_surely_is_obeyed_the_second_time(folder: Path) -> None:
+    after(folder, said("hold work"), said("resume work", 0.7), said("resume work", 0.7))
+    events = [e for e in lines_of(folder, "event") if e.get("hypothesis") == "resume work"]
+    assert [(e["type"], e.get("reason")) for e in events] == [("no_match", UNSURE), ("command", None)]
+    assert errors(folder) == []
+
+
+@pytest.mark.parametrize("forged", ["unsure", "twice", "probability"])
+def test_an_audit_finds_what_counted_and_was_not_sure(folder: Path, forged: str) -> None:
+    first = said("affirmative", 0.6)
+    after(folder, first, said("affirmative", 0.6)) if forged != "unsure" else after(
+        folder, said("affirmative")
+    )
+    assert errors(folder) == []
+
+    def change(entries: list[dict[str, object]]) -> list[dict[str, object]]:
+        places = [n for n, e in enumerate(entries) if e.get("hypothesis") == "affirmative"]
+        changed = dict(entries[places[-1]])
+        if forged == "unsure":
+            changed |= {"unsure": "true"}
+        elif forged == "twice":
+            del changed["twice"]
+        else:
+            changed |= {"scores": {"probability": "0.410"}}
+        return [changed if n == places[-1] else e for n, e in enumerate(entries)]
+
+    forge(folder, change)
+    assert {one.check for one in errors(folder)} & {"parse", "replay"}
