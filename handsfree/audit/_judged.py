@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from handsfree import limits
 from handsfree.limits import LimitsError, Verdict
-from handsfree.procedure import Book, complete, parse_exact, written
+from handsfree.procedure import Book, Choice, Reading, judged_by, parse_exact, written
 from handsfree.quantity import Exact, Quantity, UnitError
 from handsfree.record import Finding, Line
 
@@ -65,12 +65,17 @@ def _learned(book: Book, line: Line) -> dict[str, Quantity | str]:
 
 
 def _verdicts(book: Book, turn: Turn, number: int, line: Line) -> Iterator[Finding]:
-    rules = tuple(getattr(book.procedure.at(_text(line, "step")), "limits", ()))
+    step = book.procedure.at(_text(line, "step"))
     lines = list(turn.of("verdict"))
     try:
         learned = _learned(book, line)
-        known = complete({**turn.before.facts, **learned})
-        verdicts = [limits.judge(rule, known, book.policy) for rule in rules] if learned else []
+        known = {**turn.before.facts, **learned}
+        judged = (
+            judged_by(step, known, book.policy)
+            if learned and isinstance(step, Reading | Choice)
+            else ((), ())
+        )
+        verdicts = [*judged[0], *judged[1]]
     except (ValueError, LimitsError) as error:
         yield Finding("judged", number, f"{_text(line, 'step')}: can't be judged again: {error}")
         return

@@ -33,8 +33,9 @@ from handsfree.procedure._events import (
     event_from_body,
     parse_exact,
 )
+from handsfree.procedure._judging import judged_by
 from handsfree.procedure._machine import NOT_BEGUN, TABLE, Machine
-from handsfree.procedure._model import Kind, Procedure, ProcedureError, read_procedure
+from handsfree.procedure._model import Choice, Kind, Procedure, ProcedureError, Reading, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
 from handsfree.procedure._state import Mode, State
@@ -52,6 +53,7 @@ __all__ = [
     "Book",
     "CancelTimer",
     "Chime",
+    "Choice",
     "Command",
     "DeviceBack",
     "DeviceLost",
@@ -68,6 +70,7 @@ __all__ = [
     "ProcedureError",
     "PromptError",
     "Prompts",
+    "Reading",
     "Record",
     "Resumed",
     "Say",
@@ -85,6 +88,7 @@ __all__ = [
     "complete",
     "event_body",
     "event_from_body",
+    "judged_by",
     "limit_words",
     "parse_exact",
     "phrase_phones",

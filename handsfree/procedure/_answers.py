@@ -12,7 +12,8 @@ from typing import Final
 from handsfree import limits
 from handsfree.grammar import Interpretation, tire_designation
 from handsfree.limits import LimitsError, Outcome, Severity, Verdict
-from handsfree.procedure._derived import belongs, complete, unrepaired
+from handsfree.procedure import _judging as judging
+from handsfree.procedure._derived import belongs, unrepaired
 from handsfree.procedure._events import Answer
 from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass, rewind
 from handsfree.procedure._misses import miss
@@ -239,7 +240,7 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     assert isinstance(step, Reading)
     learned = _learned(step, pending.value)
     try:
-        verdicts = _judge(turn, step, {**turn.state.facts, **learned})
+        verdicts, fits = judging.judged_by(step, {**turn.state.facts, **learned}, turn.book.policy)
     except LimitsError as error:
         turn.record("not_judged", step=step.id, heard=pending.heard, reason=str(error))
         lead = turn.prompt("not_judged", reason=str(error), ask="")
@@ -257,10 +258,16 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
         turn.learn(fact, value)
     for verdict in verdicts:
         _record_verdict(turn, verdict)
-    worst = _worst(verdicts, step.binding)
+    worst = judging.worst(verdicts, step.binding)
     if worst is None:
         turn.set(put_right=("", ""))
         turn.enter_in_list(number)
+        for verdict in fits:
+            _record_verdict(turn, verdict, _part(turn, verdict))
+        unfit = judging.worst(fits, step.fits)
+        if unfit is not None:
+            _unfit(turn, unfit, _inside_text(turn, pending.value, verdicts))
+            return
         turn.chime("accepted")
         turn.say(_inside_text(turn, pending.value, verdicts), "verdict")
         go(turn, "inside")
@@ -288,6 +295,21 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     arm_dispose(turn)
 
 
+def _part(turn: Turn, verdict: Verdict) -> str:
+    """The step of the reading in force that a rule judges: its verdict is one on that reading."""
+    fact, at = limits.rule(verdict.rule).measurand, turn.book.procedure.at
+    passed = (visit.step for visit in reversed(turn.state.path))
+    return next((step for step in passed if getattr(at(step), "fact", "") == fact), turn.step.id)
+
+
+def _unfit(turn: Turn, unfit: Verdict, lead: str) -> None:
+    """What was chosen by the reading as it was before does not do for this one: it is chosen anew."""
+    turn.exception(f"{_part(turn, unfit)}: {written(unfit.measured)} {unfit.outcome}: {unfit.reason}")
+    turn.chime("refused")
+    turn.say(f"{lead} {plainly(unfit.reason)}.", "verdict", whole=True)
+    go(turn, "unfit")
+
+
 def _to_put_right(turn: Turn, step: Reading, value: Quantity | str, worst: Verdict) -> str:
     said = {"value": spoken(value), "limit": _limit(turn, worst)}
     if worst.outcome is Outcome.CLOSE:
@@ -310,12 +332,6 @@ def _disposing_text(turn: Turn, value: Quantity | str, worst: Verdict) -> str:
     return turn.prompt("close", value=said, limit=limit)
 
 
-def _judge(turn: Turn, step: Reading | Choice, facts: Mapping[str, Quantity | str]) -> list[Verdict]:
-    """The step's limits over what is known and what follows from it. Raises LimitsError."""
-    known = complete(facts)
-    return [limits.judge(rule, known, turn.book.policy) for rule in step.limits]
-
-
 def _learned(step: Reading, value: Quantity | str) -> dict[str, Quantity | str]:
     """The facts a reading gives: its own, and what a tire's designation says besides."""
     more = limits.parse_designation(str(value)).facts() if step.form == "designation" else {}
@@ -330,7 +346,9 @@ def _told_before(turn: Turn, step: Reading) -> set[str]:
 
 def _record_value(turn: Turn, fact: str, pending: Pending) -> int:
     value = pending.value
-    entry = next((e for e in turn.state.entries if e.step == turn.state.step and e.index == 0), None)
+    steps = _same_reading(turn)
+    entries = [e for e in turn.state.entries if e.step in steps and e.index == 0]
+    entry = max(entries, key=lambda e: e.record, default=None)
     body = (
         {"value": value, "unit": "", "resolution": ""}
         if isinstance(value, str)
@@ -350,10 +368,19 @@ def _record_value(turn: Turn, fact: str, pending: Pending) -> int:
     )
 
 
-def _record_verdict(turn: Turn, verdict: Verdict) -> None:
+def _same_reading(turn: Turn) -> set[str]:
+    """The present step, and those whose reading takes the place of its reading, or the other way round."""
+    step = turn.step
+    before = {step.instead_of} if isinstance(step, Reading) else set()
+    later = {s.id for s in turn.book.procedure.step if isinstance(s, Reading) and s.instead_of == step.id}
+    return {step.id, *before, *later}
+
+
+def _record_verdict(turn: Turn, verdict: Verdict, step: str = "") -> None:
+    """``step``: where the reading was made that is judged again; left out, the present one."""
     turn.record(
         "verdict",
-        step=turn.state.step,
+        step=step or turn.state.step,
         rule=verdict.rule,
         outcome=verdict.outcome,
         severity=verdict.severity,
@@ -364,16 +391,6 @@ def _record_verdict(turn: Turn, verdict: Verdict) -> None:
         source=verdict.source,
         reason=verdict.reason,
     )
-
-
-def _worst(verdicts: list[Verdict], binding: tuple[str, ...]) -> Verdict | None:
-    """The stop verdict that needs a disposition, outside before too close to call."""
-    stops = [
-        v
-        for v in verdicts
-        if (v.severity is Severity.STOP or v.rule in binding) and v.outcome is not Outcome.INSIDE
-    ]
-    return next((v for v in stops if v.outcome is Outcome.OUTSIDE), stops[0] if stops else None)
 
 
 def _inside_text(turn: Turn, value: Quantity | str, verdicts: list[Verdict]) -> str:
@@ -510,7 +527,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
     warnings: list[str] = []
     if step.fact is not None:
         turn.learn(step.fact, option.stored)
-        verdicts = _judge(turn, step, turn.state.facts)
+        verdicts, _ = judging.judged_by(step, turn.state.facts, turn.book.policy)
         warnings = _warnings(turn, verdicts)
         for verdict in verdicts:
             _record_verdict(turn, verdict)
@@ -702,8 +719,8 @@ def _commit_out(turn: Turn, pending: Pending) -> None:
     step = turn.step
     assert isinstance(step, Reading)
     turn.record("disposed", step=step.id, outcome="accept", heard=pending.heard)
-    verdicts = _judge(turn, step, turn.state.facts)
-    worst = _worst(verdicts, step.binding)
+    verdicts, _ = judging.judged_by(step, turn.state.facts, turn.book.policy)
+    worst = judging.worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
     # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself.
     if worst.severity is Severity.STOP:

@@ -31,7 +31,7 @@ from handsfree.procedure._model import (
 )
 from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
 from handsfree.procedure._state import Mode
-from handsfree.procedure._trial import Arms
+from handsfree.procedure._trial import Arms, needs
 from handsfree.procedure._turn import COMMANDS
 from handsfree.quantity import UNITS
 
@@ -46,7 +46,7 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
     """
     found: list[str] = []
-    for test in (_reach, _ends, _rules, _advice, _facts_first, _cautions_first, _unconfirmed):
+    for test in (_reach, _ends, _rules, _advice, _facts_first, _judged_again, _cautions_first, _unconfirmed):
         found += test(procedure)
     found += _grammars(procedure, library)
     if not found:
@@ -98,7 +98,8 @@ def _ends(procedure: Procedure) -> Iterator[str]:
 def _uses(step: Step) -> Iterator[tuple[str, str]]:
     """Limit rules a step names, with the kind of answer it needs from each."""
     if isinstance(step, Reading | Choice):
-        yield from ((rule, "verdict") for rule in step.limits)
+        fits = step.fits if isinstance(step, Reading) else ()
+        yield from ((rule, "verdict") for rule in (*step.limits, *fits))
     elif isinstance(step, CountPasses):
         yield step.rule, "count"
     elif isinstance(step, Wait):
@@ -160,9 +161,37 @@ def _wants(step: Step, several: bool) -> Iterator[tuple[str, set[str]]]:
         if name in ADVICE:
             yield f"advice {name}", set(ADVICE[name].needs)
     if isinstance(step, HoldPoint) and step.by == "disposition":
-        yield "the disposition", set(limits.dispose({}).missing)
+        if step.judges == "tire":
+            yield "the disposition", set(limits.dispose({}).missing)
         if several:
             yield "the distance between injuries", set(SPACING_NEEDS)
+
+
+def _judged_again(procedure: Procedure) -> Iterator[str]:
+    """A fact that is read once more may change how an earlier reading is judged: where that reading is not made anew
+    on every way on to a release, its rules are judged again by the step that reads the fact."""
+    readings = [step for step in procedure.step if isinstance(step, Reading)]
+    released = {ending.id for ending in procedure.ending if ending.released}
+    for step in readings:
+        twice = [one for one in readings if one.fact == step.fact]
+        for part in readings:
+            before = any(part.id in procedure.reached_from(one.id) for one in twice)
+            if part.fact == step.fact or not before or step.id not in procedure.reached_from(part.id):
+                continue
+            if not released & procedure.reached_from(step.id, without=part.id):
+                continue
+            for rule in part.limits:
+                named = rule in (*step.limits, *step.fits)
+                if not named and step.fact in _known_by(rule):
+                    yield f"{step.id}: {rule} of {part.id} depends on it; name it in limits or fits"
+
+
+def _known_by(rule: str) -> frozenset[str]:
+    """The facts a rule depends on, none for an unknown rule: that is told elsewhere."""
+    try:
+        return needs(rule)
+    except LimitsError:
+        return frozenset()
 
 
 def _read_for(procedure: Procedure, needed: set[str]) -> set[str]:

@@ -133,9 +133,7 @@ def _undone_by_it(turn: Turn, visit: Visit) -> bool:
         set_anew = isinstance(turn.step, Reading) and turn.step.adjust
         return set_anew and limits.rule(step.rule).measurand == getattr(turn.step, "fact", None)
     if isinstance(step, HoldPoint):
-        return step.by == "disposition" and judging.refuses(
-            turn.state, turn.book.policy, two_piece=step.two_piece
-        )
+        return step.by == "disposition" and judging.refuses(turn.state, turn.book.policy, step)
     told = known_outcome(step, visit.facts)
     return bool(told) and told != known_outcome(step, turn.state.facts)
 
@@ -344,9 +342,7 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     if step.by == "supervisor":
         _asking(turn, lead, step.ask, "<answers.supervisor_release>")
         return
-    disposition = judging.dispose(
-        turn.state.facts, turn.state.archived, turn.book.policy, two_piece=step.two_piece
-    )
+    disposition = judging.dispose(turn.state.facts, turn.state.archived, turn.book.policy, step)
     for text in disposition.reasons:
         turn.reason(text)
     for text in disposition.warnings:
@@ -369,6 +365,9 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         turn.chime("refused")
         refused = turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))
         turn.say(_joined(lead, refused), "verdict", whole=True)
+    elif step.judges == "distances" and not turn.state.archived:
+        if lead:
+            turn.say(lead)  # one injury is no distance: nothing is said of it
     else:
         turn.chime("accepted")
         turn.say(_joined(lead, f"{step.ask} {turn.prompt('released')}"), "verdict")

@@ -10,11 +10,11 @@ from fractions import Fraction
 from handsfree import limits
 from handsfree.limits import Decision, LimitsError, MissingFact, Outcome, Policy, Sense, Severity, Verdict
 from handsfree.procedure._derived import complete, spacing_reasons
-from handsfree.procedure._model import Choice, Reading
+from handsfree.procedure._model import Choice, HoldPoint, Reading
 from handsfree.procedure._state import State
 from handsfree.quantity import UNITS, Quantity
 
-__all__ = ["Bounds", "Disposition", "bounds", "dispose", "limit_of", "refuses"]
+__all__ = ["Bounds", "Disposition", "bounds", "dispose", "judged_by", "limit_of", "refuses", "worst"]
 
 FactMap = Mapping[str, Quantity | str]
 
@@ -103,18 +103,41 @@ def _unit_in_use(step: Reading, facts: FactMap, at_hand: Quantity | str | None) 
     return step.unit
 
 
-def refuses(state: State, policy: Policy, *, two_piece: bool = False) -> bool:
-    """Whether the tire, as it is known now, has a reason against it."""
-    return bool(state.reasons or dispose(state.facts, state.archived, policy, two_piece=two_piece).reasons)
+def judged_by(step: Reading | Choice, facts: FactMap, policy: Policy) -> tuple[list[Verdict], list[Verdict]]:
+    """The step's own limits over what is known and what follows from it; and, unless one of them stops, those of
+    readings made before that depend on this one (``Reading.fits``). Raises LimitsError."""
+    known = complete(facts)
+    own = [limits.judge(rule, known, policy) for rule in step.limits]
+    if not isinstance(step, Reading) or worst(own, step.binding) is not None:
+        return own, []
+    return own, [limits.judge(rule, known, policy) for rule in step.fits]
+
+
+def worst(verdicts: Sequence[Verdict], binding: Sequence[str]) -> Verdict | None:
+    """The stop verdict that needs a disposition, outside before too close to call."""
+    stops = [
+        v
+        for v in verdicts
+        if (v.severity is Severity.STOP or v.rule in binding) and v.outcome is not Outcome.INSIDE
+    ]
+    return next((v for v in stops if v.outcome is Outcome.OUTSIDE), stops[0] if stops else None)
+
+
+def refuses(state: State, policy: Policy, step: HoldPoint) -> bool:
+    """Whether the tire, as it is known now, has a reason against it at this hold point."""
+    return bool(state.reasons or dispose(state.facts, state.archived, policy, step).reasons)
 
 
 def dispose(
-    facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy, *, two_piece: bool = False
+    facts: FactMap, archived: Sequence[tuple[str, FactMap]], policy: Policy, step: HoldPoint
 ) -> Disposition:
-    """Judge everything that is known of the tire, injury by injury, and keep every reason.
+    """Judge everything that is known of the tire, injury by injury, and keep every reason; or only how far injuries
+    lie apart, where that is what ``step`` judges (a patch chosen for one is nothing against the next).
 
-    ``two_piece``: the procedure can make a two-piece repair; else calling for one is a reason against it.
+    ``step.two_piece``: the procedure can make a two-piece repair; else calling for one is a reason against it.
     """
+    two_piece = step.two_piece
+    rules = limits.rules() if step.judges == "tire" else ()
     decisions: list[Decision] = []
     reasons: dict[str, bool] = {}  # whether it is sure
     warnings: dict[str, None] = {}
@@ -124,7 +147,7 @@ def dispose(
         injuries.append(complete(facts))
     for known in injuries:
         decisions.append(_decision(known, policy))
-        for rule in limits.rules():
+        for rule in rules:
             if rule.kind != "verdict" or rule.measurand not in known:
                 continue
             try:

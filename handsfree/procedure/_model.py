@@ -113,15 +113,23 @@ class Reading(_Step):
     above: str = Field(default="", description="how a setting is put right when it is over its limit")
     reached: bool = Field(default=False, description="a height that was reached: it can't be measured again")
     never_below: bool = Field(default=False, description="a later reading of the same fact is never smaller")
+    fits: tuple[str, ...] = Field(
+        default=(),
+        description="rules over readings made before that depend on this one: judged again by it; unfit where one fails",
+    )
+    instead_of: str = Field(default="", description="step whose reading this one takes the place of")
     no_limit: str = Field(default="", description="why no limit judges this reading")
     forms: str = Field(default="", description="accepted forms, said after a second miss")
 
     @property
     def outcomes(self) -> tuple[str, ...]:
-        return ("inside", "outside") if self.limits and not self.adjust else ("inside",)
+        plain = ("inside", "outside") if self.limits and not self.adjust else ("inside",)
+        return (*plain, "unfit") if self.fits else plain
 
     @model_validator(mode="after")
     def _judged(self) -> Reading:
+        if bool(self.fits) != ("unfit" in self.on):  # left out, work would go on with what no longer fits
+            raise ValueError('fits = [...] and on = { unfit = "..." }, where work goes on, need each other')
         if bool(self.limits) == bool(self.no_limit):
             raise ValueError('give limits = [...], or no_limit = "why not", and not both')
         if unknown := set(self.binding) - set(self.limits):
@@ -229,6 +237,10 @@ class HoldPoint(_Step):
     kind: Literal["hold_point"]
     by: Literal["disposition", "supervisor"]
     two_piece: bool = Field(default=False, description="this procedure can make a two-piece repair")
+    judges: Literal["tire", "distances"] = Field(
+        default="tire",
+        description="what a disposition judges: all that is known, or how far injuries lie apart",
+    )
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -287,6 +299,7 @@ class Procedure(_Frozen):
                 raise ValueError(f"last step {step.id!r}: outcome {missing[0]!r} goes nowhere")
             pointers = step.guards if isinstance(step, Caution) else ()
             pointers += (step.until,) if isinstance(step, Wait) and step.until else ()
+            pointers += (step.instead_of,) if isinstance(step, Reading) and step.instead_of else ()
             for other in pointers:
                 if other not in {s.id for s in self.step}:
                     raise ValueError(f"step {step.id!r}: points at unknown step {other!r}")

@@ -12,7 +12,7 @@ from handsfree import limits
 from handsfree.grammar import Armed, Interpretation, digit_by_digit, spoken_unit, tire_designation
 from handsfree.limits import LimitsError, Outcome, Policy, Severity
 from handsfree.procedure import _judging as judging
-from handsfree.procedure._derived import DERIVED, complete
+from handsfree.procedure._derived import DERIVED
 from handsfree.procedure._events import Answer, Command, Event, NoMatch
 from handsfree.procedure._model import Choice, CountPasses, Reading, Step, Wait
 from handsfree.quantity import Quantity, UnitError
@@ -41,7 +41,8 @@ class Arms(Protocol):
 
 
 #: How a reading can be taken. "unjudged": the limits engine can't say, for a fact is missing or out of range.
-CLASSES = ("inside", "outside", "close", "unjudged")
+#: "unfit": inside, but what was chosen by an earlier reading no longer does.
+CLASSES = ("inside", "outside", "close", "unfit", "unjudged")
 #: Tire sizes and digit strings to try where a reading is no number: each kind of tire, weeks of several years.
 _SIZES = (
     "papa two one five slash six five romeo one five nine five hotel",
@@ -109,24 +110,26 @@ def judged(step: Reading | Choice, value: Quantity | str, facts: FactMap, policy
     """One of CLASSES: the step's limits that stop, or bind here, over what is known with this value."""
     binding = step.binding if isinstance(step, Reading) else ()
     try:
-        known = complete({**facts, **facts_of(step, value)})
-        verdicts = [limits.judge(rule, known, policy) for rule in step.limits]
+        verdicts, fits = judging.judged_by(step, {**facts, **facts_of(step, value)}, policy)
     except LimitsError:
         return "unjudged"
     stops = [v.outcome for v in verdicts if v.severity is Severity.STOP or v.rule in binding]
     if Outcome.OUTSIDE in stops:
         return "outside"
-    return "close" if Outcome.CLOSE in stops else "inside"
+    if Outcome.CLOSE in stops:
+        return "close"
+    return "inside" if all(v.outcome is Outcome.INSIDE for v in fits) else "unfit"
 
 
 def classes(step: Reading, armed: Armed, facts: FactMap, policy: Policy) -> dict[str, str]:
     """A sentence for each way the reading can be taken now ("implausible" too), as far as one is found."""
     found: dict[str, str] = {}
+    decided = _DECIDED | ({"unfit"} if step.fits else set())
     for sentence, value in _sentences(step, armed, facts, policy):
         if found.keys() >= _ENOUGH:
             break
         plausible = is_plausible(step, value)
-        if plausible and found.keys() >= _DECIDED:
+        if plausible and found.keys() >= decided:
             continue  # the grid has nothing more to show
         name = judged(step, value, facts, policy) if plausible else "implausible"
         if name not in found and armed.interpret(sentence) is not None:
@@ -137,7 +140,9 @@ def classes(step: Reading, armed: Armed, facts: FactMap, policy: Policy) -> dict
 def rules_of(step: Step) -> tuple[str, ...]:
     """The limit rules a step asks."""
     match step:
-        case Reading() | Choice():
+        case Reading():
+            return (*step.limits, *step.fits)
+        case Choice():
             return step.limits
         case CountPasses() | Wait():
             return (step.rule,)
@@ -153,7 +158,7 @@ def needs(rule: str) -> frozenset[str]:
 
 def relevant(step: Reading, facts: FactMap) -> tuple[tuple[str, object], ...]:
     """What is known of the facts on which the step's limits depend, as a key."""
-    names = {"today"}.union(*(needs(rule) for rule in step.limits))
+    names = {"today"}.union(*(needs(rule) for rule in rules_of(step)))
     return tuple((name, facts[name]) for name in sorted(names) if name in facts)
 
 

@@ -266,6 +266,10 @@ def _limit_passed(
     assert isinstance(step, Reading)
     for kind, body in bodies:
         if kind == "verdict" and body["outcome"] != "inside":
+            if body["rule"] in step.fits:  # of what was chosen before: it is chosen anew at once
+                if after.step != procedure.after(step.id, "unfit"):
+                    yield f"{step.id}: went on with {body['rule']} {body['outcome']}"
+                continue
             binds = body["severity"] == "stop" or body["rule"] in step.binding
             # A height that was reached can't be measured again: it is disposed of at once, as outside.
             told = step.reached and any(k == "disposed" and b["outcome"] == "accept" for k, b in bodies)

@@ -65,6 +65,7 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
     reopened: set[str] = set()
     event: Entry = {}
     reading: Told | None = None
+    made: dict[str, Told] = {}  # the last reading of each step
     held: dict[str, Told] = {}
     step_kinds: dict[str, str] = {}
     for row in rows:
@@ -81,14 +82,14 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
         if kind == "correction":
             reopened.add(value_of(row, "record_no"))
         if kind == "reading":
-            held[value_of(row, "measurand")] = row
+            held[value_of(row, "measurand")] = made[step] = row
         if kind == "wait":
             if has(row, "planned_s"):
                 plans[step] = row
                 named = COMPUTED_FROM.get(value_of(row, "reason").partition(":")[0], ())
                 row.inputs = tuple(held[name] for name in named if name in held)
             row.plan = plans.get(step, {})
-        reading = _tie_verdict(row, reading)
+        reading = _tie_verdict(row, reading, made)
     for row, technician in zip(rows, at_work(rows), strict=True):
         row.technician = technician
     return rows
@@ -101,11 +102,14 @@ def _tie_replaced(row: Told, old: Told | None, reopened: set[str]) -> None:
         old.replaced_by = row
 
 
-def _tie_verdict(row: Told, reading: Told | None) -> Told | None:
-    """The verdicts that follow a reading at once are its own. Returns the reading whose verdicts may follow."""
+def _tie_verdict(row: Told, reading: Told | None, made: Mapping[str, Told]) -> Told | None:
+    """The verdicts that follow a reading at once are its own, but for those on another step's reading, which this one
+    had judged again: of several by one rule the last one holds. Returns the reading whose verdicts may follow."""
     if value_of(row, "kind") != "verdict":
         return row if value_of(row, "kind") == "reading" else None
     if reading is not None:
-        row.judged = reading
-        reading.verdicts = (*reading.verdicts, row)
+        step = value_of(row, "step")
+        judged = reading if step == value_of(reading, "step") else made.get(step, reading)
+        row.judged = judged
+        judged.verdicts = (*(v for v in judged.verdicts if v.get("rule") != row.get("rule")), row)
     return reading

@@ -10,6 +10,7 @@ import pytest
 from handsfree.procedure import TABLE, Answer, Book, Kind, Mode
 from handsfree.procedure import _answers as answers
 from handsfree.procedure import _commands as commands
+from handsfree.procedure import _judging as judging
 from handsfree.procedure import _people as people
 from handsfree.procedure._flow import enter, go
 from handsfree.procedure._model import Reading
@@ -132,7 +133,7 @@ def test_a_technician_taken_down_unconfirmed(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_a_limit_that_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(answers, "_worst", lambda verdicts, binding: None)
+    monkeypatch.setattr(judging, "worst", lambda verdicts, binding: None)
     assert "went on over injury.size.max outside" in " ".join(walked(whole(SIZE), calm=()).findings)
 
 
