@@ -64,13 +64,14 @@ def _engine(args: argparse.Namespace) -> Engine:
 def _hearing(console: Console, args: argparse.Namespace) -> None:
     """The whole run hears every line in every noise at every level; the quick one a quarter of the lines, pink
     noise, and the other kinds at 10 dB."""
-    every = own_lines(args.said) if args.said is not None else recorded_lines()
-    lines = [line for line in every if line.known]
+    said = own_lines(args.said) if args.said is not None else recorded_lines()
+    lines = [line for line in said if line.known]
     if not lines:
         raise AudioError(f"{args.said}: no line with known = true; there is nothing to hear")
-    lines, others = (lines[::4], chatter(15)) if args.quick else (lines, chatter(150))
+    every = 4 if args.quick else args.every
+    lines, others = lines[::every], chatter(15 if args.quick else 150 // every)
     if args.said is not None:
-        others = [line.pcm for line in every if not line.known]
+        others = [line.pcm for line in said if not line.known]
     cells = [("pink", level, True) for level in LEVELS]
     cells += [
         ("pink", level, False) for level in LEVELS if level is not None and level >= 10 and not args.quick
@@ -180,6 +181,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
     parser.add_argument(
         "--quick", action="store_true", help="hearing: a quarter of an hour of one core instead of some hours"
+    )
+    parser.add_argument(
+        "--every", type=int, default=1, help="hearing: only one line in so many, in every noise"
     )
     parser.add_argument("--json", type=Path, help="hearing: write the scores there")
     parser.add_argument("--plot", type=Path, help="hearing: draw them there (needs matplotlib)")
