@@ -150,6 +150,12 @@ def _process(console: Console) -> None:
     console.print(table)
 
 
+def _count(text: str) -> int:
+    if not text.isdigit() or not int(text):
+        raise argparse.ArgumentTypeError(f"{text} is no count; give 1 or more")
+    return int(text)
+
+
 def main() -> None:
     if sys.argv[1:2] in (["technician"], ["walk"]):
         from handsfree.bench._technician_main import technician_main, walk_main
@@ -183,7 +189,7 @@ def main() -> None:
         "--quick", action="store_true", help="hearing: a quarter of an hour of one core instead of some hours"
     )
     parser.add_argument(
-        "--every", type=int, default=1, help="hearing: only one line in so many, in every noise"
+        "--every", type=_count, default=1, help="hearing: only one line in so many, in every noise"
     )
     parser.add_argument("--json", type=Path, help="hearing: write the scores there")
     parser.add_argument("--plot", type=Path, help="hearing: draw them there (needs matplotlib)")

@@ -79,7 +79,8 @@ def test_a_second_utterance_counts_its_times_from_its_own_start(engine: VoskEngi
     first, second = (listen(engine, counting, *ONE_TWO_THREE) for _ in range(2))
     # Not the same to the last digit, now and then not even the same words: the model's front end adds a random
     # dither. A count that went on from the first utterance would be seconds off.
-    assert first.words and second.words
+    assert first.words
+    assert second.words
     assert first.words[0].start_s == pytest.approx(second.words[0].start_s, abs=0.3)
     assert second.words[-1].end_s < len(counting) / 32000
 
