@@ -27,7 +27,7 @@ from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Listener
-from handsfree.session import Listening, Twice
+from handsfree.session import HARMLESS, Listening, Twice
 
 __all__ = ["main"]
 
@@ -51,7 +51,8 @@ _ANSWER_MS: Final = 3000
 @dataclass
 class Found:
     """Counts: ``taken`` what was accepted outright, ``figures`` of it, which are read back all the same; ``twice``
-    what was heard unsurely and then once more the same; ``doubted`` what is asked about."""
+    what was heard unsurely and then once more the same; ``obeyed`` commands that undo and skip nothing ("say again",
+    "hold work", but also "stop work"), for which an unsure hearing is enough; ``doubted`` what is asked about."""
 
     hours: float = 0.0
     sounds: int = 0
@@ -139,6 +140,13 @@ class _Room:
                 continue
             kinds = ["twice"] if twice else ["doubted"] if said.unsure else ["taken"]
             kinds += ["figures"] if meaning.figures and not said.unsure else []
+            if (
+                said.unsure
+                and meaning.label == "command"
+                and meaning.slot("command") in HARMLESS
+                and " " in said.text
+            ):
+                kinds = ["obeyed"]
             if twice and meaning.figures:
                 kinds = ["doubted"]  # read back the first time already: it never comes to a second
             found.counts.update(kinds)
@@ -183,11 +191,11 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _told(found: Found) -> str:
-    counts = found.counts
+    n, rate = found.counts, found.uncalled / max(found.hours, 1e-9)
     return (
-        f"{found.hours:.2f} h, {found.sounds} sounds: {counts['taken']} taken outright, {counts['figures']} of them "
-        f"figures, which are read back; {counts['twice']} by being heard twice; {counts['doubted']} asked about; "
-        f"would count unasked: {found.uncalled} = {found.uncalled / max(found.hours, 1e-9):.2f} an hour"
+        f"{found.hours:.2f} h, {found.sounds} sounds: {n['taken']} taken outright, {n['figures']} of them figures, "
+        f"which are read back; {n['twice']} by being heard twice; {n['obeyed']} unsure commands that undo nothing "
+        f"obeyed; {n['doubted']} asked about; would count unasked: {found.uncalled} = {rate:.2f} an hour"
     )
 
 
