@@ -115,7 +115,7 @@ class Reading(_Step):
     never_below: bool = Field(default=False, description="a later reading of the same fact is never smaller")
     fits: tuple[str, ...] = Field(
         default=(),
-        description="rules over readings made before that depend on this one: judged again by it; unfit where one fails",
+        description="rules over readings made before that depend on this one, judged again by it; or unfit",
     )
     instead_of: str = Field(default="", description="step whose reading this one takes the place of")
     no_limit: str = Field(default="", description="why no limit judges this reading")
