@@ -27,6 +27,9 @@ class _Way:
     read_back: str = ""
     passes: int = 0
     target: str = ""
+    counted: tuple[str, int, str] | None = (
+        None  # where a correction broke off counting, the passes and how many
+    )
     wait_over: set[str] = field(default_factory=set)
 
 
@@ -42,12 +45,17 @@ def course(procedure: Procedure, lines: Numbered) -> Iterator[Finding]:
             case "step" | "known":
                 yield from _entered(procedure, way, number, step)
             case "back":
+                way.counted = None
                 _moved(way, _text(line, "to"))
                 way.passes = int(_text(line, "index") or 0)
             case "correction":
+                if way.passes and way.counted is None:
+                    way.counted = way.step, way.passes, way.target
                 _moved(way, _text(line, "reopens"))
                 way.free = True
             case "disposed":
+                if line.body.get("outcome") == "again" and getattr(procedure.at(step), "again", ""):
+                    way.counted = None  # measuring anew from an earlier step on does not lead back
                 way.free = way.free or line.body.get("outcome") == "again"
             case "told":
                 if _text(line, "say") not in way.played:
@@ -86,6 +94,10 @@ def _entered(procedure: Procedure, way: _Way, number: int, step: str) -> Iterato
         yield Finding("course", number, f"the job begins at {step}, not at its first step")
     way.free = False
     _moved(way, step)
+    if way.counted is not None and way.counted[0] == step:
+        # A correction leads back to where it was called for; the passes made before count.
+        _, way.passes, way.target = way.counted
+        way.counted = None
 
 
 def _left(procedure: Procedure, way: _Way, number: int, to: str) -> Iterator[Finding]:
