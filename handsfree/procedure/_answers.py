@@ -173,8 +173,12 @@ def _take_measured(turn: Turn, step: Reading, answer: Answer) -> Pending | None:
 
 
 def _before(turn: Turn, step: Reading) -> Quantity | None:
-    """What can only have grown: the value it had when the step was come to."""
-    known = turn.state.path[-1].facts.get(step.fact) if step.never_below else None
+    """What can only have grown: the value it had when the step was come to, also where a correction has reopened it
+    from a later one: what was wrong about it is no bound."""
+    if not step.never_below:
+        return None
+    come_to = next((visit for visit in reversed(turn.state.path) if visit.step == step.id), None)
+    known = None if come_to is None else come_to.facts.get(step.fact)
     return known if isinstance(known, Quantity) else None
 
 

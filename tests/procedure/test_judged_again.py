@@ -141,3 +141,13 @@ def test_every_reading_that_takes_anothers_place_reads_the_same(name: str) -> No
         assert isinstance(old, Reading)
         same = ("fact", "grammar", "unit", "plausible", "limits", "binding", "adjust", "name")
         assert [getattr(new, key) for key in same] == [getattr(old, key) for key in same]
+
+
+def test_a_drilled_size_recorded_too_large_can_be_corrected(measuring: Drive) -> None:
+    """Not under what it was before drilling, though."""
+    drilled(measuring, "four zero millimeters", "five point nine millimeters")
+    measuring.say("correction", "four point zero millimeters")
+    assert "can't be. Before it was four point five millimeters" in measuring.said()
+    measuring.say("five point zero millimeters", "affirmative")
+    assert measuring.step == "buffer-speed"
+    assert written(measuring.state.facts["injury.size"]) == "5.0 mm"
