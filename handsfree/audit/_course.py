@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from handsfree.procedure import Procedure
+from handsfree.procedure import Procedure, Reading
 from handsfree.record import Finding, Line
 
 __all__ = ["course"]
@@ -54,7 +54,7 @@ def course(procedure: Procedure, lines: Numbered) -> Iterator[Finding]:
                 _moved(way, _text(line, "reopens"))
                 way.free = True
             case "disposed":
-                if line.body.get("outcome") == "again" and getattr(procedure.at(step), "again", ""):
+                if line.body.get("outcome") == "again" and _measures_anew(procedure, step):
                     way.counted = None  # measuring anew from an earlier step on does not lead back
                 way.free = way.free or line.body.get("outcome") == "again"
             case "told":
@@ -71,6 +71,11 @@ def course(procedure: Procedure, lines: Numbered) -> Iterator[Finding]:
                 _waited(way, line)
             case "close":
                 yield from _closed(procedure, way, number, line)
+
+
+def _measures_anew(procedure: Procedure, step: str) -> bool:
+    reading = procedure.at(step)
+    return isinstance(reading, Reading) and bool(reading.again)
 
 
 def _text(line: Line, key: str) -> str:

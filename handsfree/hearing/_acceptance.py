@@ -138,16 +138,17 @@ _REASONS: Final[Mapping[str, str]] = {
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """``terms``: feature -> (mean, spread, weight) over the tuning voices. From ``accept`` on an utterance counts,
-    one of figures from ``accept_figures`` on, from ``confirm`` on it is asked about.
+    figures or one short word from ``accept_strict`` on, from ``confirm`` on it is asked about.
 
     Talk and noise are taken for figures more than for anything else, since a grammar of digits has a sentence for
-    every sound; and a reading is read back however surely it was heard, so that strictness costs nothing there.
+    every sound; and a reading is read back however surely it was heard, so that strictness costs nothing there. One
+    syllable ("hold") is found in any talk too.
     """
 
     terms: Mapping[str, tuple[float, float, float]]
     bias: float
     accept: float
-    accept_figures: float
+    accept_strict: float
     confirm: float
 
     def shares(self, evidence: Evidence) -> dict[str, float]:
@@ -175,17 +176,17 @@ def calibration() -> Calibration:
     """The packaged one."""
     found = json.loads(Path(__file__).with_name("acceptance.json").read_text(encoding="utf-8"))
     terms = {name: (float(m), float(s), float(w)) for name, (m, s, w) in found["terms"].items()}
-    bounds = (float(found[name]) for name in ("accept", "accept_figures", "confirm"))
+    bounds = (float(found[name]) for name in ("accept", "accept_strict", "confirm"))
     return Calibration(terms, float(found["bias"]), *bounds)
 
 
-def judge(evidence: Evidence, by: Calibration | None = None, *, figures: bool = False) -> Judgement:
-    """Accept, confirm or reject. ``figures``: what was heard is a number or a row of digits."""
+def judge(evidence: Evidence, by: Calibration | None = None, *, strict: bool = False) -> Judgement:
+    """Accept, confirm or reject. ``strict``: what was heard is figures or one short word."""
     by = by or calibration()
     if not evidence.words:
         return Judgement(Outcome.REJECT, 0.0, "no words heard")
     probability = by.probability(evidence)
-    if probability >= (by.accept_figures if figures else by.accept):
+    if probability >= (by.accept_strict if strict else by.accept):
         return Judgement(Outcome.ACCEPT, probability)
     shares = {name: share for name, share in by.shares(evidence).items() if name in _REASONS}
     reason = _REASONS[min(shares, key=lambda name: shares[name])]

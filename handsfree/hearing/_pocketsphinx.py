@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["PocketSphinxEngine"]
 
 _QUIET: Final = CONDITIONS[-1].name
+_SHORT: Final = 4  # letters: "hold", "stop"
 
 
 def _condition(snr_db: float | None) -> Condition:
@@ -179,7 +180,9 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence, judged_by, figures=meaning is not None and meaning.figures)
+        found = judge(
+            evidence, judged_by, strict=len(text) <= _SHORT or (meaning is not None and meaning.figures)
+        )
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),

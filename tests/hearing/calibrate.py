@@ -12,9 +12,9 @@ listener of a session.
 The packaged file was fitted so; of several utterances that came of one item only the last one's evidence was used.
 
 A logistic regression (Newton's method, a little ridge) tells how likely the meaning heard is the one that was said.
-From ``ACCEPT`` on it counts, figures from ``ACCEPT_FIGURES`` on, from ``CONFIRM`` on it is asked about. Both upper
-bounds were chosen afterwards with 1.7 hours of other chatter in noise; ``python -m handsfree.bench chatter`` counts
-what they let through. Needs Debian's flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722.
+From ``ACCEPT`` on it counts, figures and short words from ``ACCEPT_STRICT`` on, from ``CONFIRM`` on it is asked
+about. Both upper bounds were chosen afterwards with 1.7 hours of other chatter in noise; ``python -m handsfree.bench
+chatter`` counts what they let through. Needs Debian's flite, espeak-ng, ffmpeg and asterisk-core-sounds-en-g722.
 """
 
 from __future__ import annotations
@@ -50,9 +50,9 @@ from handsfree.grammar import Armed, Library
 from handsfree.hearing import FEATURES, Evidence, Listened, Listener, PocketSphinxEngine, same_meaning
 
 ACCEPT: Final = 0.88
-ACCEPT_FIGURES: Final = 0.92
+ACCEPT_STRICT: Final = 0.92
 CONFIRM: Final = 0.4
-BOUNDS: Final = {"accept": ACCEPT, "accept_figures": ACCEPT_FIGURES, "confirm": CONFIRM}
+BOUNDS: Final = {"accept": ACCEPT, "accept_strict": ACCEPT_STRICT, "confirm": CONFIRM}
 #: What may only speak for an utterance, and what only against it: a feature that the fit turns round is left out.
 FOR: Final = ("ratio", "worst_word", "ratio_times_letters", "agreed", "snr_db", "letters", "spoken_s")
 DEV_VOICES: Final = (
@@ -225,7 +225,7 @@ def fit(cache: Path, plot: Path | None) -> None:
         "terms": terms,
         "bias": round(float(weights[-1]), 4),
         "accept": ACCEPT,
-        "accept_figures": ACCEPT_FIGURES,
+        "accept_strict": ACCEPT_STRICT,
         "confirm": CONFIRM,
     }
     target = Path(wiring.__file__).with_name("hearing") / "acceptance.json"

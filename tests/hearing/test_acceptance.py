@@ -54,16 +54,16 @@ def test_each_reason_not_to_take_it(evidence: Evidence, why: str) -> None:
     assert why in found.reason
 
 
-def test_figures_are_judged_more_strictly_and_asked_about_in_between() -> None:
+def test_figures_and_short_words_are_judged_more_strictly_and_asked_about_in_between() -> None:
     by = calibration()
     between = next(
         worse
         for n in range(200)
-        if by.accept <= judge(worse := replace(GOOD, unexplained_s=n / 100)).probability < by.accept_figures
+        if by.accept <= judge(worse := replace(GOOD, unexplained_s=n / 100)).probability < by.accept_strict
     )
     assert judge(between).outcome is Outcome.ACCEPT
-    assert judge(between, figures=True).outcome is Outcome.CONFIRM
-    assert judge(GOOD, figures=True).outcome is Outcome.ACCEPT
+    assert judge(between, strict=True).outcome is Outcome.CONFIRM
+    assert judge(GOOD, strict=True).outcome is Outcome.ACCEPT
 
 
 def test_between_the_two_it_is_asked() -> None:
