@@ -2,14 +2,16 @@
 
     python tests/hearing/calibrate.py CACHE collect dev|test   # 550 and 430 utterances, twenty minutes each
     python tests/hearing/calibrate.py CACHE fit [--plot FILE]  # writes acceptance.json, prints counts and the curve
+    python tests/hearing/calibrate.py CACHE show [--plot FILE]  # the same of the packaged file, from "test" alone
 
 "dev" are sentences of the real procedure's grammars by synthetic voices that the packaged demo does not use, with
 chatter by the same voices, half of the recorded human prompts and every second human number; "test" are the packaged
 demo's recordings, other chatter by their voices, and the other half of the prompts and numbers, split by file. Each
 is heard in a room that has been heard for a while, as it is or in noise of one kind at one level, through the
-listener of a session.
+listener of a session that knows how loud its technician is.
 
-The packaged file was fitted so; of several utterances that came of one item only the last one's evidence was used.
+The packaged file was fitted so, but without the technician's level, and of several utterances that came of one item
+only the last one's evidence was used.
 
 A logistic regression (Newton's method, a little ridge) tells how likely the meaning heard is the one that was said.
 From ``ACCEPT`` on it counts, figures and short words from ``ACCEPT_STRICT`` on, from ``CONFIRM`` on it is asked
@@ -47,7 +49,16 @@ from handsfree.bench._hearing import _surround
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Armed, Library
-from handsfree.hearing import FEATURES, Evidence, Listened, Listener, PocketSphinxEngine, same_meaning
+from handsfree.hearing import (
+    FEATURES,
+    Calibration,
+    Evidence,
+    Listened,
+    Listener,
+    PocketSphinxEngine,
+    calibration,
+    same_meaning,
+)
 
 ACCEPT: Final = 0.88
 ACCEPT_STRICT: Final = 0.92
@@ -167,7 +178,11 @@ def collect(cache: Path, part: str) -> None:
 def listen(
     engine: PocketSphinxEngine, item: Item, noise: str, level: float | None, seed: int
 ) -> Iterator[Trial]:
+    engine.reset()
     listener = Listener(engine)
+    known = next(line for line in recorded_lines() if line.say == "affirmative")
+    listener.arm(known.armed)
+    listener.hear(_surround(known.pcm, SETTLING_S))
     sound = _surround(item.pcm, SETTLING_S)
     if level is not None:
         sound = mix(sound, NOISES[noise](len(sound) // 2, 4000 + seed), level)
@@ -215,21 +230,20 @@ def fit(cache: Path, plot: Path | None) -> None:
         if not turned:
             break
         names.remove(turned[0])
-    x, right = table(test, names)
-    p = 1 / (1 + np.exp(-(np.column_stack([(x - mean) / spread, np.ones(len(x))]) @ weights)))
     terms = {
-        name: [round(float(value), 4) for value in values]
-        for name, *values in zip(names, mean, spread, weights[:-1], strict=True)
+        name: (round(float(m), 4), round(float(s), 4), round(float(w), 4))
+        for name, m, s, w in zip(names, mean, spread, weights[:-1], strict=True)
     }
-    found = {
-        "terms": terms,
-        "bias": round(float(weights[-1]), 4),
-        "accept": ACCEPT,
-        "accept_strict": ACCEPT_STRICT,
-        "confirm": CONFIRM,
-    }
+    found = {"terms": terms, "bias": round(float(weights[-1]), 4), **BOUNDS}
     target = Path(wiring.__file__).with_name("hearing") / "acceptance.json"
     target.write_text(json.dumps(found, indent=2) + "\n", encoding="utf-8")
+    show(test, outside, Calibration(terms, float(weights[-1]), *BOUNDS.values()), plot)
+
+
+def show(test: list[Trial], outside: int, by: Calibration, plot: Path | None) -> None:
+    """Counts at the two bounds, and the curve."""
+    p = np.array([by.probability(trial.evidence) for trial in test])
+    right = np.array([float(trial.right) for trial in test])
     for level in dict.fromkeys(sorted((t.level for t in test), key=lambda v: v or 99.0)):
         here = np.array([t.level == level for t in test])
         inside = np.array([bool(t.say) for t in test])
@@ -273,9 +287,14 @@ if __name__ == "__main__":
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("cache", type=Path)
-    parser.add_argument("what", choices=("collect", "fit"))
+    parser.add_argument("what", choices=("collect", "fit", "show"))
     parser.add_argument("part", nargs="?", choices=("dev", "test"), default="dev")
     parser.add_argument("--plot", type=Path)
     args = parser.parse_args()
     args.cache.mkdir(parents=True, exist_ok=True)
-    collect(args.cache, args.part) if args.what == "collect" else fit(args.cache, args.plot)
+    if args.what == "collect":
+        collect(args.cache, args.part)
+    elif args.what == "fit":
+        fit(args.cache, args.plot)
+    else:
+        show(*pickle.loads((args.cache / "test.pickle").read_bytes()), calibration(), args.plot)
