@@ -433,6 +433,25 @@ def test_a_rejected_job_says_how_the_work_goes_on(shop: Path, handsfree: Run) ->
     assert "Go on" not in handsfree("show", "job").out
 
 
+def test_a_rejection_comes_before_what_the_work_had_ended_with(shop: Path, handsfree: Run) -> None:
+    """Whoever reads the first word only must not take a rejected tire for a released one."""
+    handsfree("keys", "new", "ortega.pem")
+    sign = ("sign", "job", "--key", "ortega.pem")
+    assert "return to service" in handsfree("show", "job").out, "else this test shows nothing"
+    handsfree(*sign, "--reject", "wet cement", "--redo", "cement again")
+    audited = handsfree("audit", "job").out.splitlines()[1]
+    assert audited.startswith("Disposition: rejected when it was reviewed; the work had ended with: ")
+    (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    assert f"Disposition: {job['disposition']}" == audited
+    assert "Disposition: rejected when it was reviewed; the work " in summary_text(shop / "jobs/job")
+    shown = " ".join(handsfree("show", "job").out.lower().replace("\u2502", " ").split())
+    assert shown.index("disposition rejected when it was reviewed") < shown.index("return to service")
+    assert re.search(r"reviewed by ortega on [^;]*: wet cement do again: cement again the work had", shown)
+    handsfree(*sign, "--accept", "--reason", "it was the lamp")
+    assert handsfree("audit", "job").out.splitlines()[1].endswith("return to service")
+    assert "DISPOSITION  REJECTED" not in handsfree("show", "job").out.upper()
+
+
 def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     handsfree("keys", "new", "ortega.pem")
     sign = ("sign", "job", "--key", "ortega.pem")

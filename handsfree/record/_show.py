@@ -17,7 +17,7 @@ from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._phrases import phrase
 from ._read import read_log
-from ._rejected import how_to_do_again
+from ._rejected import REJECTED, how_to_do_again, rejection
 from ._story import Told, tell
 from ._summary import readings, sealed
 from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
@@ -88,7 +88,7 @@ def _header(
     if damaged:
         # Before the disposition: it is no longer worth anything.
         table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
-    table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
+    table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
         value = _workers(rows) if key == "technician" else _known(rows, key)
         if value and (key, value) != _USUAL:
@@ -152,7 +152,19 @@ def _known(rows: Sequence[Told], key: str) -> str:
     return measured({**read[-1], "measurand": ""})
 
 
-def _disposition(rows: Sequence[Told], closed: Told | None) -> Text:
+def _disposition(rows: Sequence[Told], closed: Told | None, tz: tzinfo | None) -> Text:
+    """What became of the tire; of a rejected job the rejection, for a reader stops at the first word."""
+    ended, rejected = _ended(rows, closed), rejection(rows)
+    if rejected is None:
+        return ended
+    text = Text(REJECTED.upper(), style="bold red")
+    text.append(f"\nby {_decision(rejected, tz).removeprefix('reject by ')}", style="not bold")
+    text.append(f"\ndo again: {'; '.join(items(rejected, 'redo'))}", style="not bold")
+    return text.append(f"\nthe work had ended with: {ended.plain.lower()}", style="not bold")
+
+
+def _ended(rows: Sequence[Told], closed: Told | None) -> Text:
+    """What the work came to."""
     if closed is None:
         stopped = any(row.get("kind") == "stop" for row in rows[-3:])
         return Text("stopped, not closed" if stopped else "unfinished", style="bold yellow")
