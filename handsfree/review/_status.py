@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import STRANGER, Finding, Told, items, last_signed, phrase, practice_of, value_of
+from handsfree.record import (
+    REJECTED,
+    STRANGER,
+    Finding,
+    Told,
+    as_it_stands,
+    items,
+    last_signed,
+    phrase,
+    practice_of,
+    rejection,
+    value_of,
+)
 
 from ._source import Source
 
@@ -48,12 +60,11 @@ def status_of(source: Source, exceptions: int) -> Status:
         warnings.insert(
             0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
         )
-    if signed is not None and value_of(signed, "decision") == "reject":
-        again = "; ".join(items(signed, "redo"))
-        reasons = [
-            *reasons,
-            f"rejected by {value_of(signed, 'name')}: {value_of(signed, 'reason')}; do again: {again}",
-        ]
+    rejected = rejection(source.rows)
+    if rejected is not None:
+        again = "; ".join(items(rejected, "redo"))
+        by = value_of(rejected, "name")
+        reasons = [f"rejected by {by}: {value_of(rejected, 'reason')}; do again: {again}", *reasons]
     practice = practice_of(opened)
     if source.changed:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
@@ -67,8 +78,8 @@ def status_of(source: Source, exceptions: int) -> Status:
         tone, answer, group = "no", "No: the record does not hold up", "damaged record"
     elif practice:
         tone, answer, group = "no", "No: practice, not a real tire", "practice"
-    elif signed is not None and value_of(signed, "decision") == "reject":
-        tone, answer, group = "no", "No: rejected when it was reviewed", "rejected"
+    elif rejected is not None:
+        tone, answer, group = "no", f"No: {REJECTED}", "rejected"
     elif not _released(source, closed) or reasons:
         tone, answer, group = "no", f"No: {disposition}", disposition
     elif any(text.startswith("concession") for text in items(closed, "exceptions")):
@@ -80,7 +91,8 @@ def status_of(source: Source, exceptions: int) -> Status:
     if source.doubt:
         warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
     released = closed is not None and not source.damage and _released(source, closed) and not reasons
-    return Status(tone, answer, disposition, group, released, reasons, warnings, _after(source, closed))
+    stands = as_it_stands(source.rows, disposition)
+    return Status(tone, answer, stands, group, released, reasons, warnings, _after(source, closed))
 
 
 def _damage(finding: Finding) -> str:

@@ -81,7 +81,8 @@ def test_an_open_job_claims_nothing(kind: str, job: Jobs) -> None:
 def test_practice_says_so(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("recheck")), UTC_CLOCK)))
     assert "Practice. This was not a real tire." in shown
-    assert "Not for the road" in shown
+    assert "Not for the road Practice, not for a real tire" in shown
+    assert "return to service" not in shown
 
 
 def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(

@@ -85,6 +85,11 @@ def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: P
     assert "Not for the road" in customer
     assert "the stem was cut too short" in customer
     assert "ortega" not in customer
+    assert "Not for the road Rejected when it was reviewed" in customer
+    assert "return to service" not in customer
+    assert "Disposition: rejected when it was reviewed; the work had ended with: repaired, return" in text
+    first = text.index("rejected by ortega: the stem was cut too short")
+    assert first < text.index("To look at:")
     assert "handsfree run" not in customer
     signed(folder, shop, Decision("accept", "another tire was meant"))
     text = top(page(folder, shop / "keys"))
@@ -151,6 +156,16 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     assert "Accepted by ortega" in words(
         parse((jobs / "review" / "job-newer.html").read_text(encoding="utf-8"))
     )
+
+
+def test_an_older_copy_releases_nothing_to_a_customer(copied: Copied, shop: Path, tmp_path: Path) -> None:
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("whole"), jobs / "older")
+    signed(shutil.copytree(jobs / "older", jobs / "newer"), shop, REJECT)
+    review_folder(jobs, customer=True, keys=shop / "keys")
+    sheet = words(parse((jobs / "review" / "job-older-customer.html").read_text(encoding="utf-8")))
+    assert "Not for the road Nothing is stated of this tire" in sheet
+    assert "return to service" not in sheet
 
 
 def test_an_older_copy_is_known_by_what_was_found_not_by_its_words(copied: Copied, shop: Path) -> None:
