@@ -58,7 +58,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
     that a supervisor must look at first says that, and what is open: never more than the review page says."""
     at = clock_ or Clock()
     odd = look_at(source)
-    status = status_of(source, len(odd))
+    status = status_of(source, len(odd), at)
     closed = closing(source)
     sound = not source.damage and not source.doubt and not source.newer and closed is not None
     readings = readings_of(source, at, customer=True)

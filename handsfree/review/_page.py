@@ -48,7 +48,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
     """One self-contained HTML page. Never raises for a damaged or odd record: it is shown and said so."""
     clock = clock or Clock()
     odd = look_at(source)
-    status = status_of(source, len(odd))
+    status = status_of(source, len(odd), clock)
     readings = readings_of(source, clock)
     injuries = job_injuries(source)
     closed = closing(source)

@@ -12,9 +12,11 @@ import pytest
 from handsfree.record import JobLog, read_log
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
+from handsfree.review._look import look_at
 from handsfree.review._source import beside, read_source
+from handsfree.review._status import status_of
 
-from .conftest import parse, words
+from .conftest import UTC_CLOCK, parse, words
 
 PASSPHRASE = "eleven quiet herons"
 Copied = Callable[[str], Path]
@@ -60,6 +62,43 @@ def test_an_accepted_job_says_who_and_when_and_that_it_was_verified(copied: Copi
     assert f"Accepted by ortega on {day}" in text
     assert "Verified against the shop\u2019s public keys." in text
     assert "rejected" not in text
+
+
+@pytest.mark.parametrize("kind", ["whole", "eventful"])
+def test_the_answer_says_that_somebody_has_looked(kind: str, copied: Copied, shop: Path) -> None:
+    """With something out of the ordinary, and with nothing."""
+    folder = copied(kind)
+    plain, sign = _answer(folder, shop / "keys"), _sign(folder, shop / "keys")
+    assert plain.startswith("Yes")
+    signed(folder, shop, ACCEPT)
+    day = read_log(folder).lines[-1].at[:10]
+    clock = f"on {day}, signature checked"
+    assert _answer(folder, shop / "keys") == f"Yes: accepted by ortega {clock}"
+    assert _sign(folder, shop / "keys") == sign, "it is no less out of the ordinary"
+    assert _answer(folder, None) == plain, "whose signature it is was not checked"
+    new_key(shop / "other.pem", shop / "others", PASSPHRASE)
+    assert _answer(folder, shop / "others") == "No: signed by an unknown key"
+    signed(folder, shop, CONCESSION)
+    assert _answer(folder, shop / "keys") == f"Yes: accepted by concession of ortega {clock}"
+    assert _sign(folder, shop / "keys") == "look"
+    listed = words(parse(review_folder(folder.parent, keys=shop / "keys").page.read_text(encoding="utf-8")))
+    assert "May go back on the road, accepted when it was reviewed, signature checked (1)" in listed
+    assert "after you have looked" not in listed
+    signed(folder, shop, REJECT)
+    assert _answer(folder, shop / "keys") == "No: rejected when it was reviewed"
+
+
+def _answer(folder: Path, keys: Path | None) -> str:
+    return status_of(source := read_source(folder, keys=keys), len(look_at(source)), UTC_CLOCK).answer
+
+
+def _sign(folder: Path, keys: Path | None) -> str:
+    return status_of(source := read_source(folder, keys=keys), len(look_at(source)), UTC_CLOCK).tone
+
+
+def test_an_acceptance_releases_no_practice_and_no_scrap(copied: Copied, shop: Path) -> None:
+    for kind in ("recheck", "defect", "lamp"):
+        assert _answer(signed(copied(kind), shop, ACCEPT), shop / "keys").startswith("No: "), kind
 
 
 def test_without_keys_it_says_that_nothing_was_verified(copied: Copied, shop: Path) -> None:
