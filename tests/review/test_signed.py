@@ -13,6 +13,7 @@ from handsfree.record import JobLog, read_log
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
 from handsfree.review._look import look_at
+from handsfree.review._signed import signatures_of
 from handsfree.review._source import beside, read_source
 from handsfree.review._status import status_of
 
@@ -94,6 +95,20 @@ def _answer(folder: Path, keys: Path | None) -> str:
 
 def _sign(folder: Path, keys: Path | None) -> str:
     return status_of(source := read_source(folder, keys=keys), len(look_at(source)), UTC_CLOCK).tone
+
+
+@pytest.mark.parametrize(("kept", "tone"), [(b"", "look"), (None, "yes")])
+def test_a_signature_that_the_list_lacks_is_no_bad_one(
+    kept: bytes | None, tone: str, copied: Copied, shop: Path
+) -> None:
+    """A list that lacks it asks for a look; keys without a list are what somebody outside the shop is given."""
+    folder = signed(copied("whole"), shop, ACCEPT)
+    (shop / "keys" / "signed.jsonl").unlink()
+    if kept is not None:
+        (shop / "keys" / "signed.jsonl").write_bytes(kept)
+    (one,) = signatures_of(read_source(folder, keys=shop / "keys"), UTC_CLOCK)
+    assert (one.tone, one.proof[:50]) == (tone, "Verified against the shop\u2019s public keys. But the s")
+    assert _answer(folder, shop / "keys").endswith("signature checked")
 
 
 def test_an_acceptance_releases_no_practice_and_no_scrap(copied: Copied, shop: Path) -> None:
