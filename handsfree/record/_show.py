@@ -15,6 +15,7 @@ from rich.text import Text
 from ._check import OLDER, STRANGER, Finding, check_chain
 from ._exceptions import exceptions, practice_of
 from ._line import Line
+from ._people import crew
 from ._phrases import phrase
 from ._read import read_log
 from ._rejected import REJECTED, how_to_do_again, rejection
@@ -90,7 +91,7 @@ def _header(
         table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
-        value = _workers(rows) if key == "technician" else _known(rows, key)
+        value = ", then ".join(crew(rows)) if key == "technician" else _known(rows, key)
         if value and (key, value) != _USUAL:
             table.add_row(label, Text(value))
     if rows:
@@ -131,16 +132,6 @@ def _signed(
 def _decision(row: Told, tz: tzinfo | None) -> str:
     told = f"{value_of(row, 'decision')} by {value_of(row, 'name')} on {_clock(row.get('at'), tz, date=True)}"
     return joined(told, value_of(row, "reason"), sep=": ")
-
-
-def _workers(rows: Sequence[Told]) -> str:
-    """Who worked on the tire, in turn."""
-    shown = _known(rows, "technician")
-    for row in rows:
-        if row.get("kind") == "technician":
-            # Nobody was there before: it is the badge of whoever the job was begun for.
-            shown = joined(shown, value_of(row, "now"), sep=", then " if value_of(row, "was") else ", ")
-    return shown
 
 
 def _known(rows: Sequence[Told], key: str) -> str:
