@@ -38,5 +38,7 @@ def how_to_do_again(rows: Sequence[Mapping[str, Any]]) -> str:
     if rejection(rows) is None:
         return ""
     procedure = value_of(rows[0], "procedure")
-    command = f"handsfree run --procedure {shlex.quote(procedure)}" if procedure else "handsfree run"
+    # Not a real job in the place of one that was practice.
+    command = "handsfree run --practice" if value_of(rows[0], "practice") else "handsfree run"
+    command += f" --procedure {shlex.quote(procedure)}" if procedure else ""
     return f"a rejected job stays closed; do the work again as a new job, by the same work order: {command}"
