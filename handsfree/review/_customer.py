@@ -54,8 +54,11 @@ _MOST_REASONS = 6
 
 
 def customer_page(source: Source, clock_: Clock | None = None) -> str:
-    """One HTML page of A4 or Letter. A job that is not finished or damaged says so, and claims nothing; one
-    that a supervisor must look at first says that, and what is open: never more than the review page says."""
+    """One HTML page of A4 or Letter, headed by the shop's name where the record names it.
+
+    A job that is not finished or damaged says so, and claims nothing; one that a supervisor must look at first
+    says that, and what is open: never more than the review page says.
+    """
     at = clock_ or Clock()
     odd = look_at(source)
     status = status_of(source, len(odd), at)
@@ -77,6 +80,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
         .get_template("customer.html")
         .render(
             tone=status.tone,
+            shop=value_of(source.rows[0], "shop") if source.rows else "",
             answer=answer,
             signed=signed if look else "",
             remarks=remarks[:_MOST_REASONS],

@@ -113,6 +113,7 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
     closed = closing(source)
     found = [
         ("Technician", ", then ".join(crew(source.rows))),
+        ("Shop", value_of(opened, "shop")),
         ("Bay", value_of(opened, "bay")),
         ("Work order", _known(source, "job.work_order", "work_order")),
         ("Vehicle", _known(source, "job.vehicle", "vehicle")),
@@ -124,7 +125,7 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
     ]
     policy = value_of(opened, "policy")
     if policy not in ("", "us"):
-        found.insert(7, ("Shop policy", policy))
+        found.insert(8, ("Shop policy", policy))
     return [(label, value) for label, value in found if value]
 
 
