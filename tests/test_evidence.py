@@ -17,7 +17,7 @@ import pytest
 from audit.jobs import LINES, copy_of, whole_job
 
 from handsfree import cli
-from handsfree.record import check_words, read_log, summary_text
+from handsfree.record import check_words, how_to_do_again, read_log, summary_text
 
 PASSPHRASE = "eleven quiet herons"
 
@@ -421,16 +421,48 @@ def test_a_rejection_is_overturned_only_with_a_reason_and_both_are_shown(shop: P
 
 
 def test_a_rejected_job_says_how_the_work_goes_on(shop: Path, handsfree: Run) -> None:
-    how = "do the work again as a new job, by the same work order: handsfree run --procedure "
+    how = "do the work again as a new job, by the same work order: handsfree run --practice --procedure "
     handsfree("keys", "new", "ortega.pem")
     sign = ("sign", "job", "--key", "ortega.pem")
     signed = handsfree(*sign, "--reject", "wet cement", "--redo", "cement").out
     assert "\nGo on: a rejected job stays closed; " + how in signed
-    assert how in handsfree("resume", "job", "--practice").one_line()
+    record = (shop / "jobs/job/record.jsonl").read_bytes()
+    for options in ((), ("--practice",), ("--practice", "--engine", "typed")):
+        told = handsfree("resume", "job", *options).one_line()
+        assert told.startswith("handsfree: job is finished: rejected when it was reviewed; ")
+        assert how in told
+        assert "resume it with" not in told, "it can't be, by any option"
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == record, "nothing may follow a signature"
     shown = " ".join(handsfree("show", "job").out.replace("\u2502", " ").split())
     assert "Go on a rejected job stays closed; " + how in shown
     handsfree(*sign, "--accept", "--reason", "it was the lamp")
     assert "Go on" not in handsfree("show", "job").out
+    assert handsfree("resume", "job").one_line().endswith("return to service; see it with handsfree show")
+
+
+def test_a_real_job_is_not_done_again_as_practice() -> None:
+    opened = {"kind": "open", "procedure": "lug-nut-recheck"}
+    told = how_to_do_again([opened, {"kind": "signed", "decision": "reject"}])
+    assert told.endswith("by the same work order: handsfree run --procedure lug-nut-recheck")
+
+
+def test_a_rejection_comes_before_what_the_work_had_ended_with(shop: Path, handsfree: Run) -> None:
+    """Whoever reads the first word only must not take a rejected tire for a released one."""
+    handsfree("keys", "new", "ortega.pem")
+    sign = ("sign", "job", "--key", "ortega.pem")
+    assert "return to service" in handsfree("show", "job").out, "else this test shows nothing"
+    handsfree(*sign, "--reject", "wet cement", "--redo", "cement again")
+    audited = handsfree("audit", "job").out.splitlines()[1]
+    assert audited.startswith("Disposition: rejected when it was reviewed; the work had ended with: ")
+    (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    assert f"Disposition: {job['disposition']}" == audited
+    assert "Disposition: rejected when it was reviewed; the work " in summary_text(shop / "jobs/job")
+    shown = " ".join(handsfree("show", "job").out.lower().replace("\u2502", " ").split())
+    assert shown.index("disposition rejected when it was reviewed") < shown.index("return to service")
+    assert re.search(r"reviewed by ortega on [^;]*: wet cement do again: cement again the work had", shown)
+    handsfree(*sign, "--accept", "--reason", "it was the lamp")
+    assert handsfree("audit", "job").out.splitlines()[1].endswith("return to service")
+    assert "DISPOSITION  REJECTED" not in handsfree("show", "job").out.upper()
 
 
 def test_what_can_not_be_signed_is_not(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from handsfree.procedure import Procedure
 from handsfree.record import (
+    REJECTED,
     LogRead,
     Told,
     current,
@@ -17,6 +18,7 @@ from handsfree.record import (
     items,
     last_signed,
     measured,
+    rejection,
     tell,
     value_of,
 )
@@ -30,8 +32,6 @@ Row = dict[str, Any]
 #: Table name -> its rows, in the order of their keys.
 Rows = Mapping[str, list[Row]]
 
-#: Disposition, and reason, of a job that a supervisor rejected when it was reviewed.
-REJECTED = "rejected when it was reviewed"
 #: Characters of a text that stands in an index: PostgreSQL takes no more than 2.7 kB of a row there.
 _INDEXED = 400
 _HEARD = ("answer", "command", "no_match")
@@ -89,7 +89,7 @@ def _job(name: str, read: LogRead, rows: Sequence[Told], procedure: Procedure) -
     told = told.partition(": ")[2] or told if value_of(opened, "practice") else told
     disposition = ending.disposition if ending is not None else told
     signed = last_signed(rows)
-    rejected = signed is not None and value_of(signed, "decision") == "reject"
+    rejected = rejection(rows) is not None
     if rejected:  # what the work came to no longer holds: a supervisor's decision counts
         disposition = REJECTED
     begin, end = (datetime.fromisoformat(value_of(row, "at")) for row in (opened, closed))
@@ -140,9 +140,9 @@ def _reasons(rows: Sequence[Told]) -> Iterator[Row]:
     for n, text in enumerate(reasons):
         rule = next((rule for reason, rule in said.items() if reason and reason in text), "")
         yield {"n": n, "rule": rule, "label": _label(text)[:_INDEXED], "text": text}
-    signed = last_signed(rows)
-    if signed is not None and value_of(signed, "decision") == "reject":
-        yield {"n": len(reasons), "rule": "", "label": REJECTED, "text": value_of(signed, "reason")}
+    rejected = rejection(rows)
+    if rejected is not None:
+        yield {"n": len(reasons), "rule": "", "label": REJECTED, "text": value_of(rejected, "reason")}
 
 
 def _label(text: str) -> str:

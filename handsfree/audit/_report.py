@@ -16,7 +16,8 @@ _ORDER = {"error": 0, "warn": 1, "note": 2}
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One job. ``words`` stand for ``head``, the hash of the last line; ``sealed`` are those told at its end."""
+    """One job. ``words`` stand for ``head``, the hash of the last line; ``sealed`` are those told at its end;
+    ``disposition``: as it stands, so that of a rejected job begins with the rejection."""
 
     folder: Path
     findings: tuple[Finding, ...]

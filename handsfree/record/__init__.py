@@ -19,7 +19,7 @@ from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
 from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
-from ._rejected import how_to_do_again
+from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection
 from ._show import render, show_text, what_signatures_lack
 from ._story import Told, tell
 from ._summary import summary_text
@@ -44,6 +44,7 @@ __all__ = [
     "NO_RECORD",
     "OLDER",
     "RECORD",
+    "REJECTED",
     "SCHEMA",
     "SIGNED_LIST",
     "STRANGER",
@@ -60,6 +61,7 @@ __all__ = [
     "RecordError",
     "Remains",
     "Told",
+    "as_it_stands",
     "badge_of",
     "check_chain",
     "check_read",
@@ -94,6 +96,7 @@ __all__ = [
     "place_of",
     "practice_of",
     "read_log",
+    "rejection",
     "remains_in",
     "render",
     "schema_of",

@@ -1,14 +1,33 @@
-"""How work goes on after a supervisor rejected a job. Nothing may follow a signature: the job stays closed."""
+"""A job that a supervisor rejected: what it is called from then on, and how the work goes on.
+
+Nothing may follow a signature: the job stays closed.
+"""
 
 from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 from ._wording import last_signed, value_of
 
-__all__ = ["how_to_do_again"]
+__all__ = ["REJECTED", "as_it_stands", "how_to_do_again", "rejection"]
+
+#: The disposition of such a job, wherever one is shown.
+REJECTED = "rejected when it was reviewed"
+
+_Row = TypeVar("_Row", bound=Mapping[str, Any])
+
+
+def rejection(rows: Sequence[_Row]) -> _Row | None:
+    """The last decision, where it is to reject; None where it is another, or nobody decided."""
+    last = last_signed(rows)
+    return last if last is not None and value_of(last, "decision") == "reject" else None
+
+
+def as_it_stands(rows: Sequence[Mapping[str, Any]], ended: str) -> str:
+    """The disposition by which a record is known: ``ended``, which its work came to, never before a rejection."""
+    return f"{REJECTED}; the work had ended with: {ended}" if rejection(rows) is not None else ended
 
 
 def how_to_do_again(rows: Sequence[Mapping[str, Any]]) -> str:
@@ -16,9 +35,10 @@ def how_to_do_again(rows: Sequence[Mapping[str, Any]]) -> str:
 
     ``rows``: a record's lines, in order.
     """
-    last = last_signed(rows)
-    if last is None or value_of(last, "decision") != "reject":
+    if rejection(rows) is None:
         return ""
     procedure = value_of(rows[0], "procedure")
-    command = f"handsfree run --procedure {shlex.quote(procedure)}" if procedure else "handsfree run"
+    # Not a real job in the place of one that was practice.
+    command = "handsfree run --practice" if value_of(rows[0], "practice") else "handsfree run"
+    command += f" --procedure {shlex.quote(procedure)}" if procedure else ""
     return f"a rejected job stays closed; do the work again as a new job, by the same work order: {command}"

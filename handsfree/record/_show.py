@@ -15,9 +15,10 @@ from rich.text import Text
 from ._check import OLDER, STRANGER, Finding, check_chain
 from ._exceptions import exceptions, practice_of
 from ._line import Line
+from ._people import crew
 from ._phrases import phrase
 from ._read import read_log
-from ._rejected import how_to_do_again
+from ._rejected import REJECTED, how_to_do_again, rejection
 from ._story import Told, tell
 from ._summary import readings, sealed
 from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
@@ -88,9 +89,9 @@ def _header(
     if damaged:
         # Before the disposition: it is no longer worth anything.
         table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
-    table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed))
+    table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
-        value = _workers(rows) if key == "technician" else _known(rows, key)
+        value = ", then ".join(crew(rows)) if key == "technician" else _known(rows, key)
         if value and (key, value) != _USUAL:
             table.add_row(label, Text(value))
     if rows:
@@ -133,16 +134,6 @@ def _decision(row: Told, tz: tzinfo | None) -> str:
     return joined(told, value_of(row, "reason"), sep=": ")
 
 
-def _workers(rows: Sequence[Told]) -> str:
-    """Who worked on the tire, in turn."""
-    shown = _known(rows, "technician")
-    for row in rows:
-        if row.get("kind") == "technician":
-            # Nobody was there before: it is the badge of whoever the job was begun for.
-            shown = joined(shown, value_of(row, "now"), sep=", then " if value_of(row, "was") else ", ")
-    return shown
-
-
 def _known(rows: Sequence[Told], key: str) -> str:
     """A value of the first line, or the last one recorded for a measurand."""
     opened = next((row for row in rows if row.get("kind") == "open"), Told())
@@ -152,7 +143,19 @@ def _known(rows: Sequence[Told], key: str) -> str:
     return measured({**read[-1], "measurand": ""})
 
 
-def _disposition(rows: Sequence[Told], closed: Told | None) -> Text:
+def _disposition(rows: Sequence[Told], closed: Told | None, tz: tzinfo | None) -> Text:
+    """What became of the tire; of a rejected job the rejection, for a reader stops at the first word."""
+    ended, rejected = _ended(rows, closed), rejection(rows)
+    if rejected is None:
+        return ended
+    text = Text(REJECTED.upper(), style="bold red")
+    text.append(f"\nby {_decision(rejected, tz).removeprefix('reject by ')}", style="not bold")
+    text.append(f"\ndo again: {'; '.join(items(rejected, 'redo'))}", style="not bold")
+    return text.append(f"\nthe work had ended with: {ended.plain.lower()}", style="not bold")
+
+
+def _ended(rows: Sequence[Told], closed: Told | None) -> Text:
+    """What the work came to."""
     if closed is None:
         stopped = any(row.get("kind") == "stop" for row in rows[-3:])
         return Text("stopped, not closed" if stopped else "unfinished", style="bold yellow")

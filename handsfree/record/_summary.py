@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ._exceptions import exceptions, exceptions_of
 from ._read import read_log
+from ._rejected import as_it_stands
 from ._story import Told, tell
 from ._wording import counted, in_use, items, measured, seconds, value_of
 
@@ -24,7 +25,7 @@ def summary_text(folder: Path | str) -> str:
         kinds[value_of(row, "kind")].append(row)
     closing = kinds["close"][-1] if kinds["close"] else Told()
     lines = [note for row in kinds["open"] for note in exceptions_of(row)]
-    lines += [f"Disposition: {value_of(closing, 'disposition') or 'not closed'}"]
+    lines += [f"Disposition: {as_it_stands(rows, value_of(closing, 'disposition') or 'not closed')}"]
     lines += [f"Reason: {in_use(reason)}" for reason in items(closing, "reasons")]
     odd = exceptions(rows)
     lines += [f"Exceptions: {len(odd) or 'none'}", *(f"  {f'#{seq}':<5} {note}" for seq, note in odd)]

@@ -7,7 +7,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from handsfree.quantity import Quantity
-from handsfree.record import Told, counted, joined, lasting, practice_of, value_of
+from handsfree.record import (
+    REJECTED,
+    Told,
+    counted,
+    joined,
+    lasting,
+    practice_of,
+    rejection,
+    value_of,
+)
 
 from ._charts import Wait
 from ._clock import Clock
@@ -19,7 +28,7 @@ from ._section import section
 from ._series import LEAK, least_end, loss_of, waits_of
 from ._signed import signatures_of
 from ._source import Source
-from ._status import closing, status_of
+from ._status import Status, closing, status_of
 from ._tire_face import face
 from ._values import customary
 from ._values import reading as quantity
@@ -45,13 +54,16 @@ _MOST_REASONS = 6
 
 
 def customer_page(source: Source, clock_: Clock | None = None) -> str:
-    """One HTML page of A4 or Letter. A job that is not finished or damaged says so, and claims nothing; one
-    that a supervisor must look at first says that, and what is open: never more than the review page says."""
+    """One HTML page of A4 or Letter, headed by the shop's name where the record names it.
+
+    A job that is not finished or damaged says so, and claims nothing; one that a supervisor must look at first
+    says that, and what is open: never more than the review page says.
+    """
     at = clock_ or Clock()
     odd = look_at(source)
-    status = status_of(source, len(odd))
+    status = status_of(source, len(odd), at)
     closed = closing(source)
-    sound = not source.damage and not source.doubt and closed is not None
+    sound = not source.damage and not source.doubt and not source.newer and closed is not None
     readings = readings_of(source, at, customer=True)
     injuries = job_injuries(source) if sound else ()
     reasons = [_without_staff(source, reason) for reason in status.reasons]
@@ -68,11 +80,12 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
         .get_template("customer.html")
         .render(
             tone=status.tone,
+            shop=value_of(source.rows[0], "shop") if source.rows else "",
             answer=answer,
             signed=signed if look else "",
             remarks=remarks[:_MOST_REASONS],
             more_remarks=max(len(remarks) - _MOST_REASONS, 0),
-            disposition=_without_staff(source, status.disposition),
+            disposition=_without_staff(source, _disposition(source, status)),
             practice=practice_of(source.rows[0]) != "" if source.rows else False,
             sound=sound,
             reasons=reasons[:_MOST_REASONS],
@@ -87,6 +100,14 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             notice=source.book.procedure.notice if source.book else "",
         )
     )
+
+
+def _disposition(source: Source, status: Status) -> str:
+    """What became of the tire: under "Not for the road" never that it was returned to service."""
+    if rejection(source.rows) is not None:
+        return REJECTED.capitalize()
+    # A practice job's says after these words what a real one would have come to.
+    return "Practice, not for a real tire" if status.group == "practice" else status.disposition
 
 
 def _remarks(source: Source, odd: Sequence[Odd]) -> list[str]:

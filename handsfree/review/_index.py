@@ -40,7 +40,7 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
     """What the index says of a job."""
     clock = clock or Clock()
     odd = look_at(source)
-    status = status_of(source, len(odd))
+    status = status_of(source, len(odd), clock)
     facts = dict(facts_of(source, clock))
     first = source.rows[0] if source.rows else {}
     subject = ", ".join(
@@ -88,6 +88,7 @@ _GROUPS = (
     ("open", "Not finished"),
     ("look", "May go back on the road, after you have looked"),
     ("no", "Not for the road"),
+    ("accepted", "May go back on the road, accepted when it was reviewed, signature checked"),
     ("yes", "May go back on the road, nothing out of the ordinary"),
     ("practice", "Practice"),
     ("older", "Older copies of other jobs here"),
@@ -102,7 +103,7 @@ def _group(entry: Entry) -> str:
         "practice": "practice",
         "older copy": "older",
     }
-    return special.get(entry.status.group, entry.status.tone)
+    return special.get(entry.status.group, "accepted" if entry.status.accepted else entry.status.tone)
 
 
 def index_page(title: str, entries: Sequence[Entry]) -> str:

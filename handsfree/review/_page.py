@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from handsfree.record import badge_of, counted, crew, how_to_do_again, items, value_of
+from handsfree.record import counted, crew, how_to_do_again, items, value_of
 
 from ._charts import levels, pressures, wait_bar
 from ._clock import Clock
@@ -48,7 +48,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
     """One self-contained HTML page. Never raises for a damaged or odd record: it is shown and said so."""
     clock = clock or Clock()
     odd = look_at(source)
-    status = status_of(source, len(odd))
+    status = status_of(source, len(odd), clock)
     readings = readings_of(source, clock)
     injuries = job_injuries(source)
     closed = closing(source)
@@ -112,7 +112,8 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
     opened = source.rows[0] if source.rows else {}
     closed = closing(source)
     found = [
-        ("Technician", _technician(source)),
+        ("Technician", ", then ".join(crew(source.rows))),
+        ("Shop", value_of(opened, "shop")),
         ("Bay", value_of(opened, "bay")),
         ("Work order", _known(source, "job.work_order", "work_order")),
         ("Vehicle", _known(source, "job.vehicle", "vehicle")),
@@ -124,21 +125,12 @@ def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:
     ]
     policy = value_of(opened, "policy")
     if policy not in ("", "us"):
-        found.insert(7, ("Shop policy", policy))
+        found.insert(8, ("Shop policy", policy))
     return [(label, value) for label, value in found if value]
 
 
 def _joined(title: str, version: str) -> str:
     return f"{title}, version {version}" if title and version else title
-
-
-def _technician(source: Source) -> str:
-    """Everybody who worked, in turn; where a badge has no name, the name that the job was begun with stands by it."""
-    named = value_of(source.rows[0], "technician") if source.rows else ""
-    first, *others = crew(source.rows) or [""]
-    if named and first == badge_of(first):
-        first = f"{named}, {first}" if first else named
-    return ", then ".join([first, *others])
 
 
 def _known(source: Source, measurand: str, header: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import OLDER, items, value_of
+from handsfree.record import OLDER, Finding, items, value_of
 
 from ._clock import Clock
 from ._source import Source
@@ -35,15 +35,17 @@ def signatures_of(source: Source, clock: Clock) -> list[Signature]:
             continue
         seq, decision = value_of(row, "seq"), value_of(row, "decision")
         number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
-        faults = [one.message for one in source.findings if one.check == "signed" and one.line == number]
-        tone, proof = _worth(source, faults)
+        about = [one for one in source.findings if one.check == "signed" and one.line == number]
+        tone, proof = _worth(source, about)
         tone = {"reject": "no", "accept": tone}.get(decision, tone if tone == "no" else "look")
         told = f"{_DONE.get(decision, decision)} by {value_of(row, 'name')} on {clock.both(row)}"
         found.append(Signature(seq, tone, told, proof, value_of(row, "reason"), items(row, "redo")))
     return found[::-1]
 
 
-def _worth(source: Source, faults: Sequence[str]) -> tuple[str, str]:
+def _worth(source: Source, about: Sequence[Finding]) -> tuple[str, str]:
+    """``about``: what was found of this signature. That the shop's list lacks it makes it no worse by itself."""
+    faults = [one.message for one in about if one.severity == "error"]
     if faults:
         return "no", f"Do not rely on it: {'; '.join(faults)}."
     if source.changed:
@@ -53,7 +55,8 @@ def _worth(source: Source, faults: Sequence[str]) -> tuple[str, str]:
         )
     if source.keys is None:
         return "look", "The shop\u2019s public keys were not given: whose signature it is was not verified."
-    return "yes", "Verified against the shop\u2019s public keys."
+    proof = ["Verified against the shop\u2019s public keys.", *(f"But {one.message}." for one in about)]
+    return "look" if any(one.severity == "warn" for one in about) else "yes", " ".join(proof)
 
 
 def signature_state(source: Source) -> str:

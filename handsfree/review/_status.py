@@ -5,8 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import STRANGER, Finding, Told, items, last_signed, phrase, practice_of, value_of
+from handsfree.record import (
+    REJECTED,
+    STRANGER,
+    Finding,
+    Told,
+    as_it_stands,
+    items,
+    last_signed,
+    phrase,
+    practice_of,
+    rejection,
+    value_of,
+)
 
+from ._clock import Clock
 from ._source import Source
 
 __all__ = ["Status", "closing", "status_of"]
@@ -17,7 +30,8 @@ class Status:
     """``answer``: yes or no, with the shortest reason; ``tone``: yes, look or no, for color and sign beside it.
 
     ``group``: what it is filed under in an index. ``released``: the work came to an end that releases a tire,
-    be it practice. ``warnings`` stand in red above everything else.
+    be it practice. ``accepted``: somebody whose key is the shop's has looked, and signed that it may.
+    ``warnings`` stand in red above everything else.
     """
 
     tone: str
@@ -25,6 +39,7 @@ class Status:
     disposition: str
     group: str
     released: bool = False
+    accepted: bool = False
     reasons: Sequence[str] = ()
     warnings: Sequence[str] = ()
     after: Sequence[str] = ()
@@ -35,7 +50,7 @@ def closing(source: Source) -> Told | None:
     return next((row for row in reversed(source.rows) if row.get("kind") == "close"), None)
 
 
-def status_of(source: Source, exceptions: int) -> Status:
+def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> Status:
     """Only a whole, replayed, finished job of a real tire, without an open reason, is ever a yes."""
     closed = closing(source)
     opened = next((row for row in source.rows if row.get("kind") == "open"), Told())
@@ -48,13 +63,13 @@ def status_of(source: Source, exceptions: int) -> Status:
         warnings.insert(
             0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
         )
-    if signed is not None and value_of(signed, "decision") == "reject":
-        again = "; ".join(items(signed, "redo"))
-        reasons = [
-            *reasons,
-            f"rejected by {value_of(signed, 'name')}: {value_of(signed, 'reason')}; do again: {again}",
-        ]
+    rejected = rejection(source.rows)
+    if rejected is not None:
+        again = "; ".join(items(rejected, "redo"))
+        by = value_of(rejected, "name")
+        reasons = [f"rejected by {by}: {value_of(rejected, 'reason')}; do again: {again}", *reasons]
     practice = practice_of(opened)
+    accepted = ""
     if source.changed:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
     elif source.damage:
@@ -67,10 +82,13 @@ def status_of(source: Source, exceptions: int) -> Status:
         tone, answer, group = "no", "No: the record does not hold up", "damaged record"
     elif practice:
         tone, answer, group = "no", "No: practice, not a real tire", "practice"
-    elif signed is not None and value_of(signed, "decision") == "reject":
-        tone, answer, group = "no", "No: rejected when it was reviewed", "rejected"
+    elif rejected is not None:
+        tone, answer, group = "no", f"No: {REJECTED}", "rejected"
     elif not _released(source, closed) or reasons:
         tone, answer, group = "no", f"No: {disposition}", disposition
+    elif accepted := _accepted(source, clock or Clock()):
+        # What is out of the ordinary is no less so: the sign for it stays.
+        tone, answer, group = "look" if exceptions else "yes", f"Yes: {accepted}", disposition
     elif any(text.startswith("concession") for text in items(closed, "exceptions")):
         tone, answer, group = "look", "Yes, by concession: look first", disposition
     elif exceptions:
@@ -80,7 +98,21 @@ def status_of(source: Source, exceptions: int) -> Status:
     if source.doubt:
         warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
     released = closed is not None and not source.damage and _released(source, closed) and not reasons
-    return Status(tone, answer, disposition, group, released, reasons, warnings, _after(source, closed))
+    stands = as_it_stands(source.rows, disposition)
+    return Status(
+        tone, answer, stands, group, released, bool(accepted), reasons, warnings, _after(source, closed)
+    )
+
+
+def _accepted(source: Source, clock: Clock) -> str:
+    """Who has accepted it and when, by a signature that was held against the shop's keys; "" for nobody."""
+    signed = last_signed(source.rows)
+    if signed is None or source.keys is None or source.damage:
+        return ""
+    by = {"accept": "accepted by", "concession": "accepted by concession of"}.get(
+        value_of(signed, "decision")
+    )
+    return f"{by} {value_of(signed, 'name')} on {clock.date(signed)}, signature checked" if by else ""
 
 
 def _damage(finding: Finding) -> str:

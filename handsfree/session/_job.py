@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from importlib import resources
 from importlib.metadata import version
@@ -27,12 +27,16 @@ from handsfree.procedure import (
     read_procedure,
 )
 from handsfree.record import (
+    REJECTED,
     JobLog,
     RecordError,
     check_words,
     how_to_do_again,
     in_present_form,
+    last_signed,
     read_log,
+    rejection,
+    value_of,
     write_private,
 )
 from handsfree.session._clock import Clock
@@ -215,6 +219,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             f"{folder}: its record has no whole line, so there is nothing to go on with: put the record back from a "
             "copy, or start a new job"
         )
+    _not_signed(folder, [line.entry for line in read.lines])
     header = read.lines[0].body
     book = job_book(folder, header)
     clock = make_clock(0)
@@ -229,14 +234,24 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             _seal(log, replayed, clock)
             ending = machine.book.procedure.end(machine.state.outcome)
             how = ending.disposition if ending else machine.state.outcome
-            again = how_to_do_again([line.entry for line in log.lines])
-            raise RecordError(f"{folder.name} is finished: {how}; {again or 'see it with handsfree show'}")
+            raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
     except BaseException:
         log.close()
         raise
     if machine.state.mode is Mode.IDLE:
         return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _not_signed(folder: Path, rows: Sequence[Mapping[str, object]]) -> None:
+    """Nothing may follow a signature, and no option opens such a job: that is said before anything else."""
+    if last_signed(rows) is None:
+        return
+    closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
+    how = value_of(closed, "disposition") if rejection(rows) is None else REJECTED
+    raise RecordError(
+        f"{folder.name} is finished: {how}; {how_to_do_again(rows) or 'see it with handsfree show'}"
+    )
 
 
 def _with_its_event(log: JobLog, replayed: Replayed) -> list[dict[str, object]]:

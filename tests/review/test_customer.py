@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from handsfree.record import Told
 from handsfree.review import customer_page, job_page, read_source
 from handsfree.review._customer import _without_staff
+from handsfree.review._page import facts_of
 
 from .conftest import SVG, UTC_CLOCK, XHTML, parse, words
 from .jobs import KINDS, make_job
@@ -51,6 +54,17 @@ def test_names_are_taken_out_of_any_sentence(job: Jobs) -> None:
     assert _without_staff(truck, "Ana Quay: bead torn at 409 mm") == "the shop: bead torn at 409 mm"
 
 
+@pytest.mark.parametrize("name", ["Harbor Row", "<b>Row & Sons</b>", ""])
+def test_it_is_headed_by_the_shop_that_the_record_names(name: str, job: Jobs) -> None:
+    source = read_source(job("whole"), audio_limit=0)
+    opened = Told({**source.rows[0], **({"shop": name} if name else {})})
+    source = replace(source, rows=[opened, *source.rows[1:]])
+    root = parse(customer_page(source, UTC_CLOCK))
+    (head,) = root.iter(f"{XHTML}h1")
+    assert words(head) == f"{name} Your tire".strip()
+    assert dict(facts_of(source, UTC_CLOCK)).get("Shop", "") == name
+
+
 def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("whole")), UTC_CLOCK)))
     assert "Released to the road" in shown
@@ -81,7 +95,8 @@ def test_an_open_job_claims_nothing(kind: str, job: Jobs) -> None:
 def test_practice_says_so(job: Jobs) -> None:
     shown = words(parse(customer_page(read_source(job("recheck")), UTC_CLOCK)))
     assert "Practice. This was not a real tire." in shown
-    assert "Not for the road" in shown
+    assert "Not for the road Practice, not for a real tire" in shown
+    assert "return to service" not in shown
 
 
 def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(

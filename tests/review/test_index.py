@@ -13,10 +13,11 @@ import pytest
 from typer.testing import CliRunner
 
 from handsfree import cli
-from handsfree.record import RecordError
-from handsfree.review import review_folder, review_job
+from handsfree.record import RecordError, read_log, show_text, value_of
+from handsfree.review import job_page, read_source, review_folder, review_job
+from handsfree.review._page import facts_of
 
-from .conftest import XHTML, parse, words
+from .conftest import UTC_CLOCK, XHTML, parse, words
 from .jobs import HOSTILE
 
 Jobs = Callable[[str], Path]
@@ -48,8 +49,24 @@ def test_the_index_lists_every_job_and_leads_to_its_page(shop: Path) -> None:
         page = done.page.parent / unquote(link)
         assert f"Job {name}" in words(parse(page.read_text(encoding="utf-8")))
         assert stat.S_IMODE(page.stat().st_mode) == 0o600
-    assert HOSTILE in words(root)
+    assert HOSTILE not in words(root), "typed when the job began, which is nobody's voice"
+    assert not list(root.iter(f"{XHTML}i")), "of the odd name, which is text"
     assert not list(root.iter(f"{XHTML}script"))
+
+
+def test_a_technician_is_one_name_in_every_place(job: Jobs, tmp_path: Path) -> None:
+    """Without a shop file: the badge that was read back. "Ana Quay" was only typed when the job began."""
+    folder = shutil.copytree(job("whole"), tmp_path / "job")
+    assert value_of(read_log(folder).lines[0].body, "technician") == "Ana Quay"
+    shown = show_text(folder).replace("\u2502", " ").split("Time  ")[0]
+    assert re.search(r"Technician +badge 1234 *\n", shown)
+    page = dict(facts_of(read_source(folder), UTC_CLOCK))
+    assert page["Technician"] == "badge 1234"
+    assert "technician badge 1234" in (
+        listed := words(parse(review_folder(tmp_path).page.read_text("utf-8")))
+    )
+    assert "Ana Quay" not in shown + listed
+    assert "Ana Quay" in words(parse(job_page(read_source(folder), UTC_CLOCK))), "among the lines it stays"
 
 
 def test_groups_stand_in_the_order_of_urgency(shop: Path) -> None:

@@ -143,6 +143,13 @@ def test_every_exception_and_every_reason_is_on_the_page(kind: str, job: Jobs) -
                 assert not text.startswith("concession") or text in first
 
 
+def test_the_chain_head_says_which_it_is(job: Jobs) -> None:
+    """There is another one: that of the line before the check words were told."""
+    head = read_log(job("whole")).head
+    assert f"Chain head, of the last line: {head}" in words(page(job("whole")))
+    assert f"head of the last line {head[:16]}" in show_text(job("whole"))
+
+
 def test_what_is_out_of_the_ordinary_is_sorted_by_its_weight(job: Jobs) -> None:
     root = page(job("eventful"))
     (section,) = [one for one in root.iter(f"{XHTML}section") if one.get("aria-labelledby") == "look"]

@@ -12,9 +12,12 @@ import pytest
 from handsfree.record import JobLog, read_log
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
+from handsfree.review._look import look_at
+from handsfree.review._signed import signatures_of
 from handsfree.review._source import beside, read_source
+from handsfree.review._status import status_of
 
-from .conftest import parse, words
+from .conftest import UTC_CLOCK, parse, words
 
 PASSPHRASE = "eleven quiet herons"
 Copied = Callable[[str], Path]
@@ -62,6 +65,57 @@ def test_an_accepted_job_says_who_and_when_and_that_it_was_verified(copied: Copi
     assert "rejected" not in text
 
 
+@pytest.mark.parametrize("kind", ["whole", "eventful"])
+def test_the_answer_says_that_somebody_has_looked(kind: str, copied: Copied, shop: Path) -> None:
+    """With something out of the ordinary, and with nothing."""
+    folder = copied(kind)
+    plain, sign = _answer(folder, shop / "keys"), _sign(folder, shop / "keys")
+    assert plain.startswith("Yes")
+    signed(folder, shop, ACCEPT)
+    day = read_log(folder).lines[-1].at[:10]
+    clock = f"on {day}, signature checked"
+    assert _answer(folder, shop / "keys") == f"Yes: accepted by ortega {clock}"
+    assert _sign(folder, shop / "keys") == sign, "it is no less out of the ordinary"
+    assert _answer(folder, None) == plain, "whose signature it is was not checked"
+    new_key(shop / "other.pem", shop / "others", PASSPHRASE)
+    assert _answer(folder, shop / "others") == "No: signed by an unknown key"
+    signed(folder, shop, CONCESSION)
+    assert _answer(folder, shop / "keys") == f"Yes: accepted by concession of ortega {clock}"
+    assert _sign(folder, shop / "keys") == "look"
+    listed = words(parse(review_folder(folder.parent, keys=shop / "keys").page.read_text(encoding="utf-8")))
+    assert "May go back on the road, accepted when it was reviewed, signature checked (1)" in listed
+    assert "after you have looked" not in listed
+    signed(folder, shop, REJECT)
+    assert _answer(folder, shop / "keys") == "No: rejected when it was reviewed"
+
+
+def _answer(folder: Path, keys: Path | None) -> str:
+    return status_of(source := read_source(folder, keys=keys), len(look_at(source)), UTC_CLOCK).answer
+
+
+def _sign(folder: Path, keys: Path | None) -> str:
+    return status_of(source := read_source(folder, keys=keys), len(look_at(source)), UTC_CLOCK).tone
+
+
+@pytest.mark.parametrize(("kept", "tone"), [(b"", "look"), (None, "yes")])
+def test_a_signature_that_the_list_lacks_is_no_bad_one(
+    kept: bytes | None, tone: str, copied: Copied, shop: Path
+) -> None:
+    """A list that lacks it asks for a look; keys without a list are what somebody outside the shop is given."""
+    folder = signed(copied("whole"), shop, ACCEPT)
+    (shop / "keys" / "signed.jsonl").unlink()
+    if kept is not None:
+        (shop / "keys" / "signed.jsonl").write_bytes(kept)
+    (one,) = signatures_of(read_source(folder, keys=shop / "keys"), UTC_CLOCK)
+    assert (one.tone, one.proof[:50]) == (tone, "Verified against the shop\u2019s public keys. But the s")
+    assert _answer(folder, shop / "keys").endswith("signature checked")
+
+
+def test_an_acceptance_releases_no_practice_and_no_scrap(copied: Copied, shop: Path) -> None:
+    for kind in ("recheck", "defect", "lamp"):
+        assert _answer(signed(copied(kind), shop, ACCEPT), shop / "keys").startswith("No: "), kind
+
+
 def test_without_keys_it_says_that_nothing_was_verified(copied: Copied, shop: Path) -> None:
     text = top(page(signed(copied("whole"), shop, ACCEPT)))
     assert "Accepted by ortega" in text
@@ -85,6 +139,11 @@ def test_a_concession_and_a_rejection_give_their_reasons(copied: Copied, shop: P
     assert "Not for the road" in customer
     assert "the stem was cut too short" in customer
     assert "ortega" not in customer
+    assert "Not for the road Rejected when it was reviewed" in customer
+    assert "return to service" not in customer
+    assert "Disposition: rejected when it was reviewed; the work had ended with: repaired, return" in text
+    first = text.index("rejected by ortega: the stem was cut too short")
+    assert first < text.index("To look at:")
     assert "handsfree run" not in customer
     signed(folder, shop, Decision("accept", "another tire was meant"))
     text = top(page(folder, shop / "keys"))
@@ -151,6 +210,16 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     assert "Accepted by ortega" in words(
         parse((jobs / "review" / "job-newer.html").read_text(encoding="utf-8"))
     )
+
+
+def test_an_older_copy_releases_nothing_to_a_customer(copied: Copied, shop: Path, tmp_path: Path) -> None:
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("whole"), jobs / "older")
+    signed(shutil.copytree(jobs / "older", jobs / "newer"), shop, REJECT)
+    review_folder(jobs, customer=True, keys=shop / "keys")
+    sheet = words(parse((jobs / "review" / "job-older-customer.html").read_text(encoding="utf-8")))
+    assert "Not for the road Nothing is stated of this tire" in sheet
+    assert "return to service" not in sheet
 
 
 def test_an_older_copy_is_known_by_what_was_found_not_by_its_words(copied: Copied, shop: Path) -> None:
