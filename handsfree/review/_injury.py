@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from handsfree import limits
-from handsfree.limits import Channel, Lean, LimitsError, Policy, UnitSize
+from handsfree.limits import Channel, Lean, LimitsError, Policy
 from handsfree.procedure import complete
 from handsfree.quantity import Quantity
 
@@ -34,7 +35,8 @@ class Injury:
     stem: Fraction | None
     margin: Fraction | None
     trim: Fraction | None
-    needs: UnitSize | None
+    needs_patch: Fraction | None
+    needs_stem: Fraction | None
 
     @property
     def name(self) -> str:
@@ -106,7 +108,8 @@ def _injury(number: int, facts: FactMap, policy: Policy) -> Injury:
         stem=_mm(facts, "stem.length"),
         margin=_mm(facts, "buff.outline_margin"),
         trim=_mm(facts, "stem.trim_height"),
-        needs=_needs(channel, facts, policy),
+        needs_patch=_least("patch.size.min", facts, policy),
+        needs_stem=_least("stem.length.min", facts, policy),
     )
 
 
@@ -147,13 +150,10 @@ def _zone(facts: FactMap, policy: Policy) -> Fraction | None:
     return None if width is None or least is None else width / 2 - Fraction(least.to("mm").value)
 
 
-def _needs(channel: Channel | None, facts: FactMap, policy: Policy) -> UnitSize | None:
-    """The smallest unit that does, with the margins in force."""
-    if channel is None:
+def _least(rule: str, facts: FactMap, policy: Policy) -> Fraction | None:
+    """What the limit asks for, mm, in tenths and not under it: the number that the table of readings has."""
+    try:
+        low = limits.judge(rule, facts, policy).low
+    except LimitsError:
         return None
-    margins = [limits.rule(name).effective(facts, policy).value for name in _MARGINS]
-    millimeters = [Fraction(value.to("mm").value) for value in margins if value is not None]
-    return limits.size_unit(channel, *millimeters) if len(millimeters) == len(_MARGINS) else None
-
-
-_MARGINS = ("patch.size.min", "buff.outline.min", "stem.length.min")
+    return None if low is None else Fraction(math.ceil(Fraction(low.to("mm").value) * 10), 10)

@@ -121,9 +121,13 @@ def name_of(source: Source, row: Told) -> str:
 
 
 def _ends(row: Mapping[str, Any], end: str, *, customer: bool) -> str:
+    """A limit in the digits of its unit, cut to the strict side."""
     text = value_of(row, end)
-    value = parse(text) if customer else None
-    return shown(text) if value is None else in_brackets(*customary(value, end))
+    value = parse(text)
+    if value is None:
+        return shown(text)
+    own, other = customary(value, end)
+    return in_brackets(own, other if customer else both(value)[1])
 
 
 def in_brackets(value: str, other: str) -> str:

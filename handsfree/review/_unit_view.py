@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from fractions import Fraction
 
 from markupsafe import Markup
 
@@ -137,8 +136,8 @@ def liner_view(injury: Injury, name: str) -> Markup | None:
     if injury.lean is Lean.ROUND:  # the long axis lies along the tire, which runs up and down here
         rx, ry = ry, rx
     drawing.add("ellipse", "hole", cx=cx, cy=cy, rx=rx, ry=ry)
-    if injury.needs is not None:
-        drawing.circle("needed", cx, cy, float(Fraction(injury.needs.patch.value)) / 2 * scale)
+    if injury.needs_patch is not None:
+        drawing.circle("needed", cx, cy, float(injury.needs_patch) / 2 * scale)
         drawing.text(cx, cy + reach * scale + 4, "dashed: smallest patch that does", "small")
     drawing.scale_bar(_PAD, cy + reach * scale + 36, scale, (20, 10, 5))
     drawing.text(WIDTH - _PAD, cy + reach * scale + 36, "tread edge \u2192", "small", "end")
@@ -155,7 +154,7 @@ def _words(injury: Injury) -> str:
         "tire."
     ]
     if injury.stem is not None:
-        need = f", needed {float(injury.needs.stem_length.value):.1f} mm" if injury.needs else ""
+        need = "" if injury.needs_stem is None else f", needed {float(injury.needs_stem):.1f} mm"
         parts.append(f"Stem {float(injury.stem):g} mm{need}.")
     if injury.patch is not None:
         parts.append(f"Patch {float(injury.patch):g} mm across.")
@@ -170,8 +169,8 @@ def _plan_words(injury: Injury) -> str:
     ]
     if injury.patch is not None:
         parts.append(f"The patch is {float(injury.patch):g} mm across.")
-    if injury.needs is not None:
-        parts.append(f"The smallest patch that does is {float(injury.needs.patch.value):.1f} mm.")
+    if injury.needs_patch is not None:
+        parts.append(f"The smallest patch that does is {float(injury.needs_patch):.1f} mm.")
     if injury.outline is not None:
         parts.append(f"The buffed outline is {float(injury.outline):g} mm across.")
     return " ".join([*parts, "To scale."])

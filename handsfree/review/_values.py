@@ -79,7 +79,7 @@ def both(value: Quantity, digits: int = 4) -> tuple[str, str]:
         converted = value.to(other)
     except UnitError:
         return amount(value, digits), ""
-    return amount(value, digits), amount(_no_finer(converted), 3)
+    return amount(value, digits), _rounded_once(converted)
 
 
 def customary(value: Quantity, end: str = "", *, heard: bool = False) -> tuple[str, str]:
@@ -110,13 +110,15 @@ def _cut(value: Quantity, end: str) -> Quantity:
     return Quantity(cut.get(end, nearest) * step, value.unit)
 
 
-def _no_finer(value: Quantity) -> Quantity:
-    """A conversion must not look finer than what was read: to a tenth of the reading's resolution."""
+def _rounded_once(value: Quantity) -> str:
+    """A conversion in three digits, yet no finer than a tenth of what the reading was read to. From the exact value
+    in one step: 24 psi are 165.474 kPa, and by way of 165.5 they became 166."""
     exact = Fraction(value.value)
-    if value.resolution is None:
-        return Quantity(exact, value.unit)
-    places = max(math.ceil(-math.log10(float(value.resolution) / 10)), 0)
-    return Quantity(Fraction(round(exact * 10**places), 10**places), value.unit)
+    size = abs(float(exact)) or 1.0
+    places = max(2 - math.floor(math.log10(size)), 0)
+    if value.resolution is not None:
+        places = min(places, max(math.ceil(-math.log10(float(value.resolution) / 10)), 0))
+    return amount(Quantity(Fraction(round(exact * 10**places), 10**places), value.unit), 12)
 
 
 def told(value: Quantity, digits: int | None = None) -> str:

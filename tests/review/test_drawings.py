@@ -179,10 +179,9 @@ def test_the_liner_shows_ellipse_patch_and_outline_to_scale() -> None:
     assert 2 * rx / scale == pytest.approx(5 / math.cos(math.radians(25)), abs=0.001)
     assert 2 * at(shapes(svg, "patch")[0], "r")[0] / scale == pytest.approx(40, abs=0.001)
     assert 2 * at(shapes(svg, "outline-ring")[0], "r")[0] / scale == pytest.approx(56, abs=0.001)
-    need = limits.size_unit(injury.channel)  # type: ignore[arg-type]
-    assert 2 * at(shapes(svg, "needed")[0], "r")[0] / scale == pytest.approx(
-        float(need.patch.value), abs=0.001
-    )
+    # As the limit has it: 5 mm read to 1 mm is up to 5.5, 25 degrees up to 25.5, and 12 mm all round.
+    need = math.ceil((5.5 / math.cos(math.radians(25.5)) + 24) * 10) / 10
+    assert 2 * at(shapes(svg, "needed")[0], "r")[0] / scale == pytest.approx(need, abs=0.001)
 
 
 def test_every_drawing_keeps_inside_its_frame() -> None:

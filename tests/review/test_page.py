@@ -6,13 +6,17 @@ import itertools
 import random
 import re
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from handsfree.quantity import Quantity
 from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
 from handsfree.review import customer_page, job_page, read_source
+from handsfree.review._values import both, customary
+from handsfree.review._values import parse as quantity
 
 from .conftest import SVG, UTC_CLOCK, XHTML, page, parse, words
 from .jobs import HOSTILE, KINDS
@@ -120,12 +124,15 @@ def test_every_reading_of_the_record_is_on_the_page(kind: str, job: Jobs) -> Non
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_verdict_shows_limit_and_source(kind: str, job: Jobs) -> None:
     shown = words(page(job(kind)))
-    for line in read_log(job(kind)).lines:
-        if line.kind == "verdict":
-            assert value_of(line.body, "source") in shown
-            for end in ("low", "high"):
-                number = value_of(line.body, end).split(" ")[0]
-                assert number in shown.replace("/32\u202fin", " 32nd")
+    plain = shown.replace("\u202f", " ")
+    found = [line for line in read_log(job(kind)).lines if line.kind == "verdict"]
+    in_force = {(value_of(line.body, "step"), value_of(line.body, "rule")): line for line in found}
+    for line in found:
+        assert value_of(line.body, "source") in shown
+    for line in in_force.values():
+        for end in ("low", "high"):
+            limit = quantity(value_of(line.body, end))
+            assert limit is None or customary(limit, end)[0].replace("\u202f", " ") in plain
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -141,6 +148,23 @@ def test_every_exception_and_every_reason_is_on_the_page(kind: str, job: Jobs) -
                 assert " ".join(text.split()) in whole
             for text in row.get("exceptions", []):
                 assert not text.startswith("concession") or text in first
+
+
+def test_drawing_and_table_name_one_limit(job: Jobs) -> None:
+    """The hole was judged again as it was drilled; 30.0513 mm, to the strict side."""
+    last = [line for line in read_log(job("whole")).lines if value_of(line.body, "rule") == "patch.size.min"][
+        -1
+    ]
+    shown = words(page(job("whole"))).replace("\u202f", " ")
+    assert value_of(last.body, "low") == "30.0513 mm"
+    assert "The smallest patch that does is 30.1 mm." in shown
+    assert "at least 30.1 mm (1.18 in)" in shown
+
+
+def test_a_conversion_is_rounded_once() -> None:
+    """24 psi are 165.474 kPa (6.894757 kPa a psi, NIST SP 811)."""
+    assert both(Quantity(Decimal(24), "psi", Decimal(1)))[1] == both(Quantity(Decimal(24), "psi"))[1]
+    assert both(Quantity(Decimal(24), "psi", Decimal(1)))[1].startswith("165")
 
 
 def test_the_chain_head_says_which_it_is(job: Jobs) -> None:
