@@ -128,11 +128,11 @@ def test_an_audit_finds_what_counted_and_was_not_sure(folder: Path, forged: str)
     [("hold", False), ("hold work", True), ("stand by", True), ("stop", False), ("stop work", True)],
 )
 def test_an_unsure_command_of_one_word_is_not_obeyed(folder: Path, words: str, obeyed: bool) -> None:
-    """One syllable is found in any talk; the second time it counts."""
+    """One syllable is found in any talk, also twice in a row."""
     once, again = (
         after(folder / "1", said(words, 0.7)),
         after(folder / "2", said(words, 0.7), said(words, 0.7)),
     )
     kinds = ("command", "stop", "hold")
     assert any(lines_of(once, kind) for kind in kinds) is obeyed
-    assert any(lines_of(again, kind) for kind in kinds)
+    assert any(lines_of(again, kind) for kind in kinds) is obeyed
