@@ -17,6 +17,7 @@ from handsfree.bench._technician import Habits
 from handsfree.procedure import Answer, Kind, Record
 from handsfree.procedure import _answers as answers
 from handsfree.procedure import _commands as commands
+from handsfree.procedure import _judging as judging
 from handsfree.procedure._model import Reading
 from handsfree.procedure._state import Pending
 from handsfree.procedure._turn import Turn
@@ -145,7 +146,7 @@ def test_a_read_back_that_says_something_else_is_found_out(monkeypatch: pytest.M
 
 
 def test_a_limit_that_no_longer_stops_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(answers, "_worst", lambda verdicts, binding: None)
+    monkeypatch.setattr(judging, "worst", lambda verdicts, binding: None)
     assert "limits passed" in figures(Work(NAME, Habits(outside=0.3)), 1).failed
 
 
