@@ -167,7 +167,7 @@ def _circumstances(header: Mapping[str, object]) -> Iterator[Finding]:
     if header.get("clock") == "simulated" and not header.get("practice"):
         yield Finding("clock", 1, "its clock was simulated, and yet it is not called practice")
     ours = f"handsfree {version('handsfree')}"
-    if header.get("tool") != ours:
+    if header.get("tool") not in (None, ours):  # None: nothing is left to tell
         yield Finding("tool", 1, f"written by {header.get('tool')}, checked by {ours}", "note")
 
 

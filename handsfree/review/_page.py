@@ -19,7 +19,7 @@ from ._look import look_at, sorted_out
 from ._readings import Reading, answers, readings_of
 from ._section import section
 from ._series import levels_of, pressures_of, waits_of
-from ._signed import signatures_of
+from ._signed import signatures_of, unsigned
 from ._source import Source
 from ._status import closing, status_of
 from ._timeline import timeline
@@ -61,7 +61,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
             status=status,
             signatures=signatures_of(source, clock),
             go_on=how_to_do_again(source.rows),
-            closed=closed is not None,
+            unsigned=unsigned(source, closed=closed is not None),
             facts=facts_of(source, clock),
             odd=odd,
             odd_groups=sorted_out(odd),

@@ -10,7 +10,7 @@ from handsfree.record import OLDER, Finding, items, value_of
 from ._clock import Clock
 from ._source import Source
 
-__all__ = ["Signature", "signature_state", "signatures_of"]
+__all__ = ["Signature", "signature_state", "signatures_of", "unsigned"]
 
 _DONE = {"accept": "Accepted", "concession": "Accepted by concession", "reject": "Rejected"}
 
@@ -57,6 +57,13 @@ def _worth(source: Source, about: Sequence[Finding]) -> tuple[str, str]:
         return "look", "The shop\u2019s public keys were not given: whose signature it is was not verified."
     proof = ["Verified against the shop\u2019s public keys.", *(f"But {one.message}." for one in about)]
     return "look" if any(one.severity == "warn" for one in about) else "yes", " ".join(proof)
+
+
+def unsigned(source: Source, *, closed: bool) -> str:
+    """What is said where the record holds no signature."""
+    if any(one.sort == OLDER for one in source.findings):
+        return "The signatures that the shop's list has for this job are not in this record."
+    return "Nobody has signed this job yet." if closed else "Not signed: the job is not finished."
 
 
 def signature_state(source: Source) -> str:

@@ -192,6 +192,8 @@ def test_a_signature_cut_off_is_known_from_the_shops_list(copied: Copied, shop: 
     text = top(page(folder, shop / "keys"))
     assert "it was signed on" in text
     assert "this record does not hold the line: an older copy, or its end was cut off" in text
+    assert "Nobody has signed this job yet" not in text
+    assert "The signatures that the shop's list has for this job are not in this record." in text
 
 
 def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: Path, tmp_path: Path) -> None:
