@@ -312,7 +312,7 @@ def test_an_accent_is_heard_better_in_sentences_that_were_not_read(
     text = estimate(frames_of(heard, QUIET, pronounce), QUIET)
     assert text is not None
     store_voice(store, NAME, text, biases={})
-    lines = sentences(voice, speakers, 24)
+    lines = sentences(voice, speakers, 40)
     speakers.close()
     noisy = [heard_in(line.pcm, 20.0, 100 + n) for n, line in enumerate(lines)]
     right = {}

@@ -60,7 +60,7 @@ from handsfree.hearing import (
     same_meaning,
 )
 
-ACCEPT: Final = 0.88
+ACCEPT: Final = 0.85
 ACCEPT_STRICT: Final = 0.92
 CONFIRM: Final = 0.4
 BOUNDS: Final = {"accept": ACCEPT, "accept_strict": ACCEPT_STRICT, "confirm": CONFIRM}
