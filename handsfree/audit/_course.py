@@ -27,9 +27,8 @@ class _Way:
     read_back: str = ""
     passes: int = 0
     target: str = ""
-    counted: tuple[str, int, str] | None = (
-        None  # where a correction broke off counting, the passes and how many
-    )
+    #: Where a correction broke off counting, the passes made, and how many there must be.
+    counted: tuple[str, int, str] | None = None
     wait_over: set[str] = field(default_factory=set)
 
 

@@ -8,6 +8,7 @@ from handsfree.hearing._acceptance import (
     Outcome,
     WordEvidence,
     calibration,
+    is_short,
     judge,
 )
 from handsfree.hearing._adaptation import (
@@ -57,6 +58,7 @@ __all__ = [
     "agreed",
     "calibration",
     "engine_pins",
+    "is_short",
     "judge",
     "make_engine",
     "packaged_sha256",

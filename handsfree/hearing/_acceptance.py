@@ -25,8 +25,12 @@ __all__ = [
     "Outcome",
     "WordEvidence",
     "calibration",
+    "is_short",
     "judge",
 ]
+
+
+_SHORT: Final = 4  # letters
 
 
 class Outcome(StrEnum):
@@ -169,6 +173,11 @@ class Judgement:
     outcome: Outcome
     probability: float
     reason: str = ""
+
+
+def is_short(text: str) -> bool:
+    """One syllable ("hold", "stop"): it is found in any talk."""
+    return len(text) <= _SHORT
 
 
 @cache

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing._acceptance import Calibration, Evidence, Outcome, judge
+from handsfree.hearing._acceptance import Calibration, Evidence, Outcome, is_short, judge
 from handsfree.hearing._adaptation import CONDITIONS, Adaptation, Condition
 from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 __all__ = ["PocketSphinxEngine"]
 
 _QUIET: Final = CONDITIONS[-1].name
-_SHORT: Final = 4  # letters: "hold", "stop"
 
 
 def _condition(snr_db: float | None) -> Condition:
@@ -180,9 +179,7 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(
-            evidence, judged_by, strict=len(text) <= _SHORT or (meaning is not None and meaning.figures)
-        )
+        found = judge(evidence, judged_by, strict=is_short(text) or (meaning is not None and meaning.figures))
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing import Hypothesis, same_meaning
+from handsfree.hearing import Hypothesis, is_short, same_meaning
 
 if TYPE_CHECKING:
     from handsfree.session._bay import Listening, Tire
@@ -14,7 +14,6 @@ __all__ = ["LEAST_PROBABILITY", "WITHIN_MS", "Twice"]
 
 #: How likely each of the two must be right; what is less likely is only ever asked about.
 LEAST_PROBABILITY: Final = 0.5
-_SHORT: Final = 4  # letters: "hold" is found in talk, also twice in a row
 WITHIN_MS: Final = 20_000  # the tool's "Say again?" and the answer to it; later it is another conversation
 
 
@@ -28,8 +27,9 @@ class Twice:
         """Whether an unsure one says what the one just before it said, to the same question of the same job."""
         before, self._before = self._before, None
         probable = dict(hypothesis.scores).get("probability", 0.0) >= LEAST_PROBABILITY
-        probable = probable and len(hypothesis.text) > _SHORT
-        if not (hypothesis.accepted and hypothesis.unsure and probable) or listening.armed is None:
+        unsure = hypothesis.accepted and hypothesis.unsure
+        # A short word is found in talk also twice in a row.
+        if not (unsure and probable) or is_short(hypothesis.text) or listening.armed is None:
             return False
         if before is not None:
             asked, then, text, at = before

@@ -29,6 +29,7 @@ import sys
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -47,7 +48,7 @@ from handsfree.audio import frames
 from handsfree.bench import _prompts
 from handsfree.bench._hearing import _surround
 from handsfree.bench._noise import NOISES, mix
-from handsfree.bench._script import recorded_lines
+from handsfree.bench._script import Recording, recorded_lines
 from handsfree.grammar import Armed, Library
 from handsfree.hearing import (
     FEATURES,
@@ -180,9 +181,9 @@ def listen(
 ) -> Iterator[Trial]:
     engine.reset()
     listener = Listener(engine)
-    known = next(line for line in recorded_lines() if line.say == "affirmative")
-    listener.arm(known.armed)
-    listener.hear(_surround(known.pcm, SETTLING_S))
+    technician = affirmative()
+    listener.arm(technician.armed)
+    listener.hear(_surround(technician.pcm, SETTLING_S))
     sound = _surround(item.pcm, SETTLING_S)
     if level is not None:
         sound = mix(sound, NOISES[noise](len(sound) // 2, 4000 + seed), level)
@@ -192,6 +193,12 @@ def listen(
         if text and item.armed.interpret(text) is not None and engine.last_evidence is not None:
             right = bool(item.say) and same_meaning(item.armed, text, item.say)
             yield Trial(item.voice, item.say, noise, level, text, right, engine.last_evidence)
+
+
+@cache
+def affirmative() -> Recording:
+    """By which a session learns how loud its technician is."""
+    return next(line for line in recorded_lines() if line.say == "affirmative")
 
 
 def one_by_one(listener: Listener, sound: bytes) -> Iterator[Listened]:
