@@ -56,7 +56,7 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
 
 
 def _next(procedure: Procedure, step: Step) -> set[str]:
-    return {procedure.after(step.id, outcome) for outcome in step.outcomes}
+    return set(procedure.ways(step.id))
 
 
 def _reached(

@@ -313,10 +313,22 @@ def _key(state: State, watch: Watch, remember: int, how: object, *known: object)
         state.wrong_codes,
         state.overrun,
         bool(state.reasons),
+        _found_at(state, remember),
         state.armed,
         state.outcome,
         watch.key,
     )
+
+
+def _found_at(state: State, remember: int) -> object:
+    """By the answers of which of the last steps something is found, was found, or both; anything else only whether."""
+    last = {visit.step for visit in state.path[-remember:]} | {state.step, state.return_to}
+    where = (
+        (held, f.step if f.step in last else "")
+        for held, found in ((True, state.findings), (False, state.withdrawn))
+        for f in found
+    )
+    return frozenset(where), state.path[-1].onward if state.path else ""
 
 
 class _Walk:
