@@ -485,7 +485,9 @@ def _commit_condition(turn: Turn, outcome: str, heard: str, said: str) -> None:
     if outcome == "found":
         turn.reason(condition.reason)
     found = turn.state.found or outcome == "found"
-    if turn.book.procedure.corrected:  # one that was corrected is not found; a job begun before goes on as it was
+    if (
+        turn.book.procedure.corrected
+    ):  # one that was corrected is not found; a job begun before goes on as it was
         found = any(f.step == step.id for f in turn.state.findings)
     last = index + 1 == len(step.conditions) or bool(turn.state.return_to)
     turn.chime("refused" if outcome == "found" else "accepted")
@@ -742,8 +744,9 @@ def _commit_out(turn: Turn, pending: Pending) -> None:
     verdicts, _ = judging.judged_by(step, turn.state.facts, turn.book.policy)
     worst = judging.worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
-    # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself.
-    if worst.severity is Severity.STOP:
+    # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself, nor
+    # is a cold bay: it is warmed, and measured again before the work goes on.
+    if worst.severity is Severity.STOP and not step.ambient:
         turn.reason(worst.reason)
     turn.say(turn.prompt("finding_accepted", name=step.name), "verdict")
     go(turn, "outside")

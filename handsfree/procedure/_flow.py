@@ -415,7 +415,9 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         turn.chime("refused")
         refused = turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))
         turn.say(_joined(lead, refused), "verdict", whole=True)
-        if only_corrected:  # as the tire is known now nothing is against it: a supervisor's to say, not to scrap
+        if (
+            only_corrected
+        ):  # as the tire is known now nothing is against it: a supervisor's to say, not to scrap
             enter(turn, turn.book.procedure.corrected, onward=step.id)
             return
     elif step.judges == "distances" and not turn.state.archived:

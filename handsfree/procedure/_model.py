@@ -34,6 +34,7 @@ __all__ = [
     "Reading",
     "Step",
     "Wait",
+    "finds",
     "read_procedure",
 ]
 
@@ -112,6 +113,9 @@ class Reading(_Step):
     adjust: bool = Field(default=False, description="a setting: outside means set it right and measure again")
     above: str = Field(default="", description="how a setting is put right when it is over its limit")
     reached: bool = Field(default=False, description="a height that was reached: it can't be measured again")
+    ambient: bool = Field(
+        default=False, description="of the bay, not of the tire: outside means wait, and measure again"
+    )
     never_below: bool = Field(default=False, description="a later reading of the same fact is never smaller")
     fits: tuple[str, ...] = Field(
         default=(),
@@ -136,6 +140,10 @@ class Reading(_Step):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
         if self.above and not self.adjust:
             raise ValueError("above says how a setting is put right; add adjust = true, or take it out")
+        if self.ambient and ("outside" not in self.on or self.adjust):
+            raise ValueError(
+                'ambient needs on = { outside = "..." }, where the bay is put right, and no adjust'
+            )
         if self.unit:
             self._needs_range()
         elif self.form != "designation" and (
@@ -308,9 +316,23 @@ class Procedure(_Frozen):
             for other in pointers:
                 if other not in {s.id for s in self.step}:
                     raise ValueError(f"step {step.id!r}: points at unknown step {other!r}")
-        if self.corrected and not self.supervised(self.corrected):
-            raise ValueError(f"corrected = {self.corrected!r}: name a hold point that is released by a supervisor")
+        self._released_somewhere()
         return self
+
+    def _released_somewhere(self) -> None:
+        """``corrected`` is a supervisor's; without a way of its own for a release only corrections lead to it."""
+        name = self.corrected
+        if not name:
+            return
+        if not self.supervised(name):
+            raise ValueError(f"corrected = {name!r}: name a hold point that is released by a supervisor")
+        if "released" in self.at(name).on:
+            return
+        for step in self.step:
+            if step.id != name and name in {self.after(step.id, outcome) for outcome in step.outcomes}:
+                raise ValueError(
+                    f"step {name!r}: {step.id!r} leads to it too; say where a release goes: released = ..."
+                )
 
     def at(self, step_id: str) -> Step:
         """The step of that id. Raises KeyError."""
@@ -335,7 +357,7 @@ class Procedure(_Frozen):
         step = self.at(step_id)
         ways = {self.after(step_id, outcome) for outcome in step.outcomes}
         released = any(end is not None and end.released for end in map(self.end, ways))
-        if self.corrected and (_finds(step) or released):
+        if self.corrected and (finds(step) or released):
             ways.add(self.corrected)
         return frozenset(ways)
 
@@ -366,7 +388,7 @@ class Procedure(_Frozen):
         return {one.id: other.id for one, other in pairwise(self.step)}
 
 
-def _finds(step: Step) -> bool:
+def finds(step: Step) -> bool:
     """Whether an answer there can give a reason against the repair."""
     match step:
         case Inspect() | HoldPoint(by="disposition"):

@@ -125,9 +125,13 @@ class State:
     last: Say | None = None
     says: int = 0
     records: int = 0
-    reasons: tuple[str, ...] = ()  # why the tire must not be repaired; only a supervisor's release erases them
+    reasons: tuple[
+        str, ...
+    ] = ()  # why the tire must not be repaired; only a supervisor's release erases them
     findings: tuple[Finding, ...] = ()  # what gave the reasons, as the answers are now
-    withdrawn: tuple[Finding, ...] = ()  # findings that a later answer has replaced; their reasons stand all the same
+    withdrawn: tuple[
+        Finding, ...
+    ] = ()  # findings that a later answer has replaced; their reasons stand all the same
     exceptions: tuple[str, ...] = ()  # what a supervisor should look at first
     armed: Pairs = ()
     job: Pairs = ()

@@ -321,7 +321,7 @@ def _key(state: State, watch: Watch, remember: int, how: object, *known: object)
 
 
 def _found_at(state: State, remember: int) -> object:
-    """By the answers of which of the last steps something is found, was found, or both; anything else only whether."""
+    """By the answers of which of the last steps something is found, was found, or both; anything else whether."""
     last = {visit.step for visit in state.path[-remember:]} | {state.step, state.return_to}
     where = (
         (held, f.step if f.step in last else "")
