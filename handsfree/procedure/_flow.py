@@ -184,12 +184,14 @@ def _undone_by_it(turn: Turn, visit: Visit) -> bool:
 
 
 def rewind(turn: Turn, length: int) -> None:
-    """Undo the way from visit ``length`` on. The waits of undone steps are undone with them."""
+    """Undo the way from visit ``length`` on. The waits of undone steps are undone with them, and their answers: a
+    reason that one of them gave stands, but nothing gives it any more."""
     undone = {visit.step for visit in turn.state.path[length:]}
     for timer in turn.state.timers:
         if timer.step in undone:
             drop_timer(turn, timer.step)
     turn.set(path=turn.state.path[:length])
+    turn.withdraw(undone - {visit.step for visit in turn.state.path})
 
 
 def _record_wait(turn: Turn, timer: Timer, outcome: str) -> int:

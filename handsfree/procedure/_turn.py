@@ -139,12 +139,16 @@ class Turn:
             withdrawn = tuple(f for f in self.state.withdrawn if f != found)
             self.set(findings=(*self.state.findings, found), withdrawn=withdrawn)
 
-    def withdraw(self) -> None:
-        """The present answer replaces the one before: what that found is found no longer. Its reasons stand."""
-        own = tuple(f for f in self.state.findings if (f.step, f.index) == self._answer)
-        if own:
-            rest = tuple(f for f in self.state.findings if f not in own)
-            self.set(findings=rest, withdrawn=(*self.state.withdrawn, *own))
+    def withdraw(self, steps: Set[str] | None = None) -> None:
+        """What the answer before this one found, or the answers of ``steps``, is found no longer. Reasons stand."""
+        gone = tuple(
+            f
+            for f in self.state.findings
+            if (f.step in steps if steps is not None else (f.step, f.index) == self._answer)
+        )
+        if gone:
+            rest = tuple(f for f in self.state.findings if f not in gone)
+            self.set(findings=rest, withdrawn=(*self.state.withdrawn, *gone))
 
     @property
     def _answer(self) -> tuple[str, int]:

@@ -90,6 +90,17 @@ def test_going_back_and_answering_anew_is_the_same(sized: Drive) -> None:
     assert sized.step == "act"
 
 
+def test_a_question_that_is_not_come_to_again() -> None:
+    steel = 'on = { fabric = "act" }\n'
+    drive = small(PLY + steel, SIZE + THROW, do(), DISPOSE)
+    drive.say("steel ply", "affirmative", *TOO_LARGE, "go back", "go back", "fabric ply", "affirmative")
+    assert drive.step == "act"
+    drive.say("completed")
+    assert drive.step == "boss"  # nothing that was answered is against the tire now, but its reason stands
+    drive.say(*RELEASE)
+    assert drive.step == "last"
+
+
 def test_what_else_was_found_keeps_the_work_where_it_was() -> None:
     drive = small(LOOK + 'on = { found = "throw" }\n', do())
     drive.say(FOUND, "affirmative", CLEAR, FOUND, "affirmative", "correction", CLEAR)
