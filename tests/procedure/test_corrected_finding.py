@@ -42,6 +42,13 @@ def small(*steps: str, tail: str = TAIL) -> Drive:
     return Drive(CORRECTED + "".join(steps) + tail)
 
 
+def small_text(*, disposed: bool) -> str:
+    """An answer that is a reason and changes no way, with or without a disposition after it."""
+    scrap = 'name = "Steel ply"'
+    ply = PLY.replace(scrap, f'{scrap}, scrap = "not for this repair"')
+    return CORRECTED + ply + do() + (DISPOSE if disposed else "") + TAIL
+
+
 @pytest.fixture
 def sized() -> Drive:
     drive = small(SIZE + THROW, do())
@@ -123,9 +130,7 @@ def test_corrected_within_the_inspection() -> None:
 
 
 def test_an_answer_that_changes_no_way_is_told_at_once_and_asked_about_at_the_disposition() -> None:
-    scrap = 'name = "Steel ply"'
-    ply = PLY.replace(scrap, f'{scrap}, scrap = "not for this repair"')
-    drive = small(ply, do(), DISPOSE)
+    drive = Drive(small_text(disposed=True))
     drive.say("steel ply", "affirmative", "correction", "fabric ply", "affirmative")
     assert drive.step == "act"
     assert "A finding stands against this tire: not for this repair." in drive.said()
@@ -138,8 +143,7 @@ def test_an_answer_that_changes_no_way_is_told_at_once_and_asked_about_at_the_di
 
 
 def test_an_end_that_would_release_asks_the_supervisor_first() -> None:
-    scrap = 'name = "Steel ply"'
-    drive = small(PLY.replace(scrap, f'{scrap}, scrap = "not for this repair"'), do())
+    drive = Drive(small_text(disposed=False))
     drive.say("steel ply", "affirmative", "correction", "fabric ply", "affirmative", "completed", "completed")
     assert (drive.step, drive.state.outcome) == ("boss", "")
     drive.say(*RELEASE)
