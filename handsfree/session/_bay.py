@@ -101,6 +101,15 @@ class Bay:
         names += ["another_tire"] if self._free_name() else []
         return ((BAY, " | ".join(f"<commands.{name}>" for name in names)),) if names else ()
 
+    def told(self) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
+        """For a screen: the tire that is listened to ("" where there can be no other), those that wait, and what may
+        be said of them."""
+        if self._another is None:
+            return "", (), ()
+        waiting = tuple(other.name for other in self.open if other is not self.active)
+        more = ("start another tire",) if self._free_name() else ()
+        return self.active.name, waiting, (*(f"tire {name}" for name in waiting), *more)
+
     def _free_name(self) -> str:
         taken = {tire.name for tire in self.open}
         return next((name for name in TIRE_NAMES if name not in taken), "")

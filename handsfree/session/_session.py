@@ -167,14 +167,16 @@ class Session:
         ``extra`` goes into the event's line beside what the machine is told.
         """
         tire = tire or self._bay.active
+        here = tire is self._bay.active
         effects = tire.machine.feed(event)
         lines: list[dict[str, object]] = [{**event_body(event), **extra, "kind": "event"}]
         lines += [entry(effect) for effect in effects if isinstance(effect, Record)]
         tire.log.append(lines)
+        self._view.turned(*self._bay.told())
         for effect in effects:
             if isinstance(effect, Record):
-                self._view.recorded(effect)
-        if tire is self._bay.active:  # what waits beside it is told aloud, not shown
+                self._view.recorded(effect) if here else self._view.recorded_beside(tire.name, effect)
+        if here:  # what waits beside it is told aloud; of it only its own lines are kept
             self._view.stands(tire.machine.book, tire.machine.state)
             self._hear_as(tire)
         self._barged = False

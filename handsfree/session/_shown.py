@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
@@ -10,7 +10,19 @@ from handsfree.record import clean
 from handsfree.session._ears import Heard
 from handsfree.session._view import _understood, body_of, told
 
-__all__ = ["SAYABLE", "Hearing", "Judged", "Running", "Shown", "heard", "noted", "recorded", "said", "stands"]
+__all__ = [
+    "SAYABLE",
+    "Hearing",
+    "Judged",
+    "Running",
+    "Shown",
+    "heard",
+    "noted",
+    "recorded",
+    "said",
+    "stands",
+    "turned",
+]
 
 #: How a command is said, where that is not its name.
 SAYABLE: Mapping[str, str] = {"limit": "what is the limit", "resume": "resume work", "hold": "stand by"}
@@ -57,6 +69,9 @@ class Running:
 @dataclass(frozen=True, slots=True)
 class Shown:
     title: str = ""
+    tire: str = ""  # its spoken name, "" where there can be no other
+    waiting: tuple[str, ...] = ()  # the other tires that are open
+    beside: tuple[str, ...] = ()  # what may be said of them
     practice: bool = False
     phase: str = ""
     step: str = ""
@@ -94,8 +109,22 @@ def _plain(text: str) -> str:
     return clean(" ".join(text.split())).plain
 
 
+def turned(shown: Shown, tire: str, waiting: Sequence[str], sayable: Sequence[str], own: Shown) -> Shown:
+    """Another tire is listened to, or others wait now. ``own``: what was shown of this tire before: its verdicts and
+    the lines of its record are never those of the tire beside it."""
+    return replace(
+        shown,
+        tire=tire,
+        waiting=tuple(waiting),
+        beside=tuple(sayable),
+        verdicts=own.verdicts,
+        trail=own.trail,
+    )
+
+
 def stands(shown: Shown, book: Book, state: State) -> Shown:
     """Where the dialogue stands now."""
+    commands = tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ()))
     ids = [step.id for step in book.procedure.step]
     at = ids.index(state.step) if state.step in ids else -1
     return replace(
@@ -109,7 +138,7 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         question=_plain(question(book, state)),
         answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
-        commands=tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ())),
+        commands=(*commands, *(shown.beside if commands else ())),
         verdicts=tuple(
             v
             if v.limit

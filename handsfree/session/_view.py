@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
 from handsfree.record import in_use, lasting
 from handsfree.session._ears import Heard, Level, Lines
 
-__all__ = ["NoView", "PlainView", "View"]
+__all__ = ["NoView", "PlainView", "View", "tire_words"]
 
 
 class View(Protocol):
@@ -25,6 +25,10 @@ class View(Protocol):
     def stands(self, book: Book, state: State) -> None:
         """Where the dialogue stands after an event, before its replies are spoken."""
 
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
+        """Which tire is listened to, by its spoken name ("" where there can be no other), which others wait, and
+        what may be said of them. Told before anything else of an event."""
+
     def listening(self) -> None:
         """All is said; an answer may be given now."""
 
@@ -34,6 +38,9 @@ class View(Protocol):
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
+    def recorded_beside(self, tire: str, effect: Record) -> None:
+        """A line in the record of a tire that waits."""
+
     def note(self, text: str) -> None: ...
 
 
@@ -41,11 +48,13 @@ class NoView:
     def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None: ...
     def end(self) -> None: ...
     def stands(self, book: Book, state: State) -> None: ...
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None: ...
     def listening(self) -> None: ...
     def keyboard(self) -> Lines | None: ...
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
+    def recorded_beside(self, tire: str, effect: Record) -> None: ...
     def note(self, text: str) -> None: ...
 
 
@@ -119,6 +128,14 @@ def told(effect: Record) -> tuple[str, str] | None:
     return None if shown is None else (shown[0], shown[1](body_of(effect)))
 
 
+def tire_words(tire: str, waiting: Sequence[str]) -> str:
+    """ "TIRE BRAVO, alfa waits"; "" where there can be no other."""
+    if not tire:
+        return ""
+    waits = f", {' and '.join(waiting)} {'waits' if len(waiting) == 1 else 'wait'}" if waiting else ""
+    return f"TIRE {tire.upper()}{waits}"
+
+
 def body_of(effect: Record) -> dict[str, str]:
     return {key: value if isinstance(value, str) else "; ".join(value) for key, value in effect.body}
 
@@ -138,6 +155,7 @@ class PlainView(NoView):
         self._width = width
         self._style = style or (lambda label, line: line)
         self._phase = ""
+        self._tire = ""
 
     def _line(self, label: str, text: str) -> None:
         line = f"{label:>11}  {text}"
@@ -154,6 +172,18 @@ class PlainView(NoView):
             level = f"  ({heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise)"
         self._line("heard", f'"{heard.hypothesis.text}"{level}')
         self._line("understood", _understood(event))
+
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
+        if tire != self._tire and (waiting or self._tire):
+            self._phase = ""
+            self._write("")
+            self._line("tire", tire_words(tire, waiting).removeprefix("TIRE "))
+        self._tire = tire
+
+    def recorded_beside(self, tire: str, effect: Record) -> None:
+        line = told(effect)
+        if line is not None:
+            self._line(line[0], f"tire {tire}: {line[1]}")
 
     def recorded(self, effect: Record) -> None:
         if effect.kind == "step" and (phase := body_of(effect)["phase"]) != self._phase:

@@ -18,20 +18,22 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from procedure.driving import START_MS, armed_for
+from procedure.driving import PLY, SIZE, START_MS, armed_for, whole
 from rich.console import Console
 
 from handsfree.audio import FRAME_MS, Endpointer
-from handsfree.grammar import Armed
-from handsfree.procedure import COMMANDS, Mode, NoMatch
+from handsfree.grammar import Armed, Library
+from handsfree.procedure import COMMANDS, Mode, NoMatch, Record
 from handsfree.record import read_log
 from handsfree.session import (
     UNFINISHED,
     AudioEars,
     Heard,
+    Job,
     Level,
     LiveView,
     Lost,
+    PlainView,
     SimulatedClock,
     choose_screen,
     demo_folder,
@@ -96,6 +98,9 @@ def drawn(
 def text(*args, **more) -> str:
     """All of it as one run of words, so that a wrapped sentence is found too."""
     return " ".join(" ".join(drawn(*args, **more)).split())
+
+
+text_of = text  # where a procedure's text has that name
 
 
 @pytest.mark.parametrize(("width", "height"), [(200, 60), (80, 24)])
@@ -424,6 +429,70 @@ def test_on_hold_the_way_out_is_what_may_be_said(repair: list[tuple[Shown, Armed
     held = next(what for what, _ in repair if what.mode is Mode.HELD)
     assert held.answers == ("resume work",)
     assert "ON HOLD" in text(held, 80, 24)
+
+
+def test_each_tire_has_its_own_verdict_and_record_and_the_head_names_it(tmp_path: Path) -> None:
+    clock, view = SimulatedClock(START_MS), Kept(print)
+    text = whole(PLY, SIZE)
+    jobs = {name: tmp_path / name for name in ("alfa", "bravo")}
+    lines = [
+        "fabric ply", "affirmative", "nine", "affirmative", "start another tire", "fabric ply", "affirmative",
+        "tire alfa", "tire bravo", "three", "affirmative", "tire alfa",
+    ]  # fmt: skip
+
+    def another(name: str) -> Job:
+        return new_job(jobs[name], text, clock, also={"tire": name})
+
+    job = new_job(jobs["alfa"], text, clock)
+    ears = typed(lines, clock)
+    running = session(job, clock, ears, view=view, another=another, library=Library.load())
+    running.run(job.first)
+    running.close()
+    pictures = [(what.tire, what.worst.measured if what.worst else "", what.waiting) for what in view.kept]
+    alfa, bravo = "Injury size: 9 mm", "Injury size: 3 mm"
+    assert pictures == [
+        ("alfa", "", ()), ("alfa", "", ()), ("alfa", "", ()), ("alfa", "", ()), ("alfa", alfa, ()),
+        ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)),
+        ("alfa", alfa, ("bravo",)), ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)),
+        ("bravo", bravo, ("alfa",)), ("alfa", alfa, ("bravo",)),
+    ]  # fmt: skip
+    last, before = view.kept[-1], view.kept[-2]
+    for size in ((200, 60), (80, 24)):
+        assert "TIRE ALFA, bravo waits" in text_of(last, *size)
+        assert "OUTSIDE" in text_of(last, *size)
+        assert "OUTSIDE" not in text_of(before, *size)
+    assert ("recorded", "injury.size = 9 mm") in last.trail
+    assert ("recorded", "injury.size = 9 mm") not in before.trail
+    assert before.commands[-2:] == ("tire alfa", "start another tire")
+
+
+def test_what_is_recorded_of_a_tire_that_waits_is_not_in_the_picture() -> None:
+    view = LiveView(print)
+    view.turned("alfa", (), ())
+    view.turned("bravo", ("alfa",), ())
+    wait = Record("wait", (("step", "drying"), ("waited_s", "240"), ("outcome", "over")))
+    view.recorded_beside("alfa", wait)
+    assert view._shown.trail == ()
+    view.turned("alfa", ("bravo",), ())
+    assert [label for label, _ in view._shown.trail] == ["wait"]
+    view.turned("bravo", (), ())  # alfa has ended, and the next tire has its name
+    view.turned("alfa", ("bravo",), ())
+    assert view._shown.trail == ()
+
+
+def test_plain_lines_name_the_tire_that_is_turned_to() -> None:
+    told: list[str] = []
+    view = PlainView(told.append)
+    view.turned("alfa", (), ("start another tire",))
+    assert told == []
+    view.turned("bravo", ("alfa",), ())
+    view.turned("bravo", ("alfa",), ())
+    wait = Record("wait", (("step", "drying"), ("waited_s", "240"), ("outcome", "over")))
+    view.recorded_beside("alfa", wait)
+    assert [line.split() for line in told if line] == [
+        ["tire", "BRAVO,", "alfa", "waits"],
+        ["wait", "tire", "alfa:", "over", "after", "4", "min", "00", "s"],
+    ]
 
 
 def test_nothing_heard_can_steer_the_terminal() -> None:
