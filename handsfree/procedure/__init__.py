@@ -6,6 +6,7 @@ from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
+    TYPED,
     Answer,
     Arm,
     CancelTimer,
@@ -47,6 +48,7 @@ __all__ = [
     "EVENTS",
     "NOT_BEGUN",
     "TABLE",
+    "TYPED",
     "UNSURE",
     "Answer",
     "Arm",

@@ -251,6 +251,7 @@ class Machine:
     def feed(self, event: Event) -> list[Effect]:
         """The effects of one event, in the order they must be done. Never raises for an unfitting event."""
         turn = Turn(self.book, self.state, event.at)
+        turn.typed = getattr(event, "typed", False)
         try:
             if event.at < self.state.at:
                 raise Refusal("its time lies before the last event's")

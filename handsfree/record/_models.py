@@ -155,6 +155,9 @@ class NoInputEvent(_Event):
     """Silence where an answer was due."""
 
     type: Literal["no_input"]
+    engine: Annotated[
+        Literal["typed"] | None, Field(description="where it was the keyboard that was silent")
+    ] = None
 
 
 class SpokenEvent(_Event):

@@ -7,7 +7,7 @@ from typing import Final
 from handsfree.audio import snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis
-from handsfree.procedure import UNSURE, Answer, Command, NoMatch
+from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
@@ -28,23 +28,24 @@ def meaning_of(heard: Heard, armed: Armed) -> Interpretation | None:
 def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | Command | NoMatch:
     """What the machine is told. ``armed`` is what was listened for."""
     hypothesis, meaning = heard.hypothesis, meaning_of(heard, armed)
+    typed = hypothesis.engine == TYPED
     if _stops(hypothesis, armed):
         return Command(now, "stop_work", hypothesis.text)
     level = _too_low(heard)
     if level:
         return NoMatch(now, hypothesis.text, TOO_NOISY, level)
     if not hypothesis.text:
-        return NoMatch(now, "", hypothesis.reason or "nothing understood")
+        return NoMatch(now, "", hypothesis.reason or "nothing understood", typed=typed)
     if not hypothesis.accepted:
-        return NoMatch(now, hypothesis.text, hypothesis.reason or "not accepted")
+        return NoMatch(now, hypothesis.text, hypothesis.reason or "not accepted", typed=typed)
     if meaning is None and CODE in armed.labels:  # typed: a word that is not among the decoys is wrong too
-        return Answer(now, WITHHELD_WORDS, CODE, ((CODE, "wrong"),))
+        return Answer(now, WITHHELD_WORDS, CODE, ((CODE, "wrong"),), typed=typed)
     if meaning is None:
-        return NoMatch(now, hypothesis.text, "not an answer to what was asked")
+        return NoMatch(now, hypothesis.text, "not an answer to what was asked", typed=typed)
     if meaning.label == "command":
         return _command(now, meaning, unsure=hypothesis.unsure)
     slots = people.named(meaning.slots)
-    return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure)
+    return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure, typed)
 
 
 def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | NoMatch:

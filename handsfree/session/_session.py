@@ -313,7 +313,7 @@ class Session:
                 self.feed(TimerDue(now, tire.name if self._bay.several else ""), tire)
             case _:
                 level = room_level(self._speech_dbfs, self._ears.noise_dbfs)
-                self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now))
+                self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now, self._ears.typed))
 
     def _lost(self, device: str, reason: str) -> None:
         self._view.note(reason)

@@ -39,7 +39,7 @@ from handsfree._checking import pronounce
 from handsfree.audio import Utterance, room_noise
 from handsfree.grammar import Library
 from handsfree.hearing import DROWNED
-from handsfree.procedure import Mode
+from handsfree.procedure import Machine, Mode, NoMatch, Prompts, Say, Start
 from handsfree.record import check_chain, read_log, show_text, summary_text
 from handsfree.session import (
     UNFINISHED,
@@ -52,6 +52,7 @@ from handsfree.session import (
     SimulatedClock,
     Tire,
     TypedEars,
+    prompts_text,
     replay,
 )
 from handsfree.shop import parse_shop
@@ -293,11 +294,63 @@ def test_three_wrong_code_words_hold_the_job(folder: Path, says: Says) -> None:
     lines = [*ask, *wrong, "! resume work", *ask, CODE, "completed"]
     assert run(folder, RELEASE, says(*lines), shop=True) == "returned"
     assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong"] * 3 + ["right"]
-    assert "Wrong code word three times. On hold." in said(folder)
+    held = "Wrong code word three times. On hold. Say: resume work. Then the badge once more."
+    assert held in said(folder)
     assert len(lines_of(folder, "hold_point")) == 1
     (closing,) = lines_of(folder, "close")
     assert "boss: 3 wrong code words for badge 409, put on hold" in closing["exceptions"]  # type: ignore[operator]
     assert "wrong code word for badge 409" in show_text(folder)
+
+
+def test_four_times_the_wrong_badge_says_whose_is_needed(folder: Path, says: Says) -> None:
+    own = ["supervisor release four zero nine"] * 4  # whoever works must not release
+    lines = ["change technician", "four zero nine", "affirmative", *own]
+    assert run(folder, RELEASE, says(*lines), shop=True) == UNFINISHED
+    needed = "A supervisor's badge is needed, not of whoever does the work. On hold. Say: resume work."
+    assert said(folder)[-1] == needed
+
+
+def test_four_times_a_badge_of_nobody_says_that_the_shop_must_know_it(folder: Path) -> None:
+    lines = ["change technician", *["five five"] * 4]
+    assert run(folder, RELEASE, by_keyboard(*lines), shop=True) == UNFINISHED
+    assert said(folder)[-1] == "A badge of the shop file is needed. On hold. Say: resume work."
+
+
+NO_KEYBOARD_OFFERED = "I can't make that out. On hold. Type: resume work."
+
+
+def test_who_types_is_not_sent_to_the_keyboard(folder: Path) -> None:
+    run(folder, whole(do()), by_keyboard(*["rhubarb"] * 4))
+    assert said(folder)[-1] == NO_KEYBOARD_OFFERED
+    assert {e["engine"] for e in lines_of(folder, "event") if e["type"] == "no_match"} == {"typed"}
+
+
+def test_who_sits_before_the_keyboard_in_silence_is_not_sent_there(folder: Path) -> None:
+    """Also after the microphone's speech: what counts is who is listened to now."""
+    quiet = Scripted(*[Quiet()] * 4)
+    run(folder, whole(PLY), lambda clock: quiet)
+    assert said(folder)[-1] == NO_KEYBOARD_OFFERED
+
+
+def test_who_speaks_is_told_of_the_keyboard(folder: Path) -> None:
+    mumbled = heard("rhubarb")
+    run(folder, whole(PLY), lambda clock: Scripted(*[mumbled] * 4))
+    assert said(folder)[-1] == "I can't make that out. On hold. Say: resume work, or use the keyboard."
+
+
+def test_a_job_begun_before_there_were_these_words_replays_in_its_own(folder: Path) -> None:
+    """Its prompts are pinned: what was said at its fourth miss is said so again."""
+    clock = SimulatedClock(START_MS)
+    old = "".join(
+        line for line in prompts_text().splitlines(keepends=True) if not line.startswith("held_typed")
+    )
+    book = book_of(whole(PLY))
+    before = Machine(replace(book, prompts=Prompts(old)))
+    effects = before.feed(Start(clock.now()))
+    for _ in range(4):
+        effects = before.feed(NoMatch(clock.now(), "rhubarb", "not an answer to what was asked", typed=True))
+    (told,) = [effect.text for effect in effects if isinstance(effect, Say)]
+    assert told == "I can't make that out. On hold. Say: resume work, or use the keyboard."
 
 
 def test_any_word_typed_for_a_code_word_is_wrong_and_kept_out(folder: Path) -> None:
