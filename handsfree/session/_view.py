@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
-from handsfree.record import in_use, lasting
+from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
 
 __all__ = ["NoView", "PlainView", "View", "tire_words"]
@@ -118,7 +118,7 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
     "hold": ("hold", lambda b: f"at {b['step']}"),
     "stop": ("stop", lambda b: f"at {b['step']}"),
     "back": ("back", lambda b: f"to {b['to']}"),
-    "disposed": ("recorded", lambda b: f"{b['step']}: {b['outcome']}"),
+    "disposed": ("recorded", left_at),
 }
 
 
