@@ -324,7 +324,7 @@ class Session:
         assert listening.armed is not None
         now = self._clock.now()
         meaning = meaning_of(heard, listening.armed)
-        secret = self._people.withholds(listening.grammar, heard.hypothesis.text)
+        secret = self._people.withholds(listening.grammar, heard.hypothesis.text, meant=meaning is not None)
         twice = not secret and self._twice(heard.hypothesis, self._bay.active, listening, now)
         counted = replace(heard, hypothesis=replace(heard.hypothesis, unsure=False)) if twice else heard
         event = event_of(counted, listening.armed, self._people, now)

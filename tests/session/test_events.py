@@ -25,6 +25,7 @@ typed: lines through the keyboard's ears; sound: synthetic speech through endpoi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -363,6 +364,34 @@ def test_any_word_typed_for_a_code_word_is_wrong_and_kept_out(folder: Path) -> N
 def test_a_code_word_said_unasked_is_kept_out_too(folder: Path) -> None:
     run(folder, RELEASE, by_keyboard(f"supervisor release 409 {CODE}"), shop=True)
     assert "granite" not in everything_kept(folder)
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        "granit windw",
+        "granitewindow",
+        "granite",
+        "the widnow",
+        "supervisor release 409 grantie window",
+        "gran ite",
+    ],
+)
+def test_what_is_nearly_a_code_word_is_kept_out_at_any_question(folder: Path, slip: str) -> None:
+    run(folder, whole(PLY, BADGE), by_keyboard(slip, "fabric ply"), shop=True)
+    (event,) = [e for e in lines_of(folder, "event") if e["type"] == "no_match"]
+    assert (event["text"], event["hypothesis"]) == ("(code word)", "(code word)")
+    kept = (folder / "record.jsonl").read_text() + show_text(folder, width=200)
+    assert slip not in kept
+    assert not re.search("gran|w[a-z]*nd", kept)
+
+
+@pytest.mark.parametrize(
+    "words", ["rhubarb", "what is the time", "plastic ply", "pass me the pliers", "grind it"]
+)
+def test_other_words_are_kept_as_they_were_said(folder: Path, words: str) -> None:
+    run(folder, whole(PLY, BADGE), by_keyboard(words), shop=True)
+    assert [e["text"] for e in lines_of(folder, "event") if e["type"] == "no_match"] == [words]
 
 
 def test_stop_work_and_hold_are_heard_while_a_code_word_is_asked(folder: Path, says: Says) -> None:
