@@ -35,7 +35,7 @@ from handsfree.procedure._events import (
     parse_exact,
 )
 from handsfree.procedure._judging import judged_by
-from handsfree.procedure._machine import NOT_BEGUN, TABLE, Machine
+from handsfree.procedure._machine import HERE, NOT_BEGUN, NOT_HELD, TABLE, Machine
 from handsfree.procedure._model import Choice, Kind, Procedure, ProcedureError, Reading, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
@@ -46,7 +46,9 @@ from handsfree.procedure._words import written
 __all__ = [
     "COMMANDS",
     "EVENTS",
+    "HERE",
     "NOT_BEGUN",
+    "NOT_HELD",
     "TABLE",
     "TYPED",
     "UNSURE",

@@ -88,13 +88,15 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class NoMatch:
-    """``level``: the utterance's signal-to-noise ratio in whole dB where that is the reason, else ""."""
+    """``level``: the utterance's signal-to-noise ratio in whole dB where that is the reason, else "". ``tire``: the
+    name of the tire that was called and is worked on already, else ""."""
 
     at: int
     text: str = ""
     reason: str = ""
     level: str = ""
     typed: bool = False
+    tire: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,6 +296,8 @@ def event_body(event: Event) -> dict[str, object]:
             body |= {"text": event.text, "reason": event.reason}
             if event.level:
                 body["level_db"] = event.level
+            if event.tire:
+                body["tire"] = event.tire
         case Spoken():
             body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
         case DeviceLost() | DeviceBack():
@@ -335,7 +339,8 @@ def _event(body: Mapping[str, object]) -> Event:
             return Command(at, str(body["name"]), str(body.get("text", "")))
         case "no_match":
             level = str(body.get("level_db", ""))
-            return NoMatch(at, str(body.get("text", "")), str(body.get("reason", "")), level, typed)
+            text, reason = str(body.get("text", "")), str(body.get("reason", ""))
+            return NoMatch(at, text, reason, level, typed, str(body.get("tire", "")))
         case "no_input":
             return NoInput(at, typed)
         case "spoken":

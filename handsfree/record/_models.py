@@ -149,6 +149,7 @@ class NoMatchEvent(_Heard):
     text: str
     reason: str
     level_db: Whole | None = None
+    tire: Annotated[str | None, Field(description="the tire that was called and is worked on already")] = None
 
 
 class NoInputEvent(_Event):

@@ -11,9 +11,10 @@ from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
-__all__ = ["HARMLESS", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
+__all__ = ["HARMLESS", "NO_ANSWER", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
+NO_ANSWER: Final = "not an answer to what was asked"
 #: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely, unless of one word. In 1.7
 #: hours of talk "hold" was heard unsurely 8 times, "hold work" once and "stand by" never.
 HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
@@ -41,7 +42,7 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
     if meaning is None and CODE in armed.labels:  # typed: a word that is not among the decoys is wrong too
         return Answer(now, WITHHELD_WORDS, CODE, ((CODE, "wrong"),), typed=typed)
     if meaning is None:
-        return NoMatch(now, hypothesis.text, "not an answer to what was asked", typed=typed)
+        return NoMatch(now, hypothesis.text, NO_ANSWER, typed=typed)
     if meaning.label == "command":
         return _command(now, meaning, unsure=hypothesis.unsure)
     slots = people.named(meaning.slots)

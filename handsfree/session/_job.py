@@ -60,11 +60,11 @@ __all__ = [
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
 #: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
 PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
-_HOLDS = {"held_typed", "held_release", "held_badge"}
+_LATE = {"held_typed", "held_release", "held_badge", "not_held", "here"}
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
 _NOT_YET: Mapping[object, Set[str]] = {
-    "1": {"check_words", "limit_loosened", "limit_of", *_HOLDS},
-    "2": {"limit_of", *_HOLDS},
+    "1": {"check_words", "limit_loosened", "limit_of", *_LATE},
+    "2": {"limit_of", *_LATE},
 }
 
 

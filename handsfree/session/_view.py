@@ -6,7 +6,19 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
-from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
+from handsfree.procedure import (
+    HERE,
+    NOT_HELD,
+    Answer,
+    Book,
+    Command,
+    Event,
+    NoInput,
+    NoMatch,
+    Record,
+    SetAside,
+    State,
+)
 from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
 
@@ -71,6 +83,8 @@ def _understood(event: Event) -> str:
             return text
         case NoMatch(reason=reason, level=level) if level:
             return f"no match: {reason}, {level} dB over the noise"
+        case NoMatch(reason=reason) if reason in (NOT_HELD, HERE):
+            return reason
         case NoMatch(reason=reason):
             return f"no match: {reason}"
         case NoInput():

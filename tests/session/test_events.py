@@ -56,6 +56,7 @@ from handsfree.session import (
     prompts_text,
     replay,
 )
+from handsfree.session._bay import Bay as SessionBay
 from handsfree.shop import parse_shop
 
 from .bay import Scripted, Timed, heard, lines_of, new_job, readings, reopen, session, typed
@@ -832,6 +833,50 @@ def test_a_folder_that_cant_be_made_leaves_the_work_where_it_was(tmp_path: Path)
     floor.folders["bravo"].write_text("in the way")
     assert floor.run(typed(["start another tire", "completed", "completed"], floor.clock)) == ["returned"]
     assert "No job can be begun for another tire. See the screen." in said(floor.folders["alfa"])
+
+
+def test_the_tire_one_is_on_is_told_and_no_miss(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path, whole(do()))
+    lines = [
+        "tire alfa",
+        "start another tire",
+        "switch to tire bravo",
+        "hold work",
+        "tire bravo",
+        "stop work",
+    ]
+    assert floor.run(typed(lines, floor.clock)) == [UNFINISHED, "stopped"]
+    alfa, bravo = floor.folders["alfa"], floor.folders["bravo"]
+    assert "You are on tire alfa." in said(alfa)
+    assert "You are on tire bravo." in said(bravo)
+    assert "You are on tire bravo. On hold. Say: resume work." in said(bravo)
+    assert lines_of(alfa, "missed") == lines_of(bravo, "missed") == []
+
+
+def test_its_own_name_is_listened_for_beside_the_others(tmp_path: Path) -> None:
+    """Else a recognizer hears another tire's name in it, and turns there."""
+    first = Tire(Machine(book_of(whole(do()))), None)  # type: ignore[arg-type]
+    bay = SessionBay(first, lambda name: None)  # type: ignore[arg-type, return-value]
+    assert bay.grammar(first) == (("bay", "<commands.another_tire>"),)
+    bay.add(Tire(Machine(book_of(whole(do()))), None, "bravo"))  # type: ignore[arg-type]
+    assert "<commands.tire_alfa>" in bay.grammar(first)[0][1]
+
+
+def test_resume_work_while_nothing_is_on_hold_is_told_and_no_miss(folder: Path) -> None:
+    shown: list[str] = []
+    lines = ["resume work", "resume", "fabric ply", "resume the job", "affirmative", "completed", "completed"]
+    view = PlainView(shown.append)
+    assert run(folder, whole(PLY), by_keyboard(*lines), view=view) == "returned"
+    assert said(folder).count("Work is not on hold.") == 3
+    assert lines_of(folder, "missed") == []
+    assert "not understood: 0" in summary_text(folder)
+    assert sum("work is not on hold" in line and "no match" not in line for line in shown) == 3
+
+
+def test_resume_work_is_no_wrong_code_word(folder: Path) -> None:
+    lines = ["supervisor release 409", "affirmative", "resume work", CODE, "completed"]
+    assert run(folder, RELEASE, by_keyboard(*lines), shop=True) == "returned"
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["right"]
 
 
 def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None:
