@@ -27,7 +27,7 @@ from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Listener
-from handsfree.session import HARMLESS, Listening, Twice
+from handsfree.session import Listening, Twice, obeyed_unsurely
 
 __all__ = ["main"]
 
@@ -143,8 +143,7 @@ class _Room:
             if (
                 said.unsure
                 and meaning.label == "command"
-                and meaning.slot("command") in HARMLESS
-                and " " in said.text
+                and obeyed_unsurely(meaning.slot("command") or "", said.text)
             ):
                 kinds = ["obeyed"]
             if twice and meaning.figures:

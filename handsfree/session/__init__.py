@@ -3,7 +3,7 @@
 from handsfree.session._bay import TIRE_NAMES, Listening, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
-from handsfree.session._heard import HARMLESS
+from handsfree.session._heard import HARMLESS, obeyed_unsurely
 from handsfree.session._job import (
     PINNED,
     Job,
@@ -68,6 +68,7 @@ __all__ = [
     "job_book",
     "job_folder",
     "limits_hash",
+    "obeyed_unsurely",
     "open_job",
     "packaged_procedure",
     "packaged_procedures",

@@ -6,16 +6,25 @@ from typing import Final
 
 from handsfree.audio import snr_db
 from handsfree.grammar import Armed, Interpretation
-from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis
+from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis, is_short
 from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
-__all__ = ["HARMLESS", "NO_ANSWER", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
+__all__ = [
+    "HARMLESS",
+    "NO_ANSWER",
+    "TOO_NOISY",
+    "event_of",
+    "evidence",
+    "meaning_of",
+    "obeyed_unsurely",
+    "room_level",
+]
 
 TOO_NOISY: Final = "too noisy"
 NO_ANSWER: Final = "not an answer to what was asked"
-#: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely, unless of one word. In 1.7
+#: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely, unless short. In 1.7
 #: hours of talk "hold" was heard unsurely 8 times, "hold work" once and "stand by" never.
 HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
 
@@ -49,9 +58,14 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
     return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure, typed)
 
 
+def obeyed_unsurely(name: str, text: str) -> bool:
+    """Whether this command, said in these words, counts although it was not heard surely."""
+    return name in HARMLESS and not is_short(text)
+
+
 def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | NoMatch:
     name = meaning.slot("command") or ""
-    if unsure and not (name in HARMLESS and " " in meaning.text):
+    if unsure and not obeyed_unsurely(name, meaning.text):
         return NoMatch(now, meaning.text, UNSURE)
     return Command(now, name, meaning.text)
 
@@ -61,7 +75,7 @@ def _stops(hypothesis: Hypothesis, armed: Armed) -> bool:
     recognizers, since stopping for nothing hurts nobody. A bare "stop" must be heard surely: one syllable is found in
     any noise."""
     doubtful = hypothesis.unsure or hypothesis.reason in (DROWNED, GAP, UNLIKE)
-    if not (hypothesis.accepted or doubtful) or (doubtful and " " not in hypothesis.text):
+    if not (hypothesis.accepted or doubtful) or (doubtful and is_short(hypothesis.text)):
         return False
     meaning = armed.interpret(hypothesis.text)
     return meaning is not None and meaning.label == "command" and meaning.slot("command") == "stop_work"

@@ -116,8 +116,8 @@ def book_of(
 ) -> Book:
     """What a machine works from, of the texts of the pinned files by name. ``schema``: the record's line format.
 
-    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were. ``called``: the
-    procedure file's name, for a complaint about it.
+    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were. ``called``:
+    the procedure file's name, for a complaint about it.
     Raises ProcedureError, PromptError, LimitsError.
     """
     spoken = Prompts(texts[_PROMPTS], _PROMPTS)
@@ -168,8 +168,8 @@ def create_job(
     """A new job in ``folder``.
 
     ``policy`` is a shop policy file's text, "" for the default. ``called`` is the procedure file's own name, for a
-    complaint about it. ``about`` (technician and the like) goes to the machine, ``pins`` (engine, grammar hash, voice)
-    to the first line. Raises RecordError, ProcedureError, PromptError, LimitsError.
+    complaint about it. ``about`` (technician and the like) goes to the machine, ``pins`` (engine, grammar hash,
+    voice) to the first line. Raises RecordError, ProcedureError, PromptError, LimitsError.
     """
     texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
     book = book_of(texts, called=called)
