@@ -79,6 +79,7 @@ class Shown:
     mode: Mode = Mode.IDLE
     speaking: bool = False
     question: str = ""
+    held: str = ""  # that work is on hold, and how it goes on; "" while it is not
     answers: tuple[str, ...] = ()
     or_value: bool = False  # instead of these answers the value may be said once more
     commands: tuple[str, ...] = ()
@@ -91,6 +92,11 @@ class Shown:
     reasons: tuple[str, ...] = ()  # why the tire must not be repaired
     notes: tuple[str, ...] = ()
     typing: str | None = None  # the unfinished typed line; None: nobody types
+
+    @property
+    def headline(self) -> str:
+        """What stands largest: the question, or that it is not answered now."""
+        return self.held or self.question
 
     @property
     def worst(self) -> Judged | None:
@@ -136,6 +142,7 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         place=(at + 1, len(ids)),
         mode=state.mode,
         question=_plain(question(book, state)),
+        held=_plain(book.prompts.say("held")) if state.mode is Mode.HELD else "",
         answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
         commands=(*commands, *(shown.beside if commands else ())),

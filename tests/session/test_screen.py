@@ -495,6 +495,42 @@ def test_plain_lines_name_the_tire_that_is_turned_to() -> None:
     ]
 
 
+@pytest.mark.parametrize(("width", "height"), SIZES[:7])
+def test_on_hold_that_is_what_stands_largest(width: int, height: int) -> None:
+    """The question is none while work is on hold: it stands small, and so does a verdict."""
+    held = replace(
+        FULL,
+        mode=Mode.HELD,
+        held="On hold. Say: resume work.",
+        answers=("resume work",),
+        timers=(),
+        notes=(),
+        reasons=(),
+        exceptions=(),
+        said="On hold. Say: resume work.",
+    )
+    rows = drawn(held, width, height)
+    seen = "\n".join(rows)
+    assert "On hold. Say: resume work." in text(held, width, height)
+    assert "Drilled size?" in seen
+    for words in ("Drilled size?", "XX OUTSIDE"):
+        assert not all(row in seen for row in big(words, 200)), words
+    if height >= 24 and width >= 80:
+        assert all(row in seen for row in big("ON HOLD", width))
+    if (width, height) == (80, 24):
+        assert rows[2].strip("┃ ") == ""
+        assert rows[3].strip("┃ ") == "On hold. Say: resume work."
+
+
+def test_a_job_on_hold_is_shown_so_and_its_question_again_afterwards(
+    repair: list[tuple[Shown, Armed]],
+) -> None:
+    at = next(n for n, (what, _) in enumerate(repair) if what.mode is Mode.HELD)
+    held, after = repair[at][0], repair[at + 1][0]
+    assert held.headline == "On hold. Say: resume work."
+    assert after.headline == after.question == held.question
+
+
 def test_nothing_heard_can_steer_the_terminal() -> None:
     what = shown.heard(Shown(), heard("\x1b[2J\x07wipe\nit"), NoMatch(0, "\x1b[2J", "\x9b1m"))
     what = shown.noted(shown.said(what, "\x1b]0;title\x07"), "\x1b[31mgone")
