@@ -318,6 +318,14 @@ def test_four_times_a_badge_of_nobody_says_that_the_shop_must_know_it(folder: Pa
     assert said(folder)[-1] == "A badge of the shop file is needed. On hold. Say: resume work."
 
 
+def test_the_record_holds_what_a_short_typed_answer_stands_for(folder: Path) -> None:
+    lines = ["fabric ply", "n", "fabric ply", "y", "completed", "completed"]
+    assert run(folder, whole(PLY), by_keyboard(*lines)) == "returned"
+    events = [e for e in lines_of(folder, "event") if e["type"] == "answer"]
+    assert [e["text"] for e in events][1:4] == ["negative", "fabric ply", "affirmative"]
+    assert all(e["text"] == e["hypothesis"] for e in events)
+
+
 NO_KEYBOARD_OFFERED = "I can't make that out. On hold. Type: resume work."
 
 
