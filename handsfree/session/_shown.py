@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
-from handsfree.record import clean
+from handsfree.record import clean, in_use
 from handsfree.session._ears import Heard
-from handsfree.session._view import _understood, body_of, told
+from handsfree.session._view import _understood, body_of, in_sentences, told
 
 __all__ = [
     "SAYABLE",
@@ -141,7 +141,7 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         step=state.step,
         place=(at + 1, len(ids)),
         mode=state.mode,
-        question=_plain(question(book, state)),
+        question=_plain(in_use(in_sentences(question(book, state)))),
         held=_plain(book.prompts.say("held")) if state.mode is Mode.HELD else "",
         answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
@@ -149,21 +149,21 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         verdicts=tuple(
             v
             if v.limit
-            else replace(v, limit=_plain(limit_words(book, v.low, v.high, inclusive=v.inclusive)))
+            else replace(v, limit=_plain(in_use(limit_words(book, v.low, v.high, inclusive=v.inclusive))))
             for v in shown.verdicts
         ),
         timers=tuple(
             Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
         ),
-        exceptions=tuple(map(_plain, state.exceptions)),
-        reasons=tuple(map(_plain, state.reasons)),
+        exceptions=tuple(_plain(in_use(text)) for text in state.exceptions),
+        reasons=tuple(_plain(in_use(text)) for text in state.reasons),
     )
 
 
 def said(shown: Shown, text: str) -> Shown:
     """Sentences follow each other faster than they are read: they stand together until an answer is awaited."""
     before = shown.said if shown.speaking else ""
-    return replace(shown, said=f"{before} {_plain(text)}".strip(), speaking=True)
+    return replace(shown, said=f"{before} {in_sentences(_plain(text))}".strip(), speaking=True)
 
 
 def noted(shown: Shown, text: str) -> Shown:
@@ -201,7 +201,7 @@ def _judged(body: Mapping[str, str]) -> Judged:
     measured, _, _ = body["reason"].partition(";")
     return Judged(
         rule=body["rule"],
-        measured=_plain(measured.rstrip(".")),
+        measured=_plain(in_use(measured.rstrip("."))),
         low=body["low"],
         high=body["high"],
         outcome=body["outcome"],

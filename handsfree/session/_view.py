@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
@@ -22,7 +23,7 @@ from handsfree.procedure import (
 from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
 
-__all__ = ["NoView", "PlainView", "View", "tire_words"]
+__all__ = ["NoView", "PlainView", "View", "in_sentences", "tire_words"]
 
 
 class View(Protocol):
@@ -150,6 +151,12 @@ def tire_words(tire: str, waiting: Sequence[str]) -> str:
     return f"TIRE {tire.upper()}{waits}"
 
 
+def in_sentences(text: str) -> str:
+    """Each sentence with a capital, for the eye: what is said is put together of pieces. The record keeps what was
+    given to the voice."""
+    return re.sub(r"(?<=\w\w[.?!] )[a-z]", lambda found: found[0].upper(), text)
+
+
 def body_of(effect: Record) -> dict[str, str]:
     return {key: value if isinstance(value, str) else "; ".join(value) for key, value in effect.body}
 
@@ -178,7 +185,7 @@ class PlainView(NoView):
             self._write(self._style(label, part))
 
     def said(self, text: str, kind: str) -> None:
-        self._line("said", text)
+        self._line("said", in_sentences(text))
 
     def heard(self, heard: Heard, event: Event) -> None:
         level = ""

@@ -425,6 +425,25 @@ def test_a_wait_shows_both_its_times(repair: list[tuple[Shown, Armed]]) -> None:
     assert timer.longest_due - timer.shortest_due == 1000 * (344 - 236)  # the demo's wait, README
 
 
+def test_ages_are_in_years_and_no_finer_than_they_are_said(repair: list[tuple[Shown, Armed]]) -> None:
+    ages = [w.worst for w, _ in repair if w.worst is not None and w.worst.rule == "tire.age"]
+    assert ages
+    for judged in ages:
+        assert re.fullmatch(r"Tire age: \d+(\.\d)? years", judged.measured)
+        assert re.fullmatch(r"at most (6|10) years", judged.limit)
+    told = {sentence for what, _ in repair for _, sentence in what.trail}
+    assert not [text for text in told if re.search(r"\d a\b|\d\.\d{4}", text)]
+
+
+def test_every_sentence_begins_with_a_capital(repair: list[tuple[Shown, Armed]]) -> None:
+    for what, _ in repair:
+        for text in (what.question, what.said):
+            assert not re.search(r"\w\w[.?!] [a-z]", text), text
+    lines: list[str] = []
+    PlainView(lines.append).said("Going on. three passes. Brush, e.g. a soft one.", "prompt")
+    assert lines == ["       said  Going on. Three passes. Brush, e.g. a soft one."]
+
+
 def test_on_hold_the_way_out_is_what_may_be_said(repair: list[tuple[Shown, Armed]]) -> None:
     held = next(what for what, _ in repair if what.mode is Mode.HELD)
     assert held.answers == ("resume work",)
@@ -579,7 +598,8 @@ def test_nothing_is_logged_as_spoken_that_was_not_on_the_screen(folder: Path, li
             if "say_kind" in body:
                 logged.append(str(body["text"]))
                 for sentence in re.split(r"(?<=[.?]) ", str(body["text"])):  # the question has its frame
-                    assert _run_of_words(sentence) in seen, body
+                    capital = sentence[:1].upper() + sentence[1:]
+                    assert _run_of_words(capital) in seen, body
         return append(bodies)
 
     job.log.append = noted  # type: ignore[assignment,method-assign]
