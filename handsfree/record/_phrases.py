@@ -85,6 +85,8 @@ def _understood(row: Told) -> str:
     match slots:
         case [["unit", str(unit)]] if value:
             return f"understood: {measured({'value': value, 'unit': unit})}"
+        case [["dispose", str()]]:  # its words say it, and "accept" would say that somebody did
+            return f"understood: {value_of(row, 'text')}"
     meaning = joined(value, value_of({"slots": plain(slots)}, "slots") if slots else "")
     return f"understood: {meaning}" if meaning else ""
 

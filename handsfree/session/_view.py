@@ -78,7 +78,7 @@ def _understood(event: Event) -> str:
         case Answer(number=number, slots=slots) if number is not None:
             unit = next((f" {value}" for key, value in slots if key == "unit"), "")
             return in_use(f"{number.value}{unit}")
-        case Answer(slots=slots) if slots:
+        case Answer(slots=slots) if slots and "dispose" not in dict(slots):
             return ", ".join(f"{key} {value}" for key, value in slots)
         case Answer(text=text):
             return text

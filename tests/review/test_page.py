@@ -211,6 +211,7 @@ def test_a_read_back_that_was_confirmed_is_no_acceptance_by_a_person(tmp_path: P
     assert "size: out of limits, not measured again" in words(section)
     for told in (words(root), show_text(folder, width=200)):
         assert "finding accepted" not in told
+        assert "dispose" not in told
         assert "by a person" not in told
 
 
