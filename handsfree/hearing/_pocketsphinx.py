@@ -29,6 +29,7 @@ __all__ = ["PocketSphinxEngine"]
 
 _QUIET: Final = CONDITIONS[-1].name
 _PAUSES: Final = {condition.name: condition.pause for condition in CONDITIONS}
+_COMMANDS: Final = frozenset({"command", "bay"})  # labels of what is armed beside any question
 
 
 def _condition(snr_db: float | None) -> Condition:
@@ -185,7 +186,8 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence, judged_by, strict=is_short(text) or (meaning is not None and meaning.figures))
+        strict = is_short(text) or (meaning is not None and (meaning.figures or meaning.label in _COMMANDS))
+        found = judge(evidence, judged_by, strict=strict)
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),

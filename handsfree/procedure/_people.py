@@ -113,7 +113,7 @@ def _decide(turn: Turn, pending: Pending, verified: str) -> None:
     turn.exception(f"{step}: released by supervisor badge {badge}{doubt}")
     for reason in turn.state.reasons:
         turn.exception(f"concession by badge {badge}: {reason}")
-    turn.set(reasons=())
+    turn.set(reasons=(), findings=(), withdrawn=())
     turn.chime("accepted")
     turn.say(turn.prompt("released"), "verdict")
     go(turn, outcome)

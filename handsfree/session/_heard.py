@@ -11,22 +11,16 @@ from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
-__all__ = [
-    "HARMLESS",
-    "NO_ANSWER",
-    "TOO_NOISY",
-    "event_of",
-    "evidence",
-    "meaning_of",
-    "obeyed_unsurely",
-    "room_level",
-]
+__all__ = ["NO_ANSWER", "STOPS_FROM", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
 NO_ANSWER: Final = "not an answer to what was asked"
-#: Commands that undo nothing and skip nothing: obeyed also when they were heard unsurely, unless short. In 1.7
-#: hours of talk "hold" was heard unsurely 8 times, "hold work" once and "stand by" never.
-HARMLESS: Final = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
+#: How likely "stop work" must be right that is obeyed though it was not heard surely. Of 31 that were said, in noise
+#: down to 5 dB, all were likelier; in 4 hours of talk it was heard 5 times, never likelier than 0.72.
+STOPS_FROM: Final = 0.75
+#: What talk is taken for most: a third of all that is heard in it. It is armed so that it is heard as what it is, and
+#: counts only from the keyboard; to say it takes two words.
+_TALK: Final = frozenset({"hold"})
 
 
 def meaning_of(heard: Heard, armed: Armed) -> Interpretation | None:
@@ -53,28 +47,20 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
     if meaning is None:
         return NoMatch(now, hypothesis.text, NO_ANSWER, typed=typed)
     if meaning.label == "command":
-        return _command(now, meaning, unsure=hypothesis.unsure)
+        name = meaning.slot("command") or ""
+        doubtful = hypothesis.unsure or (heard.utterance is not None and meaning.text in _TALK)
+        return NoMatch(now, meaning.text, UNSURE) if doubtful else Command(now, name, meaning.text)
     slots = people.named(meaning.slots)
     return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure, typed)
 
 
-def obeyed_unsurely(name: str, text: str) -> bool:
-    """Whether this command, said in these words, counts although it was not heard surely."""
-    return name in HARMLESS and not is_short(text)
-
-
-def _command(now: int, meaning: Interpretation, *, unsure: bool) -> Command | NoMatch:
-    name = meaning.slot("command") or ""
-    if unsure and not obeyed_unsurely(name, meaning.text):
-        return NoMatch(now, meaning.text, UNSURE)
-    return Command(now, name, meaning.text)
-
-
 def _stops(hypothesis: Hypothesis, armed: Armed) -> bool:
-    """Whether work is to stop: also when it was heard unsurely, in too much noise, with a gap, or by one of two
-    recognizers, since stopping for nothing hurts nobody. A bare "stop" must be heard surely: one syllable is found in
-    any noise."""
+    """Whether work is to stop: also when it was heard a little unsurely, in too much noise, with a gap, or by one of
+    two recognizers, since stopping for nothing hurts nobody. A bare "stop" must be heard surely: any noise has one
+    syllable."""
     doubtful = hypothesis.unsure or hypothesis.reason in (DROWNED, GAP, UNLIKE)
+    if hypothesis.unsure and dict(hypothesis.scores).get("probability", 1.0) < STOPS_FROM:
+        return False
     if not (hypothesis.accepted or doubtful) or (doubtful and is_short(hypothesis.text)):
         return False
     meaning = armed.interpret(hypothesis.text)
