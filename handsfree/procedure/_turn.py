@@ -56,6 +56,7 @@ class Turn:
         self.state = state
         self.at = at
         self.effects: list[Effect] = []
+        self.typed = False  # it came by keyboard
         self.tire = ""  # the job's spoken name, when it must be told from another's
 
     @property
@@ -77,6 +78,10 @@ class Turn:
 
     def prompt(self, key: str, **variables: str) -> str:
         return self.book.prompts.say(key, self.expert, **variables)
+
+    def prompt_of(self, *keys: str) -> str:
+        """The first of these sentences that the prompt file has: a job begun before goes on as it was."""
+        return self.prompt(next((key for key in keys if key in self.book.prompts.templates), keys[-1]))
 
     def say(
         self, text: str, kind: str = "prompt", *, must_be_heard: bool = False, whole: bool = False

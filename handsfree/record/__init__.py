@@ -32,6 +32,7 @@ from ._wording import (
     joined,
     last_signed,
     lasting,
+    left_at,
     measured,
     value_of,
 )
@@ -88,6 +89,7 @@ __all__ = [
     "joined",
     "last_signed",
     "lasting",
+    "left_at",
     "limit_of",
     "measured",
     "noted",
