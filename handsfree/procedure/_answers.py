@@ -485,9 +485,8 @@ def _commit_condition(turn: Turn, outcome: str, heard: str, said: str) -> None:
     if outcome == "found":
         turn.reason(condition.reason)
     found = turn.state.found or outcome == "found"
-    if (
-        turn.book.procedure.corrected
-    ):  # one that was corrected is not found; a job begun before goes on as it was
+    # One that was corrected is not found any more; a job begun by an older procedure goes on as it was.
+    if turn.book.procedure.corrected:
         found = any(f.step == step.id for f in turn.state.findings)
     last = index + 1 == len(step.conditions) or bool(turn.state.return_to)
     turn.chime("refused" if outcome == "found" else "accepted")
