@@ -160,7 +160,8 @@ class Account:
             self._enter(key, body, right, body["outcome"] == "found")
         elif effect.kind == "answer" and isinstance(step, Choice):
             self._enter(key, body, technician.answers.get(key) == body["outcome"], passes=True)
-        elif effect.kind == "hold_point" and isinstance(step, HoldPoint) and step.by == "supervisor":
+        elif effect.kind == "hold_point" and isinstance(step, HoldPoint) and "supervisor" in str(body["by"]):
+            # Not the disposition that is made anew in the same turn, after a corrected finding was released.
             meant = {"release": "released", "reject": "refused"}.get(technician.answers.get(key, ""))
             right = body["outcome"] == meant and technician.crew.supervisor in str(body["by"]).split()
             self._enter(key, body, right, body["outcome"] == "refused")
