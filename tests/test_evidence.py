@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import os
 import re
@@ -34,6 +35,7 @@ def shop(finished: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
     copy_of(finished, tmp_path / "jobs" / "job")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
+    monkeypatch.delenv("COLUMNS", raising=False)  # of whoever runs the tests: lines break by it
     return tmp_path
 
 
@@ -88,6 +90,36 @@ def test_a_changed_job_fails_with_its_line(shop: Path, handsfree: Run) -> None:
     assert {"line", "replay"} <= {f["check"] for f in errors}
     assert set(errors[0]) == {"severity", "check", "line", "message"}
     assert errors[0]["line"] > 1
+
+
+@pytest.mark.parametrize("name", ["procedure.toml", "prompts.toml", "policy.toml"])
+def test_a_changed_or_lost_file_that_the_job_was_worked_by_is_told_by_every_reader(
+    name: str, shop: Path, handsfree: Run
+) -> None:
+    """The chain is whole, and yet nobody can tell by it what was asked and judged."""
+    file = shop / "jobs/job" / name
+    for why, change in (
+        (f"{name} is not the file the job began with", lambda: file.write_text("# quite another one\n")),
+        (f"{name} can't be read; without it the job can't be replayed", file.unlink),
+    ):
+        change()
+        assert why in handsfree("audit", "job").out
+        shown = handsfree("show", "job")
+        assert shown.one_line() == f"handsfree: {why}; listed at its end"
+        told = " ".join(shown.out.replace("\u2502", " ").split())
+        assert told.index(f"DAMAGED do not rely on this record; see its end: {why}") < told.index(
+            "Disposition"
+        )
+        assert "Chain: unbroken" in told
+        assert told.endswith(f"damage: line 1: {why}")
+        for form in ("json", "csv", "emma"):
+            done = handsfree("export", "job", "--format", form)
+            assert done.one_line() == f"handsfree: {why}; do not rely on this export, see handsfree audit"
+            assert done.out
+        assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+        page = (shop / "jobs/job/review.html").read_text(encoding="utf-8")
+        assert "No: the record is damaged" in page
+        assert html.unescape(page).count(why) == 2, "at the top and under The record"
 
 
 def test_every_command_takes_the_record_for_its_job(

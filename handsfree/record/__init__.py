@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, STRANGER, Finding, check_chain, check_read
+from ._check import OLDER, STRANGER, Finding, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -17,6 +17,7 @@ from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
+from ._pinned import PINNED, pinned
 from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection
@@ -43,6 +44,7 @@ __all__ = [
     "GENESIS",
     "NO_RECORD",
     "OLDER",
+    "PINNED",
     "RECORD",
     "REJECTED",
     "SCHEMA",
@@ -93,6 +95,7 @@ __all__ = [
     "noted",
     "one_name_each",
     "phrase",
+    "pinned",
     "place_of",
     "practice_of",
     "read_log",
@@ -105,6 +108,7 @@ __all__ = [
     "system_clock",
     "tell",
     "value_of",
+    "what_is_damaged",
     "what_signatures_lack",
     "write_out",
     "write_private",

@@ -12,7 +12,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ._check import OLDER, STRANGER, Finding, check_chain
+from ._check import OLDER, STRANGER, Finding, check_chain, what_is_damaged
 from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._people import crew
@@ -60,7 +60,9 @@ def render(
     rows = tell(entries)
     head = _header(rows, tz, findings or (), signatures)
     parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
-    return Group(*parts, _chain(rows, findings), *_signatures(findings, signatures or ()))
+    chain = None if findings is None else [finding for finding in findings if finding.check != "pinned"]
+    ends = (_chain(rows, chain), *_files(findings or ()), *_signatures(findings, signatures or ()))
+    return Group(*parts, *ends)
 
 
 def show_text(
@@ -85,10 +87,11 @@ def _header(
 ) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
-    damaged = any(finding.severity == "error" for finding in findings)
+    damaged = what_is_damaged(findings)
     if damaged:
         # Before the disposition: it is no longer worth anything.
-        table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
+        what = Text("do not rely on this record; see its end: ").append_text(clean(damaged))
+        table.add_row(Text("DAMAGED", style="bold red"), what)
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
         value = ", then ".join(crew(rows)) if key == "technician" else _known(rows, key)
@@ -97,7 +100,7 @@ def _header(
     if rows:
         table.add_row("Started", _clock(rows[0].get("at"), tz, date=True))
         table.add_row("Ended", _clock(closed.get("at"), tz, date=True) if closed else Text("not closed"))
-    signed = _signed(rows, tz, signatures, damaged=damaged)
+    signed = _signed(rows, tz, signatures, damaged=bool(damaged))
     if signed is not None:
         table.add_row("Signed", signed)
     again = how_to_do_again(rows)
@@ -220,6 +223,19 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
         for told in sealed(rows):
             state.append_text(Text("\n")).append_text(clean(told))
     return _listed(state, [*errors, *notes], "damage")
+
+
+def _files(findings: Sequence[Finding]) -> list[RenderableType]:
+    """What is wrong with the files that the first line pins, apart from the chain, which may be whole."""
+    found = [finding for finding in findings if finding.check == "pinned"]
+    if not found:
+        return []
+    state = Text("\nFiles that the job was worked by: NOT THOSE IT BEGAN WITH", style="bold red")
+    state.append(
+        "\n  put them back from a copy: what was asked and judged can't be told without them",
+        style="not bold",
+    )
+    return [_listed(state, found, "damage")]
 
 
 def _signatures(findings: Sequence[Finding] | None, signatures: Sequence[Finding]) -> list[RenderableType]:

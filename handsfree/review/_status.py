@@ -95,7 +95,7 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
         tone, answer, group = "look", "Yes, after you have looked", disposition
     else:
         tone, answer, group = "yes", "Yes", disposition
-    if source.doubt:
+    if source.doubt and not any(one.check == "pinned" for one in source.damage):  # else told already
         warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
     released = closed is not None and not source.damage and _released(source, closed) and not reasons
     stands = as_it_stands(source.rows, disposition)
@@ -116,6 +116,8 @@ def _accepted(source: Source, clock: Clock) -> str:
 
 
 def _damage(finding: Finding) -> str:
+    if finding.check == "pinned":
+        return f"CHANGED FILE: {finding.message}; put it back from a copy. Do not rely on this record."
     where = f", line {finding.line}" if finding.line else ""
     what = "SIGNATURE OF AN UNKNOWN KEY" if finding.sort == STRANGER else "DAMAGED RECORD"
     return f"{what}{where}: {finding.message}. Do not rely on it."

@@ -5,7 +5,6 @@ from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._heard import HARMLESS
 from handsfree.session._job import (
-    PINNED,
     Job,
     book_of,
     create_job,
@@ -31,7 +30,6 @@ __all__ = [
     "HARMLESS",
     "LEAST_PROBABILITY",
     "OWN",
-    "PINNED",
     "SCREENS",
     "TIRE_NAMES",
     "UNFINISHED",

@@ -27,6 +27,7 @@ from handsfree.procedure import (
     read_procedure,
 )
 from handsfree.record import (
+    PINNED,
     REJECTED,
     JobLog,
     RecordError,
@@ -43,7 +44,6 @@ from handsfree.session._clock import Clock
 from handsfree.session._replay import Replayed, entry, replay
 
 __all__ = [
-    "PINNED",
     "Job",
     "book_of",
     "create_job",
@@ -58,8 +58,6 @@ __all__ = [
 ]
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
-#: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
-PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
 _NOT_YET: Mapping[object, Set[str]] = {"1": {"check_words", "limit_loosened", "limit_of"}, "2": {"limit_of"}}
 

@@ -69,7 +69,7 @@ STORY: list[dict[str, Any]] = [
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("shown") / "job"
-    with JobLog.create(folder, {**HEADER, "procedure_sha256": "ab" * 32}, clock=ticking_clock()) as log:
+    with JobLog.create(folder, {**HEADER, "grammar_sha256": "ab" * 32}, clock=ticking_clock()) as log:
         log.append(STORY)
         log.append([{"kind": "close", "disposition": "return to service", "reasons": "held air; clean"}])
     return show_text(folder, tz=UTC, width=120)

@@ -263,8 +263,8 @@ def test_a_job_whose_pinned_files_changed_is_never_a_yes(name: str, copied: Jobs
     folder = copied("recheck")
     with (folder / name).open("a") as file:
         file.write("\n# changed\n")
-    assert answer(folder) == "No: the record does not hold up"
-    assert f"{name} was changed since the job began" in words(page(folder))
+    assert answer(folder) == "No: the record is damaged"
+    assert f"CHANGED FILE: {name} is not the file the job began with" in words(page(folder))
 
 
 @pytest.mark.parametrize("seed", range(12))
