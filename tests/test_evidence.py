@@ -295,7 +295,10 @@ def test_a_job_whose_record_was_deleted_is_not_passed_over(shop: Path, handsfree
     shutil.rmtree(shop / "jobs/other")  # none is left with a record
     assert handsfree("audit", "jobs").code == 1
     for command in ("audit", "show", "export", "review", "resume"):
-        assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, "job").one_line()
+        for named in ("job", "jobs/job"):
+            assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, named).one_line()
+    for words in (("forget-audio", "--older-than", "0", "--jobs"), ("archive", "push", "--to", "b.sqlite")):
+        assert "jobs/job" in handsfree(*words, "jobs/job").one_line().replace("\\", "/")
 
 
 def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, handsfree: Run) -> None:
@@ -310,6 +313,11 @@ def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, h
     assert "Job: begun\n" in done.out
     assert "warn" in done.out.partition("Job: begun")[2]
     assert "sundry" not in done.out
+    for command in ("show", "review", "audit", "export", "resume"):
+        for named in ("begun", "jobs/begun"):
+            told = handsfree(command, named).one_line()
+            assert "begun: no record.jsonl: a job was cut off before its first line, or its record was" in told
+            assert told.endswith("put the record back from a copy, or start a new job")
 
 
 def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None:

@@ -18,7 +18,7 @@ from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
 from ._pinned import PINNED, pinned
-from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
+from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection
 from ._show import render, show_text, what_signatures_lack
@@ -40,6 +40,7 @@ from ._words import check_words, check_words_of
 
 __all__ = [
     "AUDIO",
+    "CUT_OFF",
     "FORMATS",
     "GENESIS",
     "NO_RECORD",
