@@ -122,6 +122,15 @@ def test_a_changed_or_lost_file_that_the_job_was_worked_by_is_told_by_every_read
         assert html.unescape(page).count(why) == 2, "at the top and under The record"
 
 
+def test_a_finished_job_is_told_to_be_finished_in_either_kind_of_time(
+    shop: Path, handsfree: Run
+) -> None:
+    """Not first to give --practice, and then that nothing was left to do."""
+    for more in ([], ["--practice"]):
+        told = handsfree("resume", "job", "--engine", "typed", *more).one_line()
+        assert told.startswith("handsfree: job is finished: practice, not for a real tire: return to service; ")
+
+
 def test_every_command_takes_the_record_for_its_job(
     shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:

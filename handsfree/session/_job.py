@@ -217,11 +217,12 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             f"{folder}: its record has no whole line, so there is nothing to go on with: put the record back from a "
             "copy, or start a new job"
         )
-    _not_signed(folder, [line.entry for line in read.lines])
+    rows = [line.entry for line in read.lines]
+    _not_signed(folder, rows)
     header = read.lines[0].body
     book = job_book(folder, header)
     clock = make_clock(0)
-    _same_kind_of_time(folder, header, clock)
+    _same_kind_of_time(folder, rows, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
         replayed = replay(book, in_present_form(log.lines))
@@ -243,11 +244,14 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
 
 def _not_signed(folder: Path, rows: Sequence[Mapping[str, object]]) -> None:
     """Nothing may follow a signature, and no option opens such a job: that is said before anything else."""
-    if last_signed(rows) is None:
-        return
+    if last_signed(rows) is not None:
+        raise _finished(folder, rows)
+
+
+def _finished(folder: Path, rows: Sequence[Mapping[str, object]]) -> RecordError:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
     how = value_of(closed, "disposition") if rejection(rows) is None else REJECTED
-    raise RecordError(
+    return RecordError(
         f"{folder.name} is finished: {how}; {how_to_do_again(rows) or 'see it with handsfree show'}"
     )
 
@@ -286,9 +290,11 @@ def _log_event(log: JobLog, machine: Machine, event: Event, **extra: object) -> 
     return [effect for effect in effects if isinstance(effect, Say)]
 
 
-def _same_kind_of_time(folder: Path, header: Mapping[str, object], clock: Clock) -> None:
+def _same_kind_of_time(folder: Path, rows: Sequence[Mapping[str, object]], clock: Clock) -> None:
     """A wait of a real job must really last; a practice job must not turn into a real one."""
-    practiced = header.get("clock") == "simulated"
+    practiced = rows[0].get("clock") == "simulated"
+    if practiced != (clock.name == "simulated") and any(row.get("kind") == "seal" for row in rows):
+        raise _finished(folder, rows)  # nothing is left to do, in either kind of time
     if practiced and clock.name != "simulated":
         raise RecordError(f"{folder.name} is a practice job; resume it with --practice, or start a new job")
     if clock.name == "simulated" and not practiced:

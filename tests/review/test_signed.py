@@ -278,3 +278,11 @@ def test_the_index_has_a_column_and_a_filter(job: Callable[[str], Path], shop: P
     text = words(root)
     assert "Rejected by ortega" in text
     assert "the stem was cut too short" in text
+
+
+def test_a_rejected_practice_job_says_both_the_rejection_first(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("recheck"), shop, REJECT)
+    assert _answer(folder, shop / "keys") == "No: rejected when it was reviewed; practice, not a real tire"
+    listed = words(parse(review_folder(folder.parent, keys=shop / "keys").page.read_text(encoding="utf-8")))
+    assert "Practice (1)" in listed
+    assert "No: rejected when it was reviewed; practice, not a real tire" in listed
