@@ -33,6 +33,7 @@ from handsfree.record import (
     is_job,
     jobs_in,
     noted,
+    older_pages,
     place_of,
     read_log,
     remains_in,
@@ -280,6 +281,8 @@ def sign(
     again = how_to_do_again(rows)
     if again:
         typer.echo(f"Go on: {again}")
+    for page in older_pages(folder, log.lines):
+        typer.echo(str(page))
 
 
 def _must_be_good(folder: Path, keys: Path) -> None:

@@ -479,6 +479,10 @@ def review(
         else review_job(find_job(job, jobs), out, customer=customer, keys=keys)
     )
     _write(f"{counted(done.jobs, 'job')}: {done.page}")
+    for older in done.older[:5]:
+        _write(str(older))
+    if len(done.older) > 5:
+        _write(f"and {len(done.older) - 5} more older pages, which the index names")
     if done.damaged:
         bad = f"{counted(len(done.damaged), 'record')} can't be trusted"
         typer.echo(f"handsfree: {bad}, the page says why: {', '.join(done.damaged[:5])}", err=True)

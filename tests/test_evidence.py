@@ -122,13 +122,13 @@ def test_a_changed_or_lost_file_that_the_job_was_worked_by_is_told_by_every_read
         assert html.unescape(page).count(why) == 2, "at the top and under The record"
 
 
-def test_a_finished_job_is_told_to_be_finished_in_either_kind_of_time(
-    shop: Path, handsfree: Run
-) -> None:
+def test_a_finished_job_is_told_to_be_finished_in_either_kind_of_time(shop: Path, handsfree: Run) -> None:
     """Not first to give --practice, and then that nothing was left to do."""
     for more in ([], ["--practice"]):
         told = handsfree("resume", "job", "--engine", "typed", *more).one_line()
-        assert told.startswith("handsfree: job is finished: practice, not for a real tire: return to service; ")
+        assert told.startswith(
+            "handsfree: job is finished: practice, not for a real tire: return to service; "
+        )
 
 
 def test_every_command_takes_the_record_for_its_job(
@@ -325,7 +325,9 @@ def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, h
     for command in ("show", "review", "audit", "export", "resume"):
         for named in ("begun", "jobs/begun"):
             told = handsfree(command, named).one_line()
-            assert "begun: no record.jsonl: a job was cut off before its first line, or its record was" in told
+            assert (
+                "begun: no record.jsonl: a job was cut off before its first line, or its record was" in told
+            )
             assert told.endswith("put the record back from a copy, or start a new job")
 
 

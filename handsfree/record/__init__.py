@@ -15,6 +15,7 @@ from ._line import GENESIS, Json, Line
 from ._listed import SIGNED_LIST, Noted, noted
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._pages import CUSTOMER_PAGE, PAGE, PAGES, OlderPage, older_pages, page_in
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
 from ._pinned import PINNED, pinned
@@ -40,11 +41,14 @@ from ._words import check_words, check_words_of
 
 __all__ = [
     "AUDIO",
+    "CUSTOMER_PAGE",
     "CUT_OFF",
     "FORMATS",
     "GENESIS",
     "NO_RECORD",
     "OLDER",
+    "PAGE",
+    "PAGES",
     "PINNED",
     "RECORD",
     "REJECTED",
@@ -60,6 +64,7 @@ __all__ = [
     "Line",
     "LogRead",
     "Noted",
+    "OlderPage",
     "RecordDamaged",
     "RecordError",
     "Remains",
@@ -94,7 +99,9 @@ __all__ = [
     "limit_of",
     "measured",
     "noted",
+    "older_pages",
     "one_name_each",
+    "page_in",
     "phrase",
     "pinned",
     "place_of",

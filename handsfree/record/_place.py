@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ._audio import AUDIO, hash_prefix
 from ._errors import RecordError
+from ._pages import PAGE
 from ._read import RECORD
 
 __all__ = ["CUT_OFF", "NO_RECORD", "Remains", "find_job", "is_job", "jobs_in", "place_of", "remains_in"]
@@ -14,7 +15,7 @@ __all__ = ["CUT_OFF", "NO_RECORD", "Remains", "find_job", "is_job", "jobs_in", "
 NO_RECORD = f"its {RECORD} is gone: put it back from a copy; nothing else tells what was recorded"
 CUT_OFF = f"no {RECORD}: a job was cut off before its first line, or its record was taken away"
 #: Written into a job's folder only once it has a record, and what may stand there before.
-_AFTER = ("procedure.toml", "prompts.toml", "policy.toml", "review.html", "spoken")
+_AFTER = ("procedure.toml", "prompts.toml", "policy.toml", PAGE, "spoken")
 _BEFORE = (f"{RECORD}.new", ".lock", ".writer", AUDIO)
 
 

@@ -15,6 +15,7 @@ from rich.text import Text
 from ._check import OLDER, STRANGER, Finding, check_chain, what_is_damaged
 from ._exceptions import exceptions, practice_of
 from ._line import Line
+from ._pages import OlderPage, older_pages
 from ._people import crew
 from ._phrases import phrase
 from ._read import read_log
@@ -50,15 +51,16 @@ def render(
     *,
     tz: tzinfo | None = None,
     signatures: Sequence[Finding] | None = None,
+    older: Sequence[OlderPage] = (),
 ) -> RenderableType:
     """The job for a terminal (anything rich prints). Never raises for an unknown or odd entry.
 
     ``entries``: Lines or their dicts, in order. ``findings``: what ``check_chain`` found; None: not checked.
     ``tz``: time zone of the times shown, None: this machine's. ``signatures``: what ``check_signatures`` found
-    against the shop's keys; None: they were not verified.
+    against the shop's keys; None: they were not verified. ``older``: its pages that were made before it went on.
     """
     rows = tell(entries)
-    head = _header(rows, tz, findings or (), signatures)
+    head = _header(rows, tz, findings or (), signatures, older)
     parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
     chain = None if findings is None else [finding for finding in findings if finding.check != "pinned"]
     ends = (_chain(rows, chain), *_files(findings or ()), *_signatures(findings, signatures or ()))
@@ -75,7 +77,9 @@ def show_text(
     """A job's folder as plain text ``width`` columns wide. Raises RecordError when there is no record."""
     console = Console(width=width, no_color=True, force_terminal=False, legacy_windows=False, record=False)
     with console.capture() as capture:
-        console.print(render(read_log(folder).lines, check_chain(folder), tz=tz, signatures=signatures))
+        lines = read_log(folder).lines
+        older = older_pages(Path(folder), lines)
+        console.print(render(lines, check_chain(folder), tz=tz, signatures=signatures, older=older))
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
@@ -84,6 +88,7 @@ def _header(
     tz: tzinfo | None,
     findings: Sequence[Finding],
     signatures: Sequence[Finding] | None,
+    older: Sequence[OlderPage],
 ) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
@@ -106,6 +111,8 @@ def _header(
     again = how_to_do_again(rows)
     if again:
         table.add_row("Go on", Text(again))
+    for page in older:
+        table.add_row("Older page", clean(f"{page.page.name}: {page.why}; make it again: {page.again}"))
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)

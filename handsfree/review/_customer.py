@@ -80,6 +80,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
         environment()
         .get_template("customer.html")
         .render(
+            head=value_of(source.rows[-1], "hash") if source.rows else "",
             tone=status.tone,
             shop=value_of(source.rows[0], "shop") if source.rows else "",
             answer=answer,

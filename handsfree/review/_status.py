@@ -81,7 +81,9 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
     elif source.doubt:
         tone, answer, group = "no", "No: the record does not hold up", "damaged record"
     elif practice:
-        what = f"{REJECTED}; practice, not a real tire" if rejected is not None else "practice, not a real tire"
+        what = (
+            f"{REJECTED}; practice, not a real tire" if rejected is not None else "practice, not a real tire"
+        )
         tone, answer, group = "no", f"No: {what}", "practice"
     elif rejected is not None:
         tone, answer, group = "no", f"No: {REJECTED}", "rejected"

@@ -231,9 +231,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
             _seal(log, replayed, clock)
-            ending = machine.book.procedure.end(machine.state.outcome)
-            how = ending.disposition if ending else machine.state.outcome
-            raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
+            raise _finished(folder, [line.entry for line in log.lines])
     except BaseException:
         log.close()
         raise
