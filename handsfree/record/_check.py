@@ -18,6 +18,7 @@ from ._words import check_words
 __all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read", "what_is_damaged"]
 
 _MISSING = "the file is missing"
+_MOST_STRAYS = 3  # named one by one
 #: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
 #: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
 ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
@@ -87,9 +88,17 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "audio_dropped":
             yield from _drop_findings(read, number, line, named)
-    for file in sorted((read.folder / AUDIO).glob("*")):
-        if f"{AUDIO}/{file.name}" not in named:
-            yield Finding("audio", 0, f"{AUDIO}/{file.name}: no line names it", "note")
+    yield from _strays(read.folder, named)
+
+
+def _strays(folder: Path, named: set[str]) -> Iterator[Finding]:
+    """Sound that no line names: a record that was cut leaves all of it, and that must not bury what is wrong."""
+    found = [path for file in sorted((folder / AUDIO).glob("*")) if (path := f"{AUDIO}/{file.name}") not in named]
+    if len(found) <= _MOST_STRAYS:
+        yield from (Finding("audio", 0, f"{path}: no line names it", "note") for path in found)
+        return
+    told = f"{found[0]} to {found[-1].removeprefix(f'{AUDIO}/')}"
+    yield Finding("audio", 0, f"{len(found)} files, {told}: no line names them", "note")
 
 
 def _files_of(line: Line) -> list[str]:

@@ -77,7 +77,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
             phases=timeline(source, clock),
             without_sound=sum(not sound.uri for sound in sounds),
             sounds=len(sounds),
-            findings=source.findings,
+            findings=sorted(source.findings, key=lambda one: one.severity != "error"),
             head=value_of(source.rows[-1], "hash") if source.rows else "",
             lines=len(source.rows),
             stated=items(closed, "exceptions") if closed else [],

@@ -267,6 +267,15 @@ def test_a_job_whose_pinned_files_changed_is_never_a_yes(name: str, copied: Jobs
     assert f"CHANGED FILE: {name} is not the file the job began with" in words(page(folder))
 
 
+def test_what_is_wrong_stands_before_what_is_only_to_be_known(copied: Jobs) -> None:
+    folder = copied("recheck")
+    with (folder / "record.jsonl").open("ab") as file:
+        file.write(b'{"half"')
+    (folder / "audio" / f"9999-{'0' * 32}.wav").touch()
+    text = words(page(folder))
+    assert text.index("Damage, line ") < text.index("Note: audio/9999-")
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_whatever_lines_are_lost_or_swapped_the_page_is_written_and_is_no_yes(
     seed: int, copied: Jobs
