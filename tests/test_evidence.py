@@ -393,6 +393,25 @@ def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsf
     assert f"Check words told at the end, as on the work order: {told}\n" in audited
     own = " ".join(check_words(lines[-1].hash))
     assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
+    (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    exported = json.loads(handsfree("export", "job").out)
+    for told_to_a_program in (job, exported):
+        assert told_to_a_program["check_words"] == told.split()
+        assert told_to_a_program["head"] == lines[-1].hash
+        assert told_to_a_program["head_words"] == own.split()
+
+
+def test_the_audit_of_a_rejected_job_says_why(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    handsfree(
+        "sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement", "--redo", "fill"
+    )
+    audited = handsfree("audit", "job")
+    assert "\nRejected because: wet cement; do again: cement; fill\nSigned: reject by ortega" in audited.out
+    told = json.loads(handsfree("audit", "job", "--json").out)["jobs"][0]
+    assert told["rejection"] == "wet cement; do again: cement; fill"
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept", "--reason", "another job was meant")
+    assert "Rejected because" not in handsfree("audit", "job").out
 
 
 def test_listening_where_no_sound_is_left_says_so_in_words(shop: Path, handsfree: Run) -> None:

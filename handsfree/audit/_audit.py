@@ -24,6 +24,7 @@ from handsfree.record import (
     in_present_form,
     pinned,
     read_log,
+    why_rejected,
 )
 from handsfree.record._models import misfit
 from handsfree.session import book_of, header_of, limits_hash
@@ -105,14 +106,16 @@ def _opened(header: Mapping[str, object], book: Book, walked: Walk) -> Iterator[
 
 def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> Report:
     closed = next((line.body for line in reversed(read.lines) if line.kind == "close"), {})
+    rows = [line.entry for line in read.lines]
     return Report(
         folder=read.folder,
         findings=tuple(found),
         lines=len(read.lines),
         head=read.head,
-        words=check_words(read.head),
-        sealed=tuple(_sealed(read)),
-        disposition=as_it_stands([line.entry for line in read.lines], str(closed.get("disposition", ""))),
+        head_words=check_words(read.head),
+        check_words=tuple(_sealed(read)),
+        disposition=as_it_stands(rows, str(closed.get("disposition", ""))),
+        rejection=why_rejected(rows),
         signed=signed,
         finished=walked.finished,
         first=read.lines[0].hash if read.lines and read.numbers[0] == 1 else "",

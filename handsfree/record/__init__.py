@@ -21,7 +21,7 @@ from ._phrases import limit_of, phrase
 from ._pinned import PINNED, pinned
 from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
-from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection
+from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection, why_rejected
 from ._show import render, show_text, what_signatures_lack
 from ._story import Told, tell
 from ._summary import summary_text
@@ -118,6 +118,7 @@ __all__ = [
     "value_of",
     "what_is_damaged",
     "what_signatures_lack",
+    "why_rejected",
     "write_out",
     "write_private",
 ]

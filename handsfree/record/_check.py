@@ -93,7 +93,9 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
 
 def _strays(folder: Path, named: set[str]) -> Iterator[Finding]:
     """Sound that no line names: a record that was cut leaves all of it, and that must not bury what is wrong."""
-    found = [path for file in sorted((folder / AUDIO).glob("*")) if (path := f"{AUDIO}/{file.name}") not in named]
+    found = [
+        path for file in sorted((folder / AUDIO).glob("*")) if (path := f"{AUDIO}/{file.name}") not in named
+    ]
     if len(found) <= _MOST_STRAYS:
         yield from (Finding("audio", 0, f"{path}: no line names it", "note") for path in found)
         return

@@ -9,9 +9,9 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
-from ._wording import last_signed, value_of
+from ._wording import items, joined, last_signed, value_of
 
-__all__ = ["REJECTED", "as_it_stands", "how_to_do_again", "rejection"]
+__all__ = ["REJECTED", "as_it_stands", "how_to_do_again", "rejection", "why_rejected"]
 
 #: The disposition of such a job, wherever one is shown.
 REJECTED = "rejected when it was reviewed"
@@ -23,6 +23,15 @@ def rejection(rows: Sequence[_Row]) -> _Row | None:
     """The last decision, where it is to reject; None where it is another, or nobody decided."""
     last = last_signed(rows)
     return last if last is not None and value_of(last, "decision") == "reject" else None
+
+
+def why_rejected(rows: Sequence[Mapping[str, Any]]) -> str:
+    """The reason of the rejection that counts and what to do again; "" where there is none."""
+    rejected = rejection(rows)
+    if rejected is None:
+        return ""
+    again = "; ".join(items(rejected, "redo"))
+    return joined(value_of(rejected, "reason"), again and f"do again: {again}", sep="; ")
 
 
 def as_it_stands(rows: Sequence[Mapping[str, Any]], ended: str) -> str:

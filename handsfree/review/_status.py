@@ -17,6 +17,7 @@ from handsfree.record import (
     practice_of,
     rejection,
     value_of,
+    why_rejected,
 )
 
 from ._clock import Clock
@@ -65,9 +66,7 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
         )
     rejected = rejection(source.rows)
     if rejected is not None:
-        again = "; ".join(items(rejected, "redo"))
-        by = value_of(rejected, "name")
-        reasons = [f"rejected by {by}: {value_of(rejected, 'reason')}; do again: {again}", *reasons]
+        reasons = [f"rejected by {value_of(rejected, 'name')}: {why_rejected(source.rows)}", *reasons]
     practice = practice_of(opened)
     accepted = ""
     if source.changed:
