@@ -155,7 +155,7 @@ def test_every_command_takes_the_record_for_its_job(
 def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfree: Run) -> None:
     def row() -> str:
         """The row of the table at the top, which may take several lines."""
-        told = " ".join(handsfree("show", "job").out.partition("Time ")[0].replace("\u2502", " ").split())
+        told = " ".join(handsfree("show", "job").out.partition("\nTime\n")[0].replace("\u2502", " ").split())
         found = re.search(r"Signed .*?(?= \u2570)", told)
         return found[0] if found else ""
 

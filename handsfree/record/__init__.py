@@ -34,10 +34,12 @@ from ._wording import (
     joined,
     last_signed,
     lasting,
+    line_of,
     measured,
     value_of,
 )
 from ._words import check_words, check_words_of
+from ._zone import local_time, zone_of, zones_of
 
 __all__ = [
     "AUDIO",
@@ -97,6 +99,8 @@ __all__ = [
     "last_signed",
     "lasting",
     "limit_of",
+    "line_of",
+    "local_time",
     "measured",
     "noted",
     "older_pages",
@@ -121,4 +125,6 @@ __all__ = [
     "why_rejected",
     "write_out",
     "write_private",
+    "zone_of",
+    "zones_of",
 ]

@@ -19,6 +19,7 @@ from ._wording import (
     in_use,
     items,
     joined,
+    line_of,
     measured,
     plain,
     rest,
@@ -127,7 +128,7 @@ def _corrected(row: Told, text: str) -> Text:
     """The text, with the value it replaces beside it when it is a correction."""
     told = Text(text)
     old = row.replaced
-    where = f"#{value_of(old, 'seq')}" if old else f"record {value_of(row, 'replaces')}, which is not here"
+    where = f"line {line_of(old)}" if old else f"record {value_of(row, 'replaces')}, which is not here"
     if row.correction:
         told.append(f"  CORRECTION, replaces {joined(measured(old), where, sep=' of ')}", style="bold yellow")
     elif old and value_of(row, "kind") == "reading":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,8 @@ from ._read import read_log
 from ._rejected import REJECTED, how_to_do_again, rejection
 from ._story import Told, tell
 from ._summary import readings, sealed
-from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
+from ._wording import clean, counted, in_use, items, joined, last_signed, line_of, measured, value_of
+from ._zone import local_time, zone_of, zones_of
 
 __all__ = ["render", "show_text", "what_signatures_lack"]
 
@@ -123,8 +124,7 @@ def _signed(
 ) -> Text | None:
     """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
     row = last_signed(rows)
-    seq = "" if row is None else value_of(row, "seq")
-    number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
+    number = 0 if row is None else line_of(row)
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
@@ -178,15 +178,16 @@ def _ended(rows: Sequence[Told], closed: Told | None) -> Text:
 
 def _conversation(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     table = Table(box=None, pad_edge=False, show_header=True, header_style="bold")
-    table.add_column("Time", no_wrap=True)
-    table.add_column("#", justify="right", no_wrap=True)
+    zones = zones_of(rows, tz)
+    table.add_column(f"Time\n{zones}" if zones else "Time", no_wrap=", " not in zones)
+    table.add_column("Line", justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     table.add_column("What happened", overflow="fold")
     for row in rows:
         told = phrase(row)
         if told is not None:
-            seq = Text(value_of(row, "seq"), style="dim")
-            table.add_row(_clock(row.get("at"), tz), seq, Text(told.label, style=told.style), told.text)
+            number = Text(str(line_of(row) or ""), style="dim")
+            table.add_row(_clock(row.get("at"), tz), number, Text(told.label, style=told.style), told.text)
     return table
 
 
@@ -207,8 +208,8 @@ def _exceptions(rows: Sequence[Told]) -> RenderableType:
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))
-    for seq, note in found:
-        table.add_row(Text(f"#{seq}", style="bold red"), Text(note))
+    for where, note in found:
+        table.add_row(Text(where, style="bold red"), Text(note))
     return Group(Text(f"\nExceptions: {len(found)}", style="bold red"), table)
 
 
@@ -277,8 +278,7 @@ def _listed(state: Text, findings: Sequence[Finding], error: str) -> Text:
 
 
 def _clock(at: object, tz: tzinfo | None, *, date: bool = False) -> Text:
-    try:
-        local = datetime.fromisoformat(str(at)).astimezone(tz)
-    except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
+    local = local_time(at, tz)
+    if local is None:
         return clean(at)
-    return Text(local.strftime("%Y-%m-%d %H:%M:%S %z" if date else "%H:%M:%S"))
+    return Text(f"{local:%Y-%m-%d %H:%M:%S} {zone_of(local)}" if date else f"{local:%H:%M:%S}")

@@ -36,6 +36,7 @@ class Entry:
     signature: str = "not known"
     signed: Sequence[Signature] = ()
     older: Sequence[OlderPage] = ()
+    zone: str = ""
 
 
 def entry_of(
@@ -58,6 +59,7 @@ def entry_of(
         status=status,
         date=clock.date(first) if first else "",
         time=clock.time(first)[:5] if first else "",
+        zone=clock.zones([first]) if first else "",
         technician=facts.get("Technician", ""),
         crew=crew(source.rows),
         subject=subject,

@@ -58,6 +58,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
         .get_template("job.html")
         .render(
             name=source.name,
+            zones=clock.zones(source.rows),
             status=status,
             signatures=signatures_of(source, clock),
             go_on=how_to_do_again(source.rows),

@@ -6,6 +6,7 @@ import itertools
 import random
 import re
 from collections.abc import Callable
+from datetime import UTC, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -14,7 +15,8 @@ import pytest
 
 from handsfree.quantity import Quantity
 from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
-from handsfree.review import customer_page, job_page, read_source
+from handsfree.review import customer_page, entry_of, job_page, read_source
+from handsfree.review._clock import Clock
 from handsfree.review._values import both, customary
 from handsfree.review._values import parse as quantity
 
@@ -265,6 +267,17 @@ def test_a_job_whose_pinned_files_changed_is_never_a_yes(name: str, copied: Jobs
         file.write("\n# changed\n")
     assert answer(folder) == "No: the record is damaged"
     assert f"CHANGED FILE: {name} is not the file the job began with" in words(page(folder))
+
+
+def test_every_list_of_times_says_how_far_they_are_off_utc(job: Jobs) -> None:
+    source = read_source(job("whole"), audio_limit=0)
+    root = parse(job_page(source, Clock(timezone(timedelta(hours=5, minutes=30)))))
+    lists = [*root.iter(f"{XHTML}caption"), *root.iter(f"{XHTML}figcaption"), *root.iter(f"{XHTML}p")]
+    told = [text for one in lists if "Times are local" in (text := words(one)) or "times are local" in text]
+    assert len(told) == 5  # readings, answers, pressures, sound levels, timeline
+    assert all("imes are local, UTC+05:30." in text for text in told)
+    entry = entry_of(source, "a.html", Clock(UTC))
+    assert (entry.time.count(":"), entry.zone) == (1, "UTC")
 
 
 def test_what_is_wrong_stands_before_what_is_only_to_be_known(copied: Jobs) -> None:
