@@ -375,6 +375,9 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
         ("2/32 in", "2/32 in"),
         ("215/65R15", "215/65R15"),
         ("dried for 5 a week", "dried for 5 a week"),
+        # Inches from the edge inward: no unit twice.
+        ("crown starts 1 to 1.5 in in", "crown starts 1 to 1.5 in inward"),
+        ("1 in in hand", "1 in in hand"),
     ],
 )
 def test_amounts_are_shown_as_a_technician_says_them(written: str, shown: str) -> None:

@@ -280,6 +280,15 @@ def test_every_list_of_times_says_how_far_they_are_off_utc(job: Jobs) -> None:
     assert (entry.time.count(":"), entry.zone) == (1, "UTC")
 
 
+def test_no_unit_stands_twice_in_a_source(job: Jobs) -> None:
+    """The record keeps the words of the rule: an audit compares them."""
+    record = (job("whole") / "record.jsonl").read_text(encoding="utf-8")
+    assert "crown starts 1 to 1.5 in in" in record
+    for text in (words(page(job("whole"))), " ".join(show_text(job("whole"), width=400).split())):
+        assert "crown starts 1 to 1.5 in inward" in text
+        assert " in in " not in re.sub("[^a-z]", " ", text)
+
+
 def test_what_is_wrong_stands_before_what_is_only_to_be_known(copied: Jobs) -> None:
     folder = copied("recheck")
     with (folder / "record.jsonl").open("ab") as file:
