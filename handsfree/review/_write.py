@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import quote
 
 from handsfree.record import (
     CUSTOMER_PAGE,
@@ -75,7 +77,23 @@ def forget_pages(folder: Path) -> int:
             raise RecordError(
                 f"{page}: holds sound and can't be deleted: {error.strerror or error}"
             ) from None
+    _unlink(folder.parent / PAGES / _INDEX, page_in(folder.parent / PAGES, folder.name))
     return len(found)
+
+
+def _unlink(index: Path, page: Path) -> None:
+    """The row of a job whose page is gone leads nowhere, and says how the page comes back."""
+    if page.exists() or not index.is_file():
+        return
+    try:
+        text = index.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordError(f"{index}: leads to pages that are gone, and can't be read: {error}") from None
+    link = re.compile(rf'<a class="job" href="{re.escape(quote(page.name))}">(.*?)</a>')
+    again = '<span class="small">its page was deleted with its sound; handsfree review makes it again</span>'
+    left = link.sub(rf'<span class="job">\1</span> {again}', text)
+    if left != text:
+        _put(index, left)
 
 
 def _read(folder: Path, customer: bool, keys: Path | None) -> Source:
