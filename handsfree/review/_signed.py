@@ -72,7 +72,8 @@ def signature_state(source: Source) -> str:
     if source.newer:
         return "older copy"
     if any(one.sort == OLDER for one in source.findings):
-        return "signature gone"
+        # Of a copy nobody can tell whether it ever held one, but by the one beside it that does.
+        return f"not signed, as {source.twin} is" if source.twin else "its signature is not here"
     if not decision:
         return "not signed"
     if source.damage:

@@ -215,6 +215,26 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     )
 
 
+def test_a_damaged_copy_that_nobody_signed_has_lost_no_signature(
+    copied: Copied, shop: Path, tmp_path: Path
+) -> None:
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("scrap"), jobs / "older")
+    shutil.copytree(jobs / "older", tmp_path / "alone" / "older")
+    signed(shutil.copytree(jobs / "older", jobs / "newer"), shop, ACCEPT)
+    for place, state in (
+        (jobs, "not signed, as newer is"),
+        (tmp_path / "alone", "its signature is not here"),
+    ):
+        record = place / "older" / "record.jsonl"
+        record.write_bytes(record.read_bytes().replace(b'"value":"', b'"value":"9', 1))
+        done = review_folder(place, keys=shop / "keys")
+        assert done.damaged == ("older",)
+        index = words(parse(done.page.read_text(encoding="utf-8")))
+        assert f" {state}" in index
+        assert "gone" not in index
+
+
 def test_an_older_copy_releases_nothing_to_a_customer(copied: Copied, shop: Path, tmp_path: Path) -> None:
     jobs = tmp_path / "jobs"
     shutil.copytree(copied("whole"), jobs / "older")
