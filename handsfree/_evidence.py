@@ -232,9 +232,11 @@ def sign(
     key: Annotated[Path, typer.Option("--key", help="Your private key.", metavar="FILE")],
     accept: Annotated[bool, typer.Option("--accept", help="The job is good as it is.")] = False,
     concession: Annotated[
-        str, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
-    ] = "",
-    reject: Annotated[str, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")] = "",
+        str | None, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
+    ] = None,
+    reject: Annotated[
+        str | None, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")
+    ] = None,
     reason: Annotated[
         str,
         typer.Option(
@@ -253,13 +255,13 @@ def sign(
     from handsfree.record.signing import Decision, check_overturned, load_key, private_pem, public_keys
     from handsfree.record.signing import sign as append_signature
 
-    chosen = [(accept, "accept", reason), (concession, "concession", concession), (reject, "reject", reject)]
-    wanted = [(what, why) for given, what, why in chosen if given]
+    chosen = (("accept", reason if accept else None), ("concession", concession), ("reject", reject))
+    wanted = [(what, why) for what, why in chosen if why is not None]  # "" is a reason that must be refused
     if len(wanted) != 1:
         raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
     if reason and not accept:
         raise typer.BadParameter("--reason goes with --accept; --concession and --reject hold their own")
-    decision = Decision(*wanted[0], tuple(redo or ()))
+    decision = Decision(*wanted[0], tuple(text for text in redo or () if text.strip()))
     decision.check()
     private_pem(key)
     folder = find_job(job, jobs)

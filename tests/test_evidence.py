@@ -211,6 +211,18 @@ def test_signing_with_the_wrong_folder_of_keys_blames_the_folder(shop: Path, han
     assert "jobs: no public key in it" in handsfree("audit", "job", "--keys", "jobs").one_line()
 
 
+@pytest.mark.parametrize("empty", ["", "  "])
+def test_a_decision_without_its_reason_in_words_is_refused(empty: str, shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    before = (shop / "jobs/job/record.jsonl").read_bytes()
+    for option, more in (("reject", ["--redo", "cement"]), ("concession", [])):
+        told = handsfree("sign", "job", "--key", "ortega.pem", f"--{option}", empty, *more).one_line()
+        assert f"a decision '{option}' needs a reason in words: --{option}" in told
+    told = handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet", "--redo", empty).one_line()
+    assert "a rejection must say what to do again; give it with --redo" in told
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == before
+
+
 def test_the_same_decision_twice_is_not_signed_again(shop: Path, handsfree: Run) -> None:
     handsfree("keys", "new", "ortega.pem")
     handsfree("keys", "new", "holt.pem")
