@@ -452,6 +452,20 @@ def test_a_job_that_can_t_be_read_is_not_passed_over(
         assert "shut: Permission denied" in handsfree(*command).one_line(), shut
 
 
+def test_a_folder_of_jobs_in_the_place_of_one_is_told_with_what_to_do(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for command in ("show", "export", "resume"):
+        told = handsfree(command, "jobs").one_line().replace("\\", "/")
+        assert told == (
+            "handsfree: jobs is a folder of jobs: name one of them, the last is jobs/job; or see them all: "
+            "handsfree review jobs"
+        )
+    copy_of(shop / "jobs/job", shop / "jobs/later")
+    monkeypatch.chdir(shop / "jobs")
+    assert ". is a folder of 2 jobs: name one of them, the last is later" in handsfree("show", ".").one_line()
+
+
 def test_where_there_is_no_job_it_says_so(shop: Path, handsfree: Run) -> None:
     assert "no job there" in handsfree("audit", "nothing").one_line()
     (shop / "empty").mkdir()

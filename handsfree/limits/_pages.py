@@ -8,9 +8,9 @@ from typing import Any
 
 from handsfree.limits._compare import show
 from handsfree.limits._policy import BASES, DEFAULT, Override, Policy, named_policy
-from handsfree.limits._registry import answer, rule, rules
+from handsfree.limits._registry import answer, near, rule, rules
 from handsfree.limits._rule import Effective, Limit, Rule
-from handsfree.limits._types import MissingFact
+from handsfree.limits._types import LimitsError, MissingFact
 from handsfree.quantity import Quantity, inward
 
 __all__ = ["as_json", "explain", "rules_page", "table"]
@@ -95,8 +95,15 @@ def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
     """Formula, every published variant with its source, and a worked example, judged as it is printed.
 
     A star marks what is in force under ``policy`` for the example: a published variant, or the shop's own limit.
+    Raises LimitsError for a name that is no rule's, with those that are near.
     """
-    item = rule(rule_id)
+    try:
+        item = rule(rule_id)
+    except LimitsError as error:
+        perhaps = near(rule_id)
+        raise LimitsError(
+            f"{error}; perhaps {' or '.join(perhaps)} is meant" if perhaps else str(error)
+        ) from None
     judged_by = _judged_by(item, policy)
     force = _force(item, judged_by)
     change = policy.overrides.get(item.id, Override())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,7 +37,20 @@ def find_job(job: str, jobs: Path) -> Path:
             return place
     for place in places:
         _must_not_be_remains(place)
+    for place in places:
+        _must_not_hold_jobs(job, place)
     raise RecordError(f"{job}: no job there; give its folder, or its name in {jobs}")
+
+
+def _must_not_hold_jobs(job: str, folder: Path) -> None:
+    held = [path for path in sorted(folder.iterdir()) if is_job(path)] if folder.is_dir() else []
+    if not held:
+        return
+    several = f"a folder of {len(held)} jobs" if len(held) > 1 else "a folder of jobs"
+    pages = f"handsfree review {shlex.quote(str(folder))}"
+    raise RecordError(
+        f"{job} is {several}: name one of them, the last is {held[-1]}; or see them all: {pages}"
+    )
 
 
 def place_of(job: str, jobs: Path) -> Path:
