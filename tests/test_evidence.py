@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import html
 import json
 import os
@@ -540,6 +541,21 @@ def test_a_real_job_is_not_done_again_as_practice() -> None:
     opened = {"kind": "open", "procedure": "lug-nut-recheck"}
     told = how_to_do_again([opened, {"kind": "signed", "decision": "reject"}])
     assert told.endswith("by the same work order: handsfree run --procedure lug-nut-recheck")
+
+
+def test_the_command_to_do_it_again_names_the_files_that_the_job_was_begun_with() -> None:
+    """As far as the record knows them: the shop's name, and that there was a policy."""
+    empty, some = hashlib.sha256(b"").hexdigest(), hashlib.sha256(b"x").hexdigest()
+    reject = {"kind": "signed", "decision": "reject"}
+    by_shop = {"kind": "open", "shop": "Harbor Row", "shop_sha256": some, "policy_sha256": empty}
+    told = how_to_do_again([by_shop, reject])
+    assert told.endswith(": handsfree run --shop SHOP.toml (SHOP.toml: the shop file of Harbor Row)")
+    both = how_to_do_again([{**by_shop, "policy_sha256": some}, reject])
+    assert (
+        "handsfree run --shop SHOP.toml --policy POLICY.toml (SHOP.toml: the shop file of Harbor Row, "
+        in both
+    )
+    assert both.endswith("POLICY.toml: the policy, a copy of which is the job's policy.toml)")
 
 
 def test_a_rejection_comes_before_what_the_work_had_ended_with(shop: Path, handsfree: Run) -> None:
