@@ -105,7 +105,7 @@ def job_injuries(source: Source) -> tuple[Injury, ...]:
         if row.get("measurand") == "injury.clock" and row.get("kind") == "reading" and row.replaced_by is None
     ]
     measured = [Fraction(clock.value) for clock in clocks if clock is not None]
-    return injuries_of(source.state.facts, source.state.archived, source.book.policy, measured)
+    return injuries_of(source.state.facts, source.state.archived, source.book.policy, measured, source.own)
 
 
 def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:

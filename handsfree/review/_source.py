@@ -31,6 +31,8 @@ from handsfree.record import (
 )
 from handsfree.session import job_book, replay
 
+from ._own import Own, own_of
+
 __all__ = ["AUDIO_LIMIT", "Sound", "Source", "beside", "read_source"]
 
 #: Sound in one page, bytes before base64: a page that a phone still opens and a mail still carries.
@@ -52,6 +54,7 @@ class Sound:
 class Source:
     """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was;
     ``keys``: the shop's folder of public keys that its signatures were held against, None: they were not;
+    ``own``: what belongs to each injury, those put aside first and the present one last;
     ``newer``: the job beside it that holds this record whole and goes on where it ends, "" for none;
     ``twin``: another copy of the job beside it that holds a signature which this one lacks, "" for none."""
 
@@ -65,6 +68,7 @@ class Source:
     keys: Path | None = None
     newer: str = ""
     twin: str = ""
+    own: Sequence[Own] = ()
 
     def step(self, name: str) -> Step | None:
         """A step of the procedure that was followed; None when it is not known."""
@@ -88,15 +92,17 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
     read = read_log(folder)
     findings = [*check_read(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
-    book, state, doubt = None, None, ""
+    book, state, doubt, own = None, None, "", tuple[Own, ...]()
     try:
         book = job_book(folder, read.lines[0].body if read.lines else {}, to_work_by=False)
-        state = replay(book, in_present_form(read.lines)).machine.state
+        lines = in_present_form(read.lines)
+        state = replay(book, lines).machine.state
+        own = own_of(book, lines)
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
         doubt = str(error)
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
-    return Source(name, rows, findings, book, state, doubt, sounds, keys)
+    return Source(name, rows, findings, book, state, doubt, sounds, keys, own=own)
 
 
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
