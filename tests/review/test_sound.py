@@ -31,7 +31,7 @@ def test_every_utterance_can_be_played_at_its_line(job: Jobs) -> None:
     wanted = heard(folder)
     assert len(wanted) > 20
     for seq, path in wanted.items():
-        (audio,) = rows[f"line-{seq}"].iter(f"{XHTML}audio")
+        (audio,) = rows[f"line-{int(seq) + 1}"].iter(f"{XHTML}audio")
         kind, _, data = (audio.get("src") or "").partition(";base64,")
         assert kind == "data:audio/flac"
         assert base64.b64decode(data) == (folder / path).read_bytes()
