@@ -99,7 +99,8 @@ def _strays(folder: Path, named: set[str]) -> Iterator[Finding]:
     if len(found) <= _MOST_STRAYS:
         yield from (Finding("audio", 0, f"{path}: no line names it", "note") for path in found)
         return
-    told = f"{found[0]} to {found[-1].removeprefix(f'{AUDIO}/')}"
+    first, last = (path.rpartition("/")[2].partition("-")[0] for path in (found[0], found[-1]))
+    told = f"{AUDIO}/{first}-... to {last}-..."
     yield Finding("audio", 0, f"{len(found)} files, {told}: no line names them", "note")
 
 

@@ -238,8 +238,7 @@ def test_sound_that_a_cut_left_without_a_line_does_not_bury_what_is_wrong(job: P
     errors = [f for f in check_chain(job) if f.severity == "error"]
     notes = [f for f in check_chain(job) if f.severity != "error"]
     assert [f.check for f in errors] == ["torn"]
-    first, last = (f"{number:04d}-{'0' * 32}.wav" for number in (1, 59))
-    assert [f.message for f in notes] == [f"59 files, audio/{first} to {last}: no line names them"]
+    assert [f.message for f in notes] == ["59 files, audio/0001-... to 0059-...: no line names them"]
     shown = show_text(job)
     assert shown.index("damage: line 8") < shown.index("note: 59 files")
 
