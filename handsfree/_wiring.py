@@ -353,6 +353,7 @@ def _job_in(
         procedure=procedure_text(setup.procedure),
         prompts=prompts_text(),
         policy=policy_text(setup.policy),
+        called=setup.procedure,
         about={key: value for key, value in about.items() if value},
         pins={
             "engine": engine,

@@ -19,8 +19,10 @@ from __future__ import annotations
 import hashlib
 import json
 import random
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -45,6 +47,9 @@ _OTHERS = (
 # fmt: on
 DECOYS = 20
 HALVES = 24  # other words beside either half of a code word of two words
+#: Share of letters in common, in their order, from which a word gives a hint of another: one letter in four
+#: wrong, two letters changed about (our own choice, no published source).
+_NEAR = 0.75
 _LEAST_PHONES = 5  # a shorter word is heard in anything
 
 
@@ -121,6 +126,20 @@ class Shop:
         """Whether a code word stands in the text, as whole words."""
         said = f" {' '.join(text.lower().split())} "
         return any(f" {code} " in said for code in self._codes.values())
+
+    def hints_at(self, text: str) -> bool:
+        """Whether a code word, or a word of one, stands in the text nearly: misspelled, run together, half of it.
+
+        For words that are no command and no answer: in those a word of a code word never stands (``check_shop``).
+        """
+        words = re.findall(r"[a-z']+", text.lower())
+        runs = {"".join(words[at : at + n]) for n in (1, 2, 3) for at in range(len(words) - n + 1)}
+        secrets = {part for code in self._codes.values() for part in (code.replace(" ", ""), *code.split())}
+        return any(_near(secret, run) for secret in secrets for run in runs)
+
+
+def _near(secret: str, run: str) -> bool:
+    return SequenceMatcher(None, secret, run, autojunk=False).ratio() >= _NEAR
 
 
 _ADVICE = {

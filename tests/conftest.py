@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 # Nobody's own enrolled voice may change what a test hears. The folder is never made but by a test that enrols.
+os.environ.pop("COLUMNS", None)  # xdist sets it for its workers: lines would break elsewhere than without it
 os.environ["HANDSFREE_VOICES"] = str(Path(tempfile.gettempdir()) / f"handsfree-no-voices-{os.getpid()}")
 
 _FIGURE = "figure"

@@ -290,6 +290,16 @@ def test_check_proves_the_packaged_procedure_and_fails_a_broken_one(tmp_path: Pa
     assert "no.such.rule" in done.stdout + done.stderr
 
 
+@pytest.mark.parametrize("text", ["schema = 1\nid = 5\n", "schema = \n"])
+def test_a_broken_procedure_file_is_named_as_it_was_given(tmp_path: Path, text: str) -> None:
+    file = tmp_path / "own-way.toml"
+    file.write_text(text)
+    done = handsfree("run", "--engine", "typed", "--procedure", str(file), "--jobs", str(tmp_path / "jobs"))
+    assert done.returncode == 1
+    assert done.stderr.startswith(f"handsfree: {file}: ")
+    assert done.stderr.count("\n") == 1
+
+
 @pytest.mark.exhaustive  # procedure/test_check proves them all, without the command line
 @pytest.mark.parametrize("name", packaged_procedures())
 def test_check_proves_every_packaged_procedure(name: str) -> None:

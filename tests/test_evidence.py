@@ -36,7 +36,6 @@ def shop(finished: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
     copy_of(finished, tmp_path / "jobs" / "job")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HANDSFREE_PASSPHRASE", PASSPHRASE)
-    monkeypatch.delenv("COLUMNS", raising=False)  # of whoever runs the tests: lines break by it
     return tmp_path
 
 
@@ -182,10 +181,8 @@ def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfre
         "the record is whole; its signatures: by a key that is not in the shop's folder" in shown.one_line()
     )
     assert "Chain: unbroken" in shown.out
-    assert (
-        "Signatures: by a key that is not in the shop's folder of keys; the record itself is whole"
-        in shown.out
-    )
+    signatures = "Signatures: by a key that is not in the shop's folder of keys; the record itself is whole"
+    assert signatures in " ".join(shown.out.split())
     audited = handsfree("audit", "job")
     assert audited.code == 1
     for wrong in ("BROKEN", "damage", "changed", "CHANGED"):

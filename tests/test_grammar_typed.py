@@ -10,12 +10,60 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.grammar import Interpretation, Library, accepted_forms, tire_designation, typed_to_words
+from handsfree.grammar import Armed, Interpretation, Library, accepted_forms, tire_designation, typed_to_words
 from handsfree.grammar._spoken import DIGITS, whole_words
 from handsfree.limits import parse_designation
 
 LIBRARY = Library.load()
 ARMED = {rule: LIBRARY.arm({"x": f"<{rule}>"}) for rule in LIBRARY.public_rules()}
+
+YES_NO = LIBRARY.arm({"command": "<commands.hold>", "answer": "<answers.yes_no>"})
+SPEED = LIBRARY.arm({"answer": "<answers.yes_no>", "value": "(november {n=1}) | (yankee {y=1})"})
+DECOY = LIBRARY.arm({"answer": "eyes are covered", "decoy": "affirmative | completed"})
+SIDES = LIBRARY.arm(
+    {"answer": "(driver [side] front) {o=df} | (passenger [side] front) {o=pf} | (driver [side] rear) {o=dr}"}
+)
+WHEELS = LIBRARY.arm({"answer": "<answers.wheel_position>"})
+
+
+@pytest.mark.parametrize(
+    ("armed", "typed", "words"),
+    [
+        (YES_NO, "y", "affirmative"),
+        (YES_NO, "Y", "affirmative"),
+        (YES_NO, "ok", "affirmative"),
+        (YES_NO, "OK.", "affirmative"),
+        (YES_NO, "n", "negative"),
+        (YES_NO, "hold", "hold"),
+        (YES_NO, "okay then", "okay then"),
+        (SPEED, "y", "yankee"),  # a letter where letters are asked
+        (SPEED, "n", "november"),
+        (SPEED, "ok", "affirmative"),
+        (DECOY, "y", "yankee"),  # armed to be heard as wrong: it asks for no yes
+        (DECOY, "ok", "ok"),
+        (WHEELS, "y", "yankee"),
+        (WHEELS, "front left", "left front"),
+        (WHEELS, "rear right", "right rear"),
+        (WHEELS, "left front", "left front"),
+        (WHEELS, "front spare tire", "front spare tire"),
+        (SIDES, "front driver side", "driver side front"),
+        (SIDES, "front passenger", "passenger front"),
+        (SIDES, "rear passenger", "rear passenger"),  # not among what can be said
+        (SIDES, "front left", "front left"),  # on which side the driver sits is nowhere said
+        (None, "y", "yankee"),
+        (None, "front left", "front left"),
+    ],
+)
+def test_what_a_typed_word_stands_for_where_it_is_asked(armed: Armed | None, typed: str, words: str) -> None:
+    assert typed_to_words(typed, armed) == words
+
+
+@given(st.text(max_size=12) | st.sampled_from(["y", "n", "ok", "front left"]))
+def test_what_stands_for_another_sentence_is_never_a_sentence_itself(text: str) -> None:
+    for armed in (YES_NO, SPEED, DECOY, SIDES, WHEELS):
+        plain, meant = typed_to_words(text), typed_to_words(text, armed)
+        assert meant == plain or (armed.interpret(plain) is None and armed.interpret(meant) is not None)
+
 
 WORDS = [
     ("5.5 mm", "five point five millimeters"),

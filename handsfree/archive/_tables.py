@@ -37,7 +37,8 @@ __all__ = ["DERIVED", "LAYOUT", "METADATA", "MISSED", "attachment", "content", "
 #: 4: exceptions are those that show and the pages count, their amounts as a technician says them; indexes that hold
 #: all a report counts; ids of 16 bytes in SQLite, and small rows in their key's own tree.
 #: 5: that a job was practice is one of its exceptions, as everywhere else.
-LAYOUT = 5
+#: 6: a reading left out of its limit is an exception of that kind, not one accepted by a person.
+LAYOUT = 6
 METADATA = MetaData()
 
 

@@ -20,6 +20,7 @@ class _Way:
     """Where the work stands."""
 
     step: str = ""
+    before: str = ""  # the step a finding was corrected at: a supervisor's release goes on from there
     free: bool = False  # a correction, a way back or an overrun has opened another way than the next step
     heard: str = ""  # say number of the caution's text as it was played whole
     played: set[str] = field(default_factory=set)
@@ -85,18 +86,23 @@ def _moved(way: _Way, step: str) -> None:
     way.step, way.told, way.read_back, way.passes, way.target = step, "", "", 0, ""
 
 
-def _nexts(procedure: Procedure, step: str) -> set[str]:
-    return {procedure.after(step, outcome) for outcome in procedure.at(step).outcomes}
+def _nexts(procedure: Procedure, way: _Way) -> set[str]:
+    nexts = set(procedure.ways(way.step))
+    if way.step == procedure.corrected and way.before:
+        nexts |= {way.before, *procedure.ways(way.before)}  # a disposition is made anew
+    return nexts
 
 
 def _entered(procedure: Procedure, way: _Way, number: int, step: str) -> Iterator[Finding]:
     if way.step:
         yield from _left(procedure, way, number, step)
-        if not way.free and step not in _nexts(procedure, way.step):
+        if not way.free and step not in _nexts(procedure, way):
             yield Finding("course", number, f"{step} does not follow {way.step}: something was skipped")
     elif step != procedure.step[0].id:
         yield Finding("course", number, f"the job begins at {step}, not at its first step")
     way.free = False
+    if step == procedure.corrected:
+        way.before = way.step
     _moved(way, step)
     if way.counted is not None and way.counted[0] == step:
         # A correction leads back to where it was called for; the passes made before count.
@@ -151,7 +157,7 @@ def _closed(procedure: Procedure, way: _Way, number: int, line: Line) -> Iterato
     outcome = _text(line, "outcome")
     ending = procedure.end(outcome)
     yield from _left(procedure, way, number, outcome)
-    if outcome != _NOT_RELEASED and not way.free and outcome not in _nexts(procedure, way.step):
+    if outcome != _NOT_RELEASED and not way.free and outcome not in _nexts(procedure, way):
         yield Finding("course", number, f"{way.step} does not lead to the ending {outcome}")
     if ending is not None and ending.released and line.body.get("reasons"):
         yield Finding("course", number, "released over reasons that are open")

@@ -9,13 +9,16 @@ from handsfree.grammar import Armed, GrammarError, Interpretation, Library
 from handsfree.hearing import same_meaning
 from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.record import Finding
-from handsfree.session import HARMLESS, LEAST_PROBABILITY
+from handsfree.session import LEAST_PROBABILITY
 
 from ._walk import Turn, Walk
 
 __all__ = ["armed_for", "grammar_hash", "parsed_again"]
 
 
+#: Commands that undo and skip nothing: in records made before December 2026 they count heard unsurely, too. Now only
+#: "stop work" does.
+HARMLESS = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
 #: What the session gives as the reason when words were heard well and are no sentence of what is armed.
 _NO_ANSWER = "not an answer to what was asked"
 #: Slots that a shop's file adds to a badge; and the label of a code word, of which no record keeps the words.

@@ -12,11 +12,10 @@ from __future__ import annotations
 import argparse
 import json
 import random
-import subprocess
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -25,14 +24,14 @@ from handsfree.audio import surround
 from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
 from handsfree.bench._script import recorded_lines
-from handsfree.grammar import Armed
-from handsfree.hearing import Engine, Listener
-from handsfree.session import HARMLESS, Listening, Twice
+from handsfree.grammar import Armed, Interpretation
+from handsfree.hearing import Engine, Hypothesis, Listener
+from handsfree.procedure import UNSURE, Answer, Command, NoMatch
+from handsfree.session import Heard, Listening, People, Twice, event_of
 
 __all__ = ["main"]
 
 _STAMPS: Final = Path("/usr/share/tuxpaint/stamps")
-_PROMPTS: Final = Path("/usr/share/asterisk/sounds")
 _LANGUAGES: Final = (
     "bg",
     "da",
@@ -50,9 +49,9 @@ _ANSWER_MS: Final = 3000
 
 @dataclass
 class Found:
-    """Counts: ``taken`` what was accepted outright, ``figures`` of it, which are read back all the same; ``twice``
-    what was heard unsurely and then once more the same; ``obeyed`` commands that undo and skip nothing ("say again",
-    "hold work", but also "stop work"), for which an unsure hearing is enough; ``doubted`` what is asked about."""
+    """Counts by sort: ``taken`` what was accepted outright, ``figures`` where it was a number, which is read back all
+    the same, ``twice`` what was heard unsurely and then once more the same, ``stopped`` a "stop work" that was obeyed
+    though it was unsure, ``asked`` what is asked about."""
 
     hours: float = 0.0
     sounds: int = 0
@@ -60,9 +59,24 @@ class Found:
     examples: list[str] = field(default_factory=list)
 
     @property
-    def uncalled(self) -> int:
-        """What would count without a further word."""
-        return self.counts["taken"] - self.counts["figures"] + self.counts["twice"]
+    def accepted(self) -> int:
+        """Talk that was acted on: false accepts."""
+        return self.counts.total() - self.counts["asked"]
+
+
+def _sort(
+    event: Answer | Command | NoMatch, said: Hypothesis, meaning: Interpretation, *, twice: bool
+) -> str:
+    """What became of talk that was heard as a sentence of the grammar: a key of ``Found.counts``, "" for nothing."""
+    if isinstance(event, NoMatch):
+        return "asked" if event.reason == UNSURE else ""
+    if isinstance(event, Answer) and event.unsure:
+        return "asked"
+    if twice:
+        return "twice"
+    if said.unsure:
+        return "stopped"
+    return "figures" if meaning.figures else "taken"
 
 
 def sounds(stamps: Path, seed: int) -> list[tuple[str, Path]]:
@@ -70,14 +84,14 @@ def sounds(stamps: Path, seed: int) -> list[tuple[str, Path]]:
     found = [
         (voice.partition("_")[0], path)
         for voice in _VOICES
-        for path in sorted((_PROMPTS / voice).rglob("*.g722"))
-        if not any(part in path.relative_to(_PROMPTS / voice).as_posix() for part in _NO_TALK)
+        for path in sorted((_prompts.RECORDINGS / voice).rglob("*.g722"))
+        if not any(part in path.relative_to(_prompts.RECORDINGS / voice).as_posix() for part in _NO_TALK)
     ]
     for language in _LANGUAGES:
         found += [(language, path) for path in sorted(stamps.rglob(f"*_desc_{language}.ogg"))]
     if not _prompts.missing():
         names = [name for name in _prompts.sentence_prompts() if not _prompts.tuned_on(name)]
-        found += [("en", _PROMPTS / "en_US_f_Allison" / f"{name}.g722") for name in names]
+        found += [("en", _prompts.RECORDINGS / "en_US_f_Allison" / f"{name}.g722") for name in names]
     random.Random(seed).shuffle(found)
     return found
 
@@ -95,7 +109,7 @@ def listen(engine: Engine, files: Sequence[tuple[str, Path]], hours: float, seed
         if found.hours >= hours:
             return
         room = rooms[number % len(rooms)]
-        pcm = _decoded(path)
+        pcm = _prompts.decoded(path, _LONGEST_S)
         if len(pcm) < 32000 * 0.2:
             continue
         room.hear(pcm, None, found, f"{language} {path.stem}")
@@ -138,31 +152,17 @@ class _Room:
             twice = self._twice(said, None, Listening(asked), self._now)
             if meaning is None:
                 continue
-            kinds = ["twice"] if twice else ["doubted"] if said.unsure else ["taken"]
-            kinds += ["figures"] if meaning.figures and not said.unsure else []
-            if (
-                said.unsure
-                and meaning.label == "command"
-                and meaning.slot("command") in HARMLESS
-                and " " in said.text
-            ):
-                kinds = ["obeyed"]
+            counted = Heard(replace(said, unsure=said.unsure and not twice), heard.utterance)
+            sort = _sort(event_of(counted, asked, People(), self._now), said, meaning, twice=twice)
             if twice and meaning.figures:
-                kinds = ["doubted"]  # read back the first time already: it never comes to a second
-            found.counts.update(kinds)
-            if kinds != ["doubted"]:
-                found.examples.append(f"{name} in {self._noise or 'quiet'}: {said.text} ({' '.join(kinds)})")
+                sort = "asked"  # read back the first time already: it never comes to a second
+            if sort:
+                found.counts[sort] += 1
+                likely = dict(said.scores).get("probability", 0.0)
+                found.examples.append(
+                    f"{sort}: {said.text} ({likely:.2f}) for {name} in {self._noise or 'quiet'}"
+                )
         found.hours += len(sound) / 32000 / 3600
-
-
-def _decoded(path: Path) -> bytes:
-    """16 kHz mono, the first seconds."""
-    form = ["-f", "g722"] if path.suffix == ".g722" else []
-    command = ["ffmpeg", "-nostdin", "-loglevel", "error", *form, "-i", str(path), "-t", str(_LONGEST_S)]
-    done = subprocess.run(
-        [*command, "-ar", "16000", "-ac", "1", "-f", "s16le", "-"], capture_output=True, check=True
-    )
-    return done.stdout
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -191,11 +191,11 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _told(found: Found) -> str:
-    n, rate = found.counts, found.uncalled / max(found.hours, 1e-9)
+    n, rate = found.counts, found.accepted / max(found.hours, 1e-9)
     return (
-        f"{found.hours:.2f} h, {found.sounds} sounds: {n['taken']} taken outright, {n['figures']} of them figures, "
-        f"which are read back; {n['twice']} by being heard twice; {n['obeyed']} unsure commands that undo nothing "
-        f"obeyed; {n['doubted']} asked about; would count unasked: {found.uncalled} = {rate:.2f} an hour"
+        f"{found.hours:.2f} h, {found.sounds} sounds: {found.accepted} acted on = {rate:.2f} an hour "
+        f"({n['taken']} taken outright, {n['figures']} figures, which are read back, {n['twice']} by being heard "
+        f"twice, {n['stopped']} unsure stops); {n['asked']} asked about"
     )
 
 

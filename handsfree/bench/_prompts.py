@@ -16,9 +16,11 @@ from typing import Final
 
 from handsfree.audio import read_wav
 
-__all__ = ["missing", "prompts", "sentence_prompts", "tuned_on"]
+__all__ = ["RECORDINGS", "decoded", "missing", "prompts", "sentence_prompts", "tuned_on"]
 
-_FOLDER: Final = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
+#: Where Debian puts the prompts of all its voices.
+RECORDINGS: Final = Path("/usr/share/asterisk/sounds")
+_FOLDER: Final = RECORDINGS / "en_US_f_Allison"
 _BATCH: Final = 40  # files a call: starting ffmpeg takes longer than decoding a prompt
 
 # Not sentences: tones, silence, and folders that hold single digits, letters and their code words.
@@ -60,6 +62,16 @@ def prompts(names: Sequence[str]) -> dict[str, bytes]:
     for at in range(0, len(names), _BATCH):
         found.update(_decode(tuple(names[at : at + _BATCH])))
     return found
+
+
+def decoded(path: Path, longest_s: float) -> bytes:
+    """The first seconds of any recording that ffmpeg reads, mono 16-bit 16 kHz PCM."""
+    form = ["-f", "g722"] if path.suffix == ".g722" else []
+    command = ["ffmpeg", "-nostdin", "-loglevel", "error", *form, "-i", str(path), "-t", str(longest_s)]
+    done = subprocess.run(
+        [*command, "-ar", "16000", "-ac", "1", "-f", "s16le", "-"], capture_output=True, check=True
+    )
+    return done.stdout
 
 
 @cache

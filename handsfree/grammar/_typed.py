@@ -7,8 +7,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from typing import TYPE_CHECKING
 
 from ._spoken import DENOMINATORS, DIGITS, fraction_words, whole_words
+
+if TYPE_CHECKING:
+    from ._armed import Armed
 
 __all__ = ["typed_to_words"]
 
@@ -62,6 +66,12 @@ _LETTERS = {
 #: Short words that are only safe at a keyboard: spoken, they are heard in anything.
 _ALONE = {"yes": "affirmative", "no": "negative"}
 
+#: And those that are letters or talk elsewhere: only where a yes or no is asked, and nothing else is meant by them.
+_WHERE_ASKED = {"y": "affirmative", "ok": "affirmative", "okay": "affirmative", "n": "negative"}
+
+#: A position named the other way round: "front left" for "left front".
+_ROUND = re.compile(r"(front|rear) (.+)\Z")
+
 #: A line that is one letter and no more, or names a load range: "e", "load range e".
 _LETTER = re.compile(rf"(load range )?([{''.join(_LETTERS)}])\Z")
 
@@ -81,9 +91,31 @@ _TOKEN = re.compile(
 )
 
 
-def typed_to_words(text: str) -> str:
-    """Lower-case words for ``Armed.interpret``. Words already spoken-style pass through unchanged."""
+def typed_to_words(text: str, armed: Armed | None = None) -> str:
+    """Lower-case words for ``Armed.interpret``. Words already spoken-style pass through unchanged.
+
+    ``armed``: what is listened for. Where the words are no sentence of it, "y" is "affirmative" if that is asked, and
+    "front left" is "left front" if that can be said: what the words stand for goes on, as if it had been said.
+    """
     text = _plain(text[:_MAX_CHARS])
+    words = _words(text)
+    if armed is None or armed.interpret(words) is not None:
+        return words
+    return _standing_for(text, armed) or words
+
+
+def _standing_for(text: str, armed: Armed) -> str:
+    """The sentence of ``armed`` that somebody who types means by these words, "" for none."""
+    answer = _WHERE_ASKED.get(text, "")
+    meaning = armed.interpret(answer) if answer else None
+    if meaning is not None and meaning.slot("answer") in ("yes", "no"):
+        return answer
+    found = _ROUND.match(text)
+    said = f"{found[2]} {found[1]}" if found else ""
+    return said if said and armed.interpret(said) is not None else ""
+
+
+def _words(text: str) -> str:
     tire = _TIRE.match(text)
     if tire:
         return _tire(tire.groupdict())
@@ -92,11 +124,8 @@ def typed_to_words(text: str) -> str:
     letter = _LETTER.match(text)
     if letter:
         return f"{letter[1] or ''}{_LETTERS[letter[2]]}"
-    words: list[str] = []
     before = _Before()
-    for token in text.split():
-        words.append(before.say(token))
-    return " ".join(words)
+    return " ".join(before.say(token) for token in text.split())
 
 
 def _plain(text: str) -> str:

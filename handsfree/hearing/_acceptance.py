@@ -142,11 +142,11 @@ _REASONS: Final[Mapping[str, str]] = {
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """``terms``: feature -> (mean, spread, weight) over the tuning voices. From ``accept`` on an utterance counts,
-    figures or one short word from ``accept_strict`` on, from ``confirm`` on it is asked about.
+    figures, a command or one short word from ``accept_strict`` on, from ``confirm`` on it is asked about.
 
     Talk and noise are taken for figures more than for anything else, since a grammar of digits has a sentence for
     every sound; and a reading is read back however surely it was heard, so that strictness costs nothing there. One
-    syllable ("hold") is found in any talk too.
+    syllable ("hold") is found in any talk too, and commands are armed all day, whatever is asked.
     """
 
     terms: Mapping[str, tuple[float, float, float]]
@@ -190,7 +190,7 @@ def calibration() -> Calibration:
 
 
 def judge(evidence: Evidence, by: Calibration | None = None, *, strict: bool = False) -> Judgement:
-    """Accept, confirm or reject. ``strict``: what was heard is figures or one short word."""
+    """Accept, confirm or reject. ``strict``: what was heard is figures, a command or one short word."""
     by = by or calibration()
     if not evidence.words:
         return Judgement(Outcome.REJECT, 0.0, "no words heard")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
 from handsfree.hearing._typed import TypedEngine
 from handsfree.hearing._types import Engine, EngineError
 from handsfree.hearing._vosk import VoskEngine
+
+if TYPE_CHECKING:
+    from handsfree.grammar import Armed
 
 __all__ = ["ENGINES", "make_engine"]
 
@@ -22,7 +25,7 @@ def make_engine(
     model_dir: Path | str | None = None,
     *,
     pronunciations: Mapping[str, str | Sequence[str]] | None = None,
-    normalise: Callable[[str], str] | None = None,
+    normalise: Callable[[str, Armed | None], str] | None = None,
     alone: bool = False,
 ) -> Engine:
     """The engine called ``name``, one of ``ENGINES``. Raises EngineError, one line.

@@ -21,11 +21,15 @@ from handsfree.hearing._searches import Searches
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from handsfree.grammar import Armed
 
 __all__ = ["PocketSphinxEngine"]
 
 _QUIET: Final = CONDITIONS[-1].name
+_PAUSES: Final = {condition.name: condition.pause for condition in CONDITIONS}
+_COMMANDS: Final = frozenset({"command", "bay"})  # labels of what is armed beside any question
 
 
 def _condition(snr_db: float | None) -> Condition:
@@ -54,7 +58,7 @@ class PocketSphinxEngine:
         self._packaged = {
             condition.name: self._dictionary
             if condition.transform is None
-            else Searches(condition.transform, self._ways, pause=condition.pause)
+            else self._shifted(condition.name, condition.transform)
             for condition in CONDITIONS
         }
         self._pairs = self._packaged
@@ -86,11 +90,14 @@ class PocketSphinxEngine:
         voice = voice or Adaptation()
         if voice == (self._to_use[0] if self._to_use else self._voice):
             return
-        pauses = {condition.name: condition.pause for condition in CONDITIONS}
-        own = {n: Searches(path, self._ways, pause=pauses[n]) for n, path in voice.transforms.items()}
+        own = {name: self._shifted(name, path) for name, path in voice.transforms.items()}
         self._to_use = voice, own
         if not self._open:  # as with new words: not in the middle of an utterance
             self._use_now()
+
+    def _shifted(self, condition: str, transform: Path) -> Searches:
+        """The searches of a condition, by a model shifted by this transform."""
+        return Searches(transform, self._ways, pause=_PAUSES[condition])
 
     def _use_now(self) -> None:
         if self._to_use is None:
@@ -179,7 +186,8 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence, judged_by, strict=is_short(text) or (meaning is not None and meaning.figures))
+        strict = is_short(text) or (meaning is not None and (meaning.figures or meaning.label in _COMMANDS))
+        found = judge(evidence, judged_by, strict=strict)
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),

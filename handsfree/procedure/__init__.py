@@ -6,6 +6,7 @@ from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
+    TYPED,
     Answer,
     Arm,
     CancelTimer,
@@ -34,7 +35,7 @@ from handsfree.procedure._events import (
     parse_exact,
 )
 from handsfree.procedure._judging import judged_by
-from handsfree.procedure._machine import NOT_BEGUN, TABLE, Machine
+from handsfree.procedure._machine import HERE, NOT_BEGUN, NOT_HELD, TABLE, Machine
 from handsfree.procedure._model import Choice, Kind, Procedure, ProcedureError, Reading, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
@@ -45,8 +46,11 @@ from handsfree.procedure._words import written
 __all__ = [
     "COMMANDS",
     "EVENTS",
+    "HERE",
     "NOT_BEGUN",
+    "NOT_HELD",
     "TABLE",
+    "TYPED",
     "UNSURE",
     "Answer",
     "Arm",

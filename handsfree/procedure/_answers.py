@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
@@ -257,6 +257,7 @@ def _commit_reading(turn: Turn, pending: Pending) -> None:
     if step.form == "badge":
         signed(turn, pending)
     number = _record_value(turn, step.fact, pending)
+    turn.withdraw()
     turn.forget(_told_before(turn, step))
     for fact, value in learned.items():
         turn.learn(fact, value)
@@ -480,9 +481,13 @@ def _commit_condition(turn: Turn, outcome: str, heard: str, said: str) -> None:
         replaces="" if earlier is None else str(earlier.record),
     )
     turn.enter_in_list(number, index)
+    turn.withdraw()
     if outcome == "found":
         turn.reason(condition.reason)
     found = turn.state.found or outcome == "found"
+    # One that was corrected is not found any more; a job begun by an older procedure goes on as it was.
+    if turn.book.procedure.corrected:
+        found = any(f.step == step.id for f in turn.state.findings)
     last = index + 1 == len(step.conditions) or bool(turn.state.return_to)
     turn.chime("refused" if outcome == "found" else "accepted")
     if not last:
@@ -528,6 +533,7 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
         replaces="" if earlier is None else str(earlier.record),
     )
     turn.enter_in_list(number)
+    turn.withdraw()
     warnings: list[str] = []
     if step.fact is not None:
         turn.learn(step.fact, option.stored)
@@ -579,6 +585,16 @@ def _archive(turn: Turn, group: str) -> None:
     # Steps of the next injury are new entries, not corrections of the last one's.
     steps = {s.id for s in turn.book.procedure.step if getattr(s, "fact", None) in inside}
     turn.set(entries=tuple(e for e in turn.state.entries if e.step not in steps))
+    _settle(turn, steps)
+
+
+def _settle(turn: Turn, steps: Set[str]) -> None:
+    """What was found at these steps was found of an injury that is put aside: the next one's answers don't replace
+    it."""
+    turn.set(
+        findings=tuple(replace(f, step="") if f.step in steps else f for f in turn.state.findings),
+        withdrawn=tuple(replace(f, step="") if f.step in steps else f for f in turn.state.withdrawn),
+    )
 
 
 def _objection(turn: Turn, option: Option) -> str:
@@ -606,6 +622,7 @@ def _recall(turn: Turn, group: str) -> None:
         archived=(*left, (group, MappingProxyType(inside))),
         entries=(),
     )
+    _settle(turn, {f.step for f in (*turn.state.findings, *turn.state.withdrawn)})
 
 
 def _take_do(turn: Turn, answer: Answer) -> None:
@@ -726,8 +743,9 @@ def _commit_out(turn: Turn, pending: Pending) -> None:
     verdicts, _ = judging.judged_by(step, turn.state.facts, turn.book.policy)
     worst = judging.worst(verdicts, step.binding)
     assert worst is not None  # the facts are those that put the question
-    # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself.
-    if worst.severity is Severity.STOP:
+    # What binds in this procedure only (an angle that asks for another unit) is nothing against the tire itself, nor
+    # is a cold bay: it is warmed, and measured again before the work goes on.
+    if worst.severity is Severity.STOP and not step.ambient:
         turn.reason(worst.reason)
     turn.say(turn.prompt("finding_accepted", name=step.name), "verdict")
     go(turn, "outside")

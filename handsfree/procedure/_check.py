@@ -28,6 +28,7 @@ from handsfree.procedure._model import (
     Reading,
     Step,
     Wait,
+    finds,
 )
 from handsfree.procedure._sounds import TOO_ALIKE, Pronounce, alike
 from handsfree.procedure._state import Mode
@@ -46,7 +47,17 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
     ``pronounce`` gives a word's pronunciations (CMU phones), none for a word the recognizer does not know.
     """
     found: list[str] = []
-    for test in (_reach, _ends, _rules, _advice, _facts_first, _judged_again, _cautions_first, _unconfirmed):
+    for test in (
+        _reach,
+        _ends,
+        _stands,
+        _rules,
+        _advice,
+        _facts_first,
+        _judged_again,
+        _cautions_first,
+        _unconfirmed,
+    ):
         found += test(procedure)
     found += _grammars(procedure, library)
     if not found:
@@ -56,7 +67,7 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
 
 
 def _next(procedure: Procedure, step: Step) -> set[str]:
-    return {procedure.after(step.id, outcome) for outcome in step.outcomes}
+    return set(procedure.ways(step.id))
 
 
 def _reached(
@@ -93,6 +104,23 @@ def _ends(procedure: Procedure) -> Iterator[str]:
     for step in procedure.step:
         if step.id not in good:
             yield f"{step.id}: no ending can be reached from here"
+
+
+def _stands(procedure: Procedure) -> Iterator[str]:
+    """What stood against the tire and no longer does must have somebody who can release it, and the bay's conditions
+    are measured again before anything is released."""
+    released = {ending.id for ending in procedure.ending if ending.released}
+    finding = next((step.id for step in procedure.step if finds(step)), "")
+    if finding and released and not procedure.corrected:
+        yield (
+            f"{finding}: what is found there by mistake and corrected could never be released; "
+            'name a supervisor\'s hold point, corrected = "..."'
+        )
+    for step in procedure.step:
+        if isinstance(step, Reading) and step.ambient:
+            after = procedure.after(step.id, "outside")
+            if released & {after, *procedure.reached_from(after, without=step.id)}:
+                yield f"{step.id}: ambient, but after outside a release is reached without measuring it again"
 
 
 def _uses(step: Step) -> Iterator[tuple[str, str]]:

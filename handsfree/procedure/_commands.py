@@ -18,6 +18,7 @@ from handsfree.procedure._flow import (
     known_outcome,
     reask,
     rewind,
+    stands,
     timers_due,
 )
 from handsfree.procedure._misses import hold, rearm
@@ -25,7 +26,7 @@ from handsfree.procedure._model import Caution, Choice, CountPasses, HoldPoint, 
 from handsfree.procedure._people import sign, signed
 from handsfree.procedure._state import Entry, Mode, Visit
 from handsfree.procedure._turn import Turn
-from handsfree.procedure._words import plainly, spoken_limit, spoken_seconds
+from handsfree.procedure._words import spoken_limit, spoken_seconds
 
 __all__ = ["COMMAND_HANDLERS", "resume_held", "take_badge"]
 
@@ -135,8 +136,7 @@ def _to_step_before(turn: Turn) -> None:
     )
     lead = turn.prompt("back", ask="")
     if turn.state.reasons:
-        stands = turn.prompt("stands", reasons="; ".join(map(plainly, turn.state.reasons)))
-        lead = f"{lead} {stands}"
+        lead = f"{lead} {stands(turn)}"
     ask(turn, lead=lead)
 
 

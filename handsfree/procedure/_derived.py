@@ -124,6 +124,28 @@ def _unit(facts: FactMap, policy: Policy) -> dict[str, str]:
     }
 
 
+def _unit_read(facts: FactMap, policy: Policy) -> dict[str, str]:
+    """As ``_unit``, but the smallest of each that is inside its limit also when it is read to whole millimeters: the
+    unit that just does would be too close to call."""
+    size = limits.size_unit(_channel(facts), *(_margin_mm(rule, facts, policy) for rule in _MARGINS))
+    return {
+        "stem": spoken(_inside("stem.length.min", _up(size.stem_length.value), facts, policy)),
+        "patch": spoken(_inside("patch.size.min", _up(size.patch.value), facts, policy)),
+        "outline": spoken(_up(size.outline.value)),
+    }
+
+
+def _inside(rule: str, least: Quantity, facts: FactMap, policy: Policy) -> Quantity:
+    """From ``least`` on, the first whole millimeter that the rule finds inside."""
+    fact = limits.rule(rule).measurand
+    for more in range(_MOST_MORE_MM):
+        value = Quantity(least.value + more, "mm", Decimal(1))
+        if limits.judge(rule, complete({**facts, fact: value}), policy).outcome is Outcome.INSIDE:
+            return value
+    return least  # its reading is judged all the same
+
+
+_MOST_MORE_MM = 10  # half of what it is read to, and what size and angle were read to
 _MARGINS = ("patch.size.min", "buff.outline.min", "stem.length.min")
 
 
@@ -183,6 +205,9 @@ SPACING_NEEDS = (
 ADVICE: Mapping[str, Advice] = {
     "unit": Advice(
         ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit
+    ),
+    "unit-size": Advice(
+        ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit_read
     ),
     "injury-place": Advice(("injury.clock", "injury.edge_distance"), "advice_injury_place", _place),
     "set-pressure": Advice(("pressure.placard", "temp.set", "temp.cold"), "advice_set_pressure", _to_set),

@@ -11,12 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Final
 
 from handsfree.grammar import Number
 from handsfree.quantity import Exact
 
 __all__ = [
     "EVENTS",
+    "TYPED",
     "Answer",
     "Arm",
     "CancelTimer",
@@ -47,6 +49,8 @@ __all__ = [
 ]
 
 Pairs = tuple[tuple[str, str], ...]
+#: The engine that a record names for the keyboard.
+TYPED: Final = "typed"
 
 
 class EventError(ValueError):
@@ -62,7 +66,7 @@ class Start:
 @dataclass(frozen=True, slots=True)
 class Answer:
     """A sentence of the armed answer grammar: slots and, for a reading, the exact number. ``unsure``: it was heard
-    well enough to be asked about, not to be acted on."""
+    well enough to be asked about, not to be acted on. ``typed``: by keyboard, here and below."""
 
     at: int
     text: str
@@ -70,6 +74,7 @@ class Answer:
     slots: Pairs = ()
     number: Number | None = None
     unsure: bool = False
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +88,21 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class NoMatch:
-    """``level``: the utterance's signal-to-noise ratio in whole dB where that is the reason, else ""."""
+    """``level``: the utterance's signal-to-noise ratio in whole dB where that is the reason, else "". ``tire``: the
+    name of the tire that was called and is worked on already, else ""."""
 
     at: int
     text: str = ""
     reason: str = ""
     level: str = ""
+    typed: bool = False
+    tire: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class NoInput:
     at: int
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,6 +276,8 @@ def parse_exact(text: str) -> Exact:
 def event_body(event: Event) -> dict[str, object]:
     """An event as the body of its record line (strings, lists and objects only)."""
     body: dict[str, object] = {"type": _NAMES[type(event)], "at_ms": str(event.at)}
+    if getattr(event, "typed", False):
+        body["engine"] = TYPED
     match event:
         case Start(job=job):
             body["job"] = dict(job)
@@ -285,6 +296,8 @@ def event_body(event: Event) -> dict[str, object]:
             body |= {"text": event.text, "reason": event.reason}
             if event.level:
                 body["level_db"] = event.level
+            if event.tire:
+                body["tire"] = event.tire
         case Spoken():
             body |= {"say": str(event.say), "completed": "true" if event.completed else "false"}
         case DeviceLost() | DeviceBack():
@@ -313,20 +326,23 @@ def event_from_body(body: Mapping[str, object]) -> Event:
 
 def _event(body: Mapping[str, object]) -> Event:
     at = int(str(body["at_ms"]))
+    typed = body.get("engine") == TYPED
     match body["type"]:
         case "start":
             return Start(at, tuple(sorted((str(k), str(v)) for k, v in _mapping(body["job"]).items())))
         case "answer":
             number = _number(body.get("number"))
             unsure = body.get("unsure") == "true" and body.get("twice") != "true"
-            return Answer(at, str(body["text"]), str(body["label"]), _pairs(body["slots"]), number, unsure)
+            slots = _pairs(body["slots"])
+            return Answer(at, str(body["text"]), str(body["label"]), slots, number, unsure, typed)
         case "command":
             return Command(at, str(body["name"]), str(body.get("text", "")))
         case "no_match":
             level = str(body.get("level_db", ""))
-            return NoMatch(at, str(body.get("text", "")), str(body.get("reason", "")), level)
+            text, reason = str(body.get("text", "")), str(body.get("reason", ""))
+            return NoMatch(at, text, reason, level, typed, str(body.get("tire", "")))
         case "no_input":
-            return NoInput(at)
+            return NoInput(at, typed)
         case "spoken":
             return Spoken(at, int(str(body["say"])), body["completed"] == "true")
         case "timer":

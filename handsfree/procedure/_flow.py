@@ -46,6 +46,7 @@ __all__ = [
     "next_pass",
     "reask",
     "rewind",
+    "stands",
     "timers_due",
 ]
 
@@ -70,9 +71,10 @@ CODE_RULE = "shop.code"
 def go(turn: Turn, outcome: str) -> None:
     """Leave the step by an outcome. A correction goes back to where it was called from, unless the new
     answer leads another way than the one that was taken."""
-    target = turn.book.procedure.after(turn.step.id, outcome)
+    target = _onward(turn, outcome)
+    corrected = _finding_corrected(turn)
     if turn.state.return_to:
-        target = _after_correction(turn, outcome, target)
+        target = _after_correction(turn, outcome, target, corrected)
         if not target:
             return
     late = next((t for t in turn.state.timers if _used_by(turn, t) and _overdue(turn, t)), None)
@@ -80,7 +82,43 @@ def go(turn: Turn, outcome: str) -> None:
         _overrun(turn, late)
         return
     _close_windows(turn)
-    _lead_to(turn, target)
+    if corrected:
+        _to_supervisor(turn, target)
+    else:
+        _lead_to(turn, target)
+
+
+def _onward(turn: Turn, outcome: str) -> str:
+    """Where an outcome leads; a corrected finding that was released goes on to where the answer led."""
+    onward = turn.state.path[-1].onward
+    released = outcome == "released" and turn.step.id == turn.book.procedure.corrected
+    if onward and released and outcome not in turn.step.on:
+        return onward
+    return turn.book.procedure.after(turn.step.id, outcome)
+
+
+def _finding_corrected(turn: Turn) -> bool:
+    """Whether the answer of this step replaces one that found something. The reason stands; whoever gave the first
+    answer by mistake could give the second by mistake too, so a supervisor looks."""
+    if not turn.book.procedure.corrected or isinstance(turn.step, HoldPoint):
+        return False
+    state = turn.state
+    return any(f.step == state.step for f in state.withdrawn) and not any(
+        f.step == state.step for f in state.findings
+    )
+
+
+def _to_supervisor(turn: Turn, onward: str) -> None:
+    """To whoever can release a finding that was corrected: the supervisor the finding itself leads to, or else the
+    procedure's own hold point for it, which goes on ``onward``."""
+    procedure = turn.book.procedure
+    own = next(filter(procedure.supervised, turn.step.on.values()), procedure.corrected)
+    enter(turn, own, onward=onward, lead=stands(turn))
+
+
+def stands(turn: Turn) -> str:
+    """The sentence that names the reasons against the tire."""
+    return turn.prompt("stands", reasons="; ".join(map(plainly, turn.state.reasons)))
 
 
 def _lead_to(turn: Turn, target: str) -> None:
@@ -98,12 +136,18 @@ def _used_by(turn: Turn, timer: Timer) -> bool:
     return isinstance(waiting, Wait) and waiting.until == turn.step.id
 
 
-def _after_correction(turn: Turn, outcome: str, target: str) -> str:
-    """Where a corrected answer leads, "" when the work was taken up again where it had been left."""
+def _after_correction(turn: Turn, outcome: str, target: str, corrected: bool) -> str:
+    """Where a corrected answer leads, "" when the work was taken up again where it had been left. ``corrected``: it
+    replaces one that found something."""
     state = turn.state
     at = max(i for i, visit in enumerate(state.path) if visit.step == state.step)
-    # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
-    same_way = state.path[at + 1].step == target or outcome == "clear"
+    same_way = state.path[at + 1].step == target
+    if turn.book.procedure.corrected:
+        # What else was found, or a supervisor's rejection, keeps the work on the way it took.
+        same_way = same_way or (corrected and bool(state.findings))
+    else:
+        # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
+        same_way = same_way or outcome == "clear"
     turn.set(return_to="", return_index=0)
     undone = next((i for i in range(at + 1, len(state.path)) if _undone_by_it(turn, state.path[i])), None)
     if same_way and _released_for_it(turn, state.path[at + 1]):
@@ -112,7 +156,8 @@ def _after_correction(turn: Turn, outcome: str, target: str) -> str:
         rewind(turn, undone)
         return state.path[undone].step
     if same_way:
-        enter(turn, state.return_to, index=state.return_index, again=True)
+        lead = stands(turn) if corrected else ""
+        enter(turn, state.return_to, index=state.return_index, again=True, lead=lead)
         return ""
     rewind(turn, at + 1)
     return target
@@ -139,12 +184,14 @@ def _undone_by_it(turn: Turn, visit: Visit) -> bool:
 
 
 def rewind(turn: Turn, length: int) -> None:
-    """Undo the way from visit ``length`` on. The waits of undone steps are undone with them."""
+    """Undo the way from visit ``length`` on. The waits of undone steps are undone with them, and their answers: a
+    reason that one of them gave stands, but nothing gives it any more."""
     undone = {visit.step for visit in turn.state.path[length:]}
     for timer in turn.state.timers:
         if timer.step in undone:
             drop_timer(turn, timer.step)
     turn.set(path=turn.state.path[:length])
+    turn.withdraw(undone - {visit.step for visit in turn.state.path})
 
 
 def _record_wait(turn: Turn, timer: Timer, outcome: str) -> int:
@@ -165,12 +212,15 @@ def _close_windows(turn: Turn) -> None:
             drop_timer(turn, timer.step)
 
 
-def enter(turn: Turn, step_id: str, *, index: int = 0, again: bool = False) -> None:
-    """Start a step: note it, remember what was known, ask. ``again``: come back to it after a correction."""
+def enter(
+    turn: Turn, step_id: str, *, index: int = 0, again: bool = False, onward: str = "", lead: str = ""
+) -> None:
+    """Start a step: note it, remember what was known, ask. ``again``: come back to it after a correction.
+    ``onward``: where a release goes on; ``lead``: said before the question."""
     if not again:
-        _leave_timers(turn, step_id)
+        _leave_timers(turn, onward or step_id)
         state = turn.state
-        turn.set(path=(*state.path, Visit(step_id, state.facts, state.archived, state.entries)))
+        turn.set(path=(*state.path, Visit(step_id, state.facts, state.archived, state.entries, onward)))
     turn.set(step=step_id, pending=None, misses=0, index=index, found=False, awaiting=0)
     outcome = known_outcome(turn.step, turn.state.facts)
     if outcome:
@@ -178,7 +228,7 @@ def enter(turn: Turn, step_id: str, *, index: int = 0, again: bool = False) -> N
         go(turn, outcome)
         return
     turn.record("step", step=step_id, phase=turn.step.phase, step_kind=turn.step.kind)
-    ask(turn)
+    ask(turn, lead=lead)
 
 
 def known_outcome(step: Step, facts: Mapping[str, Quantity | str]) -> str:
@@ -343,14 +393,16 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         _asking(turn, lead, step.ask, "<answers.supervisor_release>")
         return
     disposition = judging.dispose(turn.state.facts, turn.state.archived, turn.book.policy, step)
+    turn.withdraw()
     for text in disposition.reasons:
         turn.reason(text)
     for text in disposition.warnings:
         if not any(told.endswith(text) for told in turn.state.exceptions):
             turn.exception(text)
     reasons = turn.state.reasons
+    only_corrected = _corrected_only(turn)
     outcome = "refused" if reasons else "released"
-    if reasons and disposition.unclear and set(reasons) <= set(disposition.reasons):
+    if reasons and disposition.unclear and set(_as_answered(turn)) <= set(disposition.reasons):
         outcome = "unclear" if "unclear" in step.outcomes else outcome
     turn.record(
         "hold_point",
@@ -365,6 +417,11 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         turn.chime("refused")
         refused = turn.prompt("refused", reasons="; ".join(map(plainly, reasons)))
         turn.say(_joined(lead, refused), "verdict", whole=True)
+        if (
+            only_corrected
+        ):  # as the tire is known now nothing is against it: a supervisor's to say, not to scrap
+            enter(turn, turn.book.procedure.corrected, onward=step.id)
+            return
     elif step.judges == "distances" and not turn.state.archived:
         if lead:
             turn.say(lead)  # one injury is no distance: nothing is said of it
@@ -372,6 +429,18 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
         turn.chime("accepted")
         turn.say(_joined(lead, f"{step.ask} {turn.prompt('released')}"), "verdict")
     go(turn, outcome)
+
+
+def _as_answered(turn: Turn) -> tuple[str, ...]:
+    """The reasons that the answers give as they are now; in a job begun before these were told apart, all."""
+    if not turn.book.procedure.corrected:
+        return turn.state.reasons
+    return tuple(f.reason for f in turn.state.findings)
+
+
+def _corrected_only(turn: Turn) -> bool:
+    """Whether every reason that stands comes from an answer that was corrected since."""
+    return bool(turn.state.reasons) and not _as_answered(turn)
 
 
 _ASK: Mapping[type, Callable[[Turn, str], None]] = {
@@ -525,6 +594,9 @@ def close(turn: Turn, ending: Ending) -> None:
     """The job ends with a disposition and all its reasons. No tire is returned to service over an open reason."""
     if ending.released:
         _all_repaired(turn)
+        if _corrected_only(turn):
+            enter(turn, turn.book.procedure.corrected, onward=ending.id, lead=stands(turn))
+            return
     state = turn.state
     for timer in state.timers:
         drop_timer(turn, timer.step)

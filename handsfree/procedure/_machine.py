@@ -34,16 +34,19 @@ from handsfree.procedure._events import (
     event_body,
 )
 from handsfree.procedure._flow import enter, reask, timers_due
-from handsfree.procedure._misses import arm_read_back, hold, miss
+from handsfree.procedure._misses import arm_read_back, hold, miss, rearm
 from handsfree.procedure._people import take_code
 from handsfree.procedure._state import Mode, State
 from handsfree.procedure._turn import COMMANDS, Book, Refusal, Turn
 from handsfree.procedure._words import written
 
-__all__ = ["NOT_BEGUN", "TABLE", "Machine"]
+__all__ = ["HERE", "NOT_BEGUN", "NOT_HELD", "TABLE", "Machine"]
 
 #: Why nothing came of a sentence that was understood: the reason of a NoMatch.
 NOT_BEGUN = "no job could be begun for another tire"
+#: And why there was nothing to do for one: it is answered, and is no miss.
+NOT_HELD, HERE = "work is not on hold", "that tire is worked on already"
+_NOTHING_TO_DO = {NOT_HELD: "not_held", HERE: "here"}
 
 Handler = Callable[[Turn, Any], None]
 
@@ -92,6 +95,12 @@ def _armed(handler: Callable[[Turn, Answer], None]) -> Handler:
 
 
 def _no_match(turn: Turn, event: NoMatch) -> None:
+    needless = _NOTHING_TO_DO.get(event.reason, "")
+    if needless in turn.book.prompts.templates:
+        told = turn.prompt(needless, tire=event.tire)
+        turn.say(f"{told} {turn.prompt('held')}" if turn.state.mode is Mode.HELD else told, "answer")
+        rearm(turn)
+        return
     if turn.state.mode in (Mode.WAITING, Mode.HELD) or not _answerable(turn):
         # Chatter while nothing is asked is noted and counts for nothing; on hold the way out is said now and then.
         turn.record("missed", step=turn.state.step, heard=event.text, reason=event.reason, count="0")
@@ -251,6 +260,7 @@ class Machine:
     def feed(self, event: Event) -> list[Effect]:
         """The effects of one event, in the order they must be done. Never raises for an unfitting event."""
         turn = Turn(self.book, self.state, event.at)
+        turn.typed = getattr(event, "typed", False)
         try:
             if event.at < self.state.at:
                 raise Refusal("its time lies before the last event's")

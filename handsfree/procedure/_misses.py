@@ -21,17 +21,15 @@ __all__ = ["hold", "miss", "rearm"]
 MOST_MISSES = 4
 
 
-def miss(
-    turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False, held: str = "held_misses"
-) -> None:
+def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False, held: str = "") -> None:
     """Count a miss and say less, then more. ``say``: what is to be said at the first misses instead.
-    ``held`` keys what is said when there were too many."""
+    ``held`` keys what is said when there were too many, where the prompt file has it."""
     misses = turn.state.misses + 1
     turn.set(misses=misses)
     turn.record("missed", step=turn.state.step, heard=heard, reason=reason, count=str(misses))
     if misses >= MOST_MISSES:
         turn.exception(f"{turn.state.step}: not understood {misses} times, put on hold")
-        hold(turn, turn.prompt(held))
+        hold(turn, turn.prompt_of(held, *(["held_typed"] if turn.typed else []), "held_misses"))
         return
     if not silent:
         turn.chime("refused")

@@ -34,6 +34,7 @@ __all__ = [
     "Reading",
     "Step",
     "Wait",
+    "finds",
     "read_procedure",
 ]
 
@@ -112,6 +113,9 @@ class Reading(_Step):
     adjust: bool = Field(default=False, description="a setting: outside means set it right and measure again")
     above: str = Field(default="", description="how a setting is put right when it is over its limit")
     reached: bool = Field(default=False, description="a height that was reached: it can't be measured again")
+    ambient: bool = Field(
+        default=False, description="of the bay, not of the tire: outside means wait, and measure again"
+    )
     never_below: bool = Field(default=False, description="a later reading of the same fact is never smaller")
     fits: tuple[str, ...] = Field(
         default=(),
@@ -136,6 +140,10 @@ class Reading(_Step):
             raise ValueError(f"binding names {sorted(unknown)[0]!r}, which is not among its limits")
         if self.above and not self.adjust:
             raise ValueError("above says how a setting is put right; add adjust = true, or take it out")
+        if self.ambient and ("outside" not in self.on or self.adjust):
+            raise ValueError(
+                'ambient needs on = { outside = "..." }, where the bay is put right, and no adjust'
+            )
         if self.unit:
             self._needs_range()
         elif self.form != "designation" and (
@@ -272,6 +280,10 @@ class Procedure(_Frozen):
     title: str
     version: str
     notice: str = Field(min_length=1, description="said at the start of every job")
+    corrected: str = Field(
+        default="",
+        description="the supervisor's hold point for a finding that was corrected: its reason stands till then",
+    )
     step: tuple[Annotated[Step, Field(discriminator="kind")], ...] = Field(min_length=1)
     ending: tuple[Ending, ...] = Field(min_length=1)
 
@@ -295,7 +307,8 @@ class Procedure(_Frozen):
                     )
                 if target not in known:
                     raise ValueError(f"step {step.id!r}: on.{outcome} goes to unknown {target!r}")
-            if step is last and (missing := [o for o in step.outcomes if o not in step.on]):
+            leads = (*step.on, *(("released",) if step.id == self.corrected else ()))
+            if step is last and (missing := [o for o in step.outcomes if o not in leads]):
                 raise ValueError(f"last step {step.id!r}: outcome {missing[0]!r} goes nowhere")
             pointers = step.guards if isinstance(step, Caution) else ()
             pointers += (step.until,) if isinstance(step, Wait) and step.until else ()
@@ -303,7 +316,23 @@ class Procedure(_Frozen):
             for other in pointers:
                 if other not in {s.id for s in self.step}:
                     raise ValueError(f"step {step.id!r}: points at unknown step {other!r}")
+        self._released_somewhere()
         return self
+
+    def _released_somewhere(self) -> None:
+        """``corrected`` is a supervisor's; without a way of its own for a release only corrections lead to it."""
+        name = self.corrected
+        if not name:
+            return
+        if not self.supervised(name):
+            raise ValueError(f"corrected = {name!r}: name a hold point that is released by a supervisor")
+        if "released" in self.at(name).on:
+            return
+        for step in self.step:
+            if step.id != name and name in {self.after(step.id, outcome) for outcome in step.outcomes}:
+                raise ValueError(
+                    f"step {name!r}: {step.id!r} leads to it too; say where a release goes: released = ..."
+                )
 
     def at(self, step_id: str) -> Step:
         """The step of that id. Raises KeyError."""
@@ -314,13 +343,28 @@ class Procedure(_Frozen):
         return next((e for e in self.ending if e.id == ending_id), None)
 
     def after(self, step_id: str, outcome: str) -> str:
-        """Where an outcome leads: a step id or an ending id."""
+        """Where an outcome leads: a step id or an ending id. A release at the hold point ``corrected`` that says no
+        other way goes on to where the corrected answer led, which only the job knows: here, the hold point itself."""
         step = self.at(step_id)
         if outcome not in step.outcomes:
             raise KeyError(outcome)
         if outcome in step.on:
             return step.on[outcome]
-        return self._following[step_id]
+        return step_id if step_id == self.corrected else self._following[step_id]
+
+    def ways(self, step_id: str) -> frozenset[str]:
+        """Every step or ending that can come next, also by way of a finding that was corrected."""
+        step = self.at(step_id)
+        ways = {self.after(step_id, outcome) for outcome in step.outcomes}
+        released = any(end is not None and end.released for end in map(self.end, ways))
+        if self.corrected and (finds(step) or released):
+            ways.add(self.corrected)
+        return frozenset(ways)
+
+    def supervised(self, step_id: str) -> bool:
+        """Whether this is a hold point that a supervisor releases."""
+        step = self._steps.get(step_id)
+        return isinstance(step, HoldPoint) and step.by == "supervisor"
 
     def reached_from(self, start: str, without: str = "") -> frozenset[str]:
         """Steps and endings that can follow ``start``, on ways that do not enter the step ``without``."""
@@ -330,7 +374,7 @@ class Procedure(_Frozen):
             one = todo.pop()
             if self.end(one) is not None:
                 continue
-            fresh = {self.after(one, outcome) for outcome in self.at(one).outcomes} - seen - {without}
+            fresh = self.ways(one) - seen - {without}
             seen |= fresh
             todo += fresh
         return frozenset(seen)
@@ -342,6 +386,19 @@ class Procedure(_Frozen):
     @cached_property
     def _following(self) -> dict[str, str]:
         return {one.id: other.id for one, other in pairwise(self.step)}
+
+
+def finds(step: Step) -> bool:
+    """Whether an answer there can give a reason against the repair."""
+    match step:
+        case Inspect() | HoldPoint(by="disposition"):
+            return True
+        case Reading():
+            return "outside" in step.outcomes
+        case Choice():
+            return bool(step.limits) or any(option.scrap for option in step.options)
+        case _:
+            return False
 
 
 #: pydantic's own words where they say what is wrong but not what to do.

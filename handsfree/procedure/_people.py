@@ -40,11 +40,11 @@ def release_asked(turn: Turn, answer: Answer) -> Pending | None:
     value, holder = spoken(badge), slots.get("supervisor", "")
     if turn.state.technician.endswith(f"badge {badge}"):
         told = turn.prompt("own_badge", value=value, ask=turn.step.ask)
-        miss(turn, answer.text, "the badge of whoever does the work", say=told)
+        miss(turn, answer.text, "the badge of whoever does the work", say=told, held="held_release")
         return None
     if _shop(turn) and not holder:
         told = turn.prompt("not_supervisor", value=value, ask=turn.step.ask)
-        miss(turn, answer.text, "not a supervisor's badge", say=told)
+        miss(turn, answer.text, "not a supervisor's badge", say=told, held="held_release")
         return None
     if choice == "release":
         text = turn.prompt("read_back_release", value=value)
@@ -113,7 +113,7 @@ def _decide(turn: Turn, pending: Pending, verified: str) -> None:
     turn.exception(f"{step}: released by supervisor badge {badge}{doubt}")
     for reason in turn.state.reasons:
         turn.exception(f"concession by badge {badge}: {reason}")
-    turn.set(reasons=())
+    turn.set(reasons=(), findings=(), withdrawn=())
     turn.chime("accepted")
     turn.say(turn.prompt("released"), "verdict")
     go(turn, outcome)
@@ -155,7 +155,7 @@ def badge_read_back(turn: Turn, kind: str, answer: Answer, ask: str) -> Pending 
     badge, name = slots["badge"], slots.get("technician", "")
     if _shop(turn) and not name:
         told = turn.prompt("not_technician", value=spoken(badge), ask=ask)
-        miss(turn, answer.text, "not a badge of this shop", say=told)
+        miss(turn, answer.text, "not a badge of this shop", say=told, held="held_badge")
         return None
     if name:
         text = turn.prompt("read_back_named", value=spoken(badge), name=name)

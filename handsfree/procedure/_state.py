@@ -10,7 +10,7 @@ from types import MappingProxyType
 from handsfree.procedure._events import Answer, Pairs, Say
 from handsfree.quantity import Quantity
 
-__all__ = ["Entry", "Mode", "Pending", "State", "Timer", "Visit"]
+__all__ = ["Entry", "Finding", "Mode", "Pending", "State", "Timer", "Visit"]
 
 FactMap = Mapping[str, Quantity | str]
 EMPTY: FactMap = MappingProxyType({})
@@ -84,6 +84,18 @@ class Visit:
     facts: FactMap
     archived: tuple[tuple[str, FactMap], ...]
     entries: tuple[Entry, ...]
+    onward: str = ""
+    """Of a supervisor's hold point for a corrected finding: where the answer that replaced it leads."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A reason against the repair, and the answer that gave it: step and condition. ``step`` is "" where no answer
+    can take it back any more, that of an injury that was put aside."""
+
+    step: str
+    index: int
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +125,13 @@ class State:
     last: Say | None = None
     says: int = 0
     records: int = 0
-    reasons: tuple[str, ...] = ()  # why the tire must not be repaired; never erased
+    reasons: tuple[
+        str, ...
+    ] = ()  # why the tire must not be repaired; only a supervisor's release erases them
+    findings: tuple[Finding, ...] = ()  # what gave the reasons, as the answers are now
+    withdrawn: tuple[
+        Finding, ...
+    ] = ()  # findings that a later answer has replaced; their reasons stand all the same
     exceptions: tuple[str, ...] = ()  # what a supervisor should look at first
     armed: Pairs = ()
     job: Pairs = ()

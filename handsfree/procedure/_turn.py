@@ -12,9 +12,9 @@ from typing import Any
 
 from handsfree.limits import Policy
 from handsfree.procedure._events import Arm, Chime, Effect, Pairs, Record, Say, StartTimer
-from handsfree.procedure._model import Procedure, Step
+from handsfree.procedure._model import Inspect, Procedure, Step
 from handsfree.procedure._prompts import Prompts
-from handsfree.procedure._state import Entry, Mode, State
+from handsfree.procedure._state import Entry, Finding, Mode, State
 from handsfree.quantity import Quantity
 
 __all__ = ["COMMANDS", "Book", "Refusal", "Turn"]
@@ -56,6 +56,7 @@ class Turn:
         self.state = state
         self.at = at
         self.effects: list[Effect] = []
+        self.typed = False  # it came by keyboard
         self.tire = ""  # the job's spoken name, when it must be told from another's
 
     @property
@@ -77,6 +78,10 @@ class Turn:
 
     def prompt(self, key: str, **variables: str) -> str:
         return self.book.prompts.say(key, self.expert, **variables)
+
+    def prompt_of(self, *keys: str) -> str:
+        """The first of these sentences that the prompt file has: a job begun before goes on as it was."""
+        return self.prompt(next((key for key in keys if key in self.book.prompts.templates), keys[-1]))
 
     def say(
         self, text: str, kind: str = "prompt", *, must_be_heard: bool = False, whole: bool = False
@@ -131,9 +136,28 @@ class Turn:
         self.set(entries=(*kept, Entry(self.state.step, record, index)))
 
     def reason(self, text: str) -> None:
-        """A reason against the repair. Reasons are only ever added."""
+        """A reason against the repair, given by the present answer. Reasons are only ever added."""
         if text not in self.state.reasons:
             self.set(reasons=(*self.state.reasons, text))
+        found = Finding(*self._answer, text)
+        if found not in self.state.findings:
+            withdrawn = tuple(f for f in self.state.withdrawn if f != found)
+            self.set(findings=(*self.state.findings, found), withdrawn=withdrawn)
+
+    def withdraw(self, steps: Set[str] | None = None) -> None:
+        """What the answer before this one found, or the answers of ``steps``, is found no longer. Reasons stand."""
+        gone = tuple(
+            f
+            for f in self.state.findings
+            if (f.step in steps if steps is not None else (f.step, f.index) == self._answer)
+        )
+        if gone:
+            rest = tuple(f for f in self.state.findings if f not in gone)
+            self.set(findings=rest, withdrawn=(*self.state.withdrawn, *gone))
+
+    @property
+    def _answer(self) -> tuple[str, int]:
+        return self.state.step, self.state.index if isinstance(self.step, Inspect) else 0
 
     def exception(self, text: str) -> None:
         """Something a supervisor should see first."""

@@ -13,7 +13,8 @@ States that behave alike are walked once. What is left out of their key, and why
   have the same ways on; only which facts are known is kept (and an option is a step's outcome, kept in the way);
 * the way so far: its last steps only (``remember``), since a state whose way was cut short is met again, in full,
   at the step that going back leads to; the same for entries that a correction can reopen;
-* texts of reasons: only whether there is one is read.
+* texts of reasons: only whether there is one is read, and which of the last steps gave them
+  or gave them before the answer there was another (a step farther back counts as any: that is what it gets wrong).
 
 The last three are the ones that could be wrong, so they are tested by the walk itself: of pairs of states with the
 same key a sample is walked from both, and every event must lead both to the same key (``differing``).
@@ -313,10 +314,22 @@ def _key(state: State, watch: Watch, remember: int, how: object, *known: object)
         state.wrong_codes,
         state.overrun,
         bool(state.reasons),
+        _found_at(state, remember),
         state.armed,
         state.outcome,
         watch.key,
     )
+
+
+def _found_at(state: State, remember: int) -> object:
+    """By the answers of which of the last steps something is found, or was; of any other only whether."""
+    last = {visit.step for visit in state.path[-remember:]} | {state.step, state.return_to}
+    where = (
+        (held, f.step if f.step in last else "")
+        for held, found in ((True, state.findings), (False, state.withdrawn))
+        for f in found
+    )
+    return frozenset(where), state.path[-1].onward if state.path else ""
 
 
 class _Walk:

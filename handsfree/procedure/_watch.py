@@ -132,7 +132,8 @@ def _line(
                     watch = _against(watch, step)
             return watch
         case "disposed" if body["outcome"] == "accept" and watch.stopped == step:
-            return _against(watch, step)
+            reading = procedure.at(step)
+            return watch if isinstance(reading, Reading) and reading.ambient else _against(watch, step)
         case "inspect" if body["outcome"] == "found":
             return _against(watch, f"{step}: {body['condition']}")
         case "code":

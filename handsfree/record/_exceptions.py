@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from ._phrases import limit_of, takes_over
 from ._story import Told
-from ._wording import Entry, has, in_use, items, joined, line_of, measured, seconds, value_of
+from ._wording import Entry, has, in_use, items, joined, left_at, line_of, measured, seconds, value_of
 
 __all__ = ["exceptions", "exceptions_of", "practice_of"]
 
@@ -122,7 +122,7 @@ def _whole(row: Entry, key: str) -> int | None:
 
 
 def _disposed(row: Told) -> str:
-    return "" if value_of(row, "outcome") == "again" else f"{value_of(row, 'step')}: finding accepted"
+    return "" if value_of(row, "outcome") == "again" else left_at(row)
 
 
 def _hold_point(row: Told) -> str:

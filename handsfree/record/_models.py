@@ -149,12 +149,16 @@ class NoMatchEvent(_Heard):
     text: str
     reason: str
     level_db: Whole | None = None
+    tire: Annotated[str | None, Field(description="the tire that was called and is worked on already")] = None
 
 
 class NoInputEvent(_Event):
     """Silence where an answer was due."""
 
     type: Literal["no_input"]
+    engine: Annotated[
+        Literal["typed"] | None, Field(description="where it was the keyboard that was silent")
+    ] = None
 
 
 class SpokenEvent(_Event):

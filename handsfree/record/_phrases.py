@@ -21,6 +21,7 @@ from ._wording import (
     in_use,
     items,
     joined,
+    left_at,
     line_of,
     measured,
     plain,
@@ -87,6 +88,8 @@ def _understood(row: Told) -> str:
     match slots:
         case [["unit", str(unit)]] if value:
             return f"understood: {measured({'value': value, 'unit': unit})}"
+        case [["dispose", str()]]:  # its words say it, and "accept" would say that somebody did
+            return f"understood: {value_of(row, 'text')}"
     meaning = joined(value, value_of({"slots": plain(slots)}, "slots") if slots else "")
     return f"understood: {meaning}" if meaning else ""
 
@@ -292,7 +295,7 @@ PHRASES: dict[str, Formatter] = {
     "inspect": _inspect,
     "verdict": _verdict,
     "not_judged": _plainly("not judged", "bold red"),
-    "disposed": lambda row: Phrase("decided", Text(stepped(row, "outcome")), "bold"),
+    "disposed": lambda row: Phrase("decided", Text(left_at(row)), "bold"),
     "caution": _caution,
     "advice": lambda row: Phrase("advice", Text(f"{value_of(row, 'name')}: {value_of(row, 'text')}")),
     "told": lambda row: Phrase("played", Text(f"{value_of(row, 'step')}: to its end"), "dim"),

@@ -34,13 +34,14 @@ _STRICT = {
     "under": "down",
 }
 _GAPS = ("by", "margin")
-_LEADS = "|".join(sorted((*_STRICT, *_GAPS), key=len, reverse=True))
+_OVER = "outside by"  # no room that is left: as any other amount
+_LEADS = "|".join(sorted((*_STRICT, *_GAPS, _OVER), key=len, reverse=True))
 _SYMBOLS = "|".join(re.escape(unit) for unit in sorted(UNITS, key=len, reverse=True) if unit != "1")
 _AMOUNT = re.compile(
     rf"(?:\b(?P<lead>{_LEADS}) )?(?<![\w./])(?P<about>~?)(?P<number>-?\d{{1,12}}(?:\.\d{{1,12}})?) "
     rf"(?P<unit>{_SYMBOLS})"
-    # "5 a" of "5 a week" is English; of "5 a, most 10 a" it is years.
-    r"(?![\w/])(?!(?<= a) (?!and ))"
+    # "5 a" of "5 a week" is English; of "5 a, most 10 a" and of "5 a (week of ..." it is years.
+    r"(?![\w/])(?!(?<= a) (?!and |\())"
 )
 
 
@@ -66,8 +67,8 @@ def _cut(number: str, unit: str, lead: str) -> str:
     if lead in _STRICT:
         places = max(places, _LIMIT_DECIMALS)
     steps = Fraction(number) * 10**places
-    if lead in _GAPS:
-        whole = math.trunc(steps)
+    if lead in _GAPS or lead == _OVER:
+        whole = math.trunc(steps) if lead in _GAPS else round(steps)
         if not whole and steps:
             return f"less than {_decimal(1, places)}"
     else:

@@ -27,6 +27,7 @@ __all__ = [
     "joined",
     "last_signed",
     "lasting",
+    "left_at",
     "line_of",
     "measured",
     "plain",
@@ -118,6 +119,15 @@ def rest(row: Mapping[str, Any], *leave: str) -> str:
 def stepped(row: Mapping[str, Any], key: str) -> str:
     """A value with its step before it."""
     return joined(value_of(row, "step"), value_of(row, key), sep=": ")
+
+
+def left_at(row: Mapping[str, Any]) -> str:
+    """What became of a reading outside its limit. Nobody accepted it: that it is outside was confirmed when it was
+    read back, or it can't be measured again."""
+    again = value_of(row, "outcome") == "again"
+    return (
+        f"{value_of(row, 'step')}: {'to be measured again' if again else 'out of limits, not measured again'}"
+    )
 
 
 def measured(row: Mapping[str, Any]) -> str:

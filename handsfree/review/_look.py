@@ -31,7 +31,7 @@ HEADINGS: Mapping[str, str] = {
 }
 
 _KINDS: Mapping[str, str] = {
-    "hold_point": "release", "disposed": "release", "code": "release", "not_judged": "judged",
+    "hold_point": "release", "disposed": "outside", "code": "release", "not_judged": "judged",
     "close": "release", "missed": "caution", "event": "weak",
     "inspect": "found", "wait": "wait", "caution": "caution", "cut_off": "caution", "reading": "correction",
     "answer": "correction", "back": "correction", "hold": "interrupted", "stop": "interrupted",

@@ -3,7 +3,7 @@
 from handsfree.session._bay import TIRE_NAMES, Listening, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
-from handsfree.session._heard import HARMLESS
+from handsfree.session._heard import event_of
 from handsfree.session._job import (
     Job,
     book_of,
@@ -27,7 +27,6 @@ from handsfree.session._view import NoView, PlainView, View
 from handsfree.session._voices import Voices
 
 __all__ = [
-    "HARMLESS",
     "LEAST_PROBABILITY",
     "OWN",
     "SCREENS",
@@ -62,6 +61,7 @@ __all__ = [
     "create_job",
     "demo_folder",
     "entry",
+    "event_of",
     "header_of",
     "job_book",
     "job_folder",

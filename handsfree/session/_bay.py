@@ -94,12 +94,27 @@ class Bay:
         return list(self.open)[-1]
 
     def grammar(self, tire: Tire) -> Pairs:
-        """What may be said of the other tires, beside the commands."""
+        """What may be said of the tires, beside the commands. Its own name beside the others': were it not listened
+        for, another would be heard in it."""
         if self._another is None:
             return ()
-        names = [f"tire_{other.name}" for other in self.open if other is not tire]
+        names = [f"tire_{other.name}" for other in self.open] if self.several else []
         names += ["another_tire"] if self._free_name() else []
         return ((BAY, " | ".join(f"<commands.{name}>" for name in names)),) if names else ()
+
+    def needless(self) -> Pairs:
+        """What is said where there is nothing to do for it: to go on while nothing is held, the tire one is on."""
+        command = (("command", "<commands.resume>"),)
+        return command if self._another is None else (*command, (BAY, f"<commands.tire_{self.active.name}>"))
+
+    def told(self) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
+        """For a screen: the tire that is listened to ("" where there can be no other), those that wait, and what may
+        be said of them."""
+        if self._another is None:
+            return "", (), ()
+        waiting = tuple(other.name for other in self.open if other is not self.active)
+        more = ("start another tire",) if self._free_name() else ()
+        return self.active.name, waiting, (*(f"tire {name}" for name in waiting), *more)
 
     def _free_name(self) -> str:
         taken = {tire.name for tire in self.open}

@@ -58,8 +58,12 @@ __all__ = [
 ]
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
+_LATE = {"held_typed", "held_release", "held_badge", "not_held", "here"}
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
-_NOT_YET: Mapping[object, Set[str]] = {"1": {"check_words", "limit_loosened", "limit_of"}, "2": {"limit_of"}}
+_NOT_YET: Mapping[object, Set[str]] = {
+    "1": {"check_words", "limit_loosened", "limit_of", *_LATE},
+    "2": {"limit_of", *_LATE},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,17 +109,20 @@ def _sha256(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def book_of(texts: Mapping[str, str], schema: object = None, *, to_work_by: bool = True) -> Book:
+def book_of(
+    texts: Mapping[str, str], schema: object = None, *, to_work_by: bool = True, called: str = _PROCEDURE
+) -> Book:
     """What a machine works from, of the texts of the pinned files by name. ``schema``: the record's line format.
 
-    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were.
+    ``to_work_by``: every prompt that could be wanted must be there; a replay wants only those that were. ``called``:
+    the procedure file's name, for a complaint about it.
     Raises ProcedureError, PromptError, LimitsError.
     """
     spoken = Prompts(texts[_PROMPTS], _PROMPTS)
     if to_work_by:
         spoken.must_cover(Prompts(prompts_text(), _PROMPTS), but=_NOT_YET.get(schema, frozenset()))
     policy = parse_policy(texts[_POLICY]) if texts[_POLICY] else DEFAULT
-    return Book(read_procedure(texts[_PROCEDURE], _PROCEDURE), spoken, policy)
+    return Book(read_procedure(texts[_PROCEDURE], called), spoken, policy)
 
 
 def header_of(book: Book) -> dict[str, object]:
@@ -151,18 +158,19 @@ def create_job(
     procedure: str,
     prompts: str,
     policy: str = "",
+    called: str = _PROCEDURE,
     about: Mapping[str, str],
     pins: Mapping[str, str],
     clock: Clock,
 ) -> Job:
     """A new job in ``folder``.
 
-    ``policy`` is a shop policy file's text, "" for the default. ``about`` (technician and the like) goes to the
-    machine, ``pins`` (engine, grammar hash, voice) to the first line. Raises RecordError, ProcedureError,
-    PromptError, LimitsError.
+    ``policy`` is a shop policy file's text, "" for the default. ``called`` is the procedure file's own name, for a
+    complaint about it. ``about`` (technician and the like) goes to the machine, ``pins`` (engine, grammar hash,
+    voice) to the first line. Raises RecordError, ProcedureError, PromptError, LimitsError.
     """
     texts = {_PROCEDURE: procedure, _PROMPTS: prompts, _POLICY: policy}
-    book = book_of(texts)
+    book = book_of(texts, called=called)
     header: dict[str, object] = {
         "tool": f"handsfree {version('handsfree')}",
         **header_of(book),

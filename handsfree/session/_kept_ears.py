@@ -7,6 +7,7 @@ from contextlib import nullcontext, suppress
 
 from handsfree.grammar import Armed
 from handsfree.hearing import Adaptation, AgreedEngine, EngineError, PocketSphinxEngine
+from handsfree.procedure import TYPED
 from handsfree.session._clock import Clock
 from handsfree.session._ears import (
     AudioEars,
@@ -52,6 +53,11 @@ class KeptEars:
     def noise_dbfs(self) -> float | None:
         """The level of the room, where there is a microphone."""
         return self._ears.noise_dbfs if isinstance(self._ears, AudioEars) else None
+
+    @property
+    def typed(self) -> bool:
+        """Whether it is by keyboard that one is heard now."""
+        return self._ears.engine.name == TYPED
 
     @property
     def level(self) -> Level | None:

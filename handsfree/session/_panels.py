@@ -41,7 +41,7 @@ def panels_picture(scene: Scene, width: int, height: int) -> RenderableType:
     beside, middle = _middle(scene, width)
     small, large = _say_rows(shown, left_width - 4, large=False), _say_rows(shown, left_width - 4, large=True)
     rest = height - head - foot - middle
-    wanted = _large_question(shown.question, width)
+    wanted = _large_question(shown.headline, width)
     lower = max(_high(large), 7)
     say = large
     if rest - lower < len(wanted) + 2:
@@ -93,17 +93,19 @@ def _large_question(question: str, width: int) -> list[str]:
 
 
 def _asked(shown: Shown, large: Sequence[str], width: int, room: int) -> RenderableType:
-    """The question, in big letters if there is room for them; then once more below, for reading close by."""
+    """The question, in big letters if there is room for them; then once more below, for reading close by. On hold
+    that is said instead, and the question stands below."""
     fits = bool(large) and len(large) <= room
     inside = (
         Text("\n".join(large), "bold", no_wrap=True)
         if fits
-        else Text(shown.question, "bold", justify="center")
+        else Text(shown.headline, "bold", justify="center")
     )
-    below = Text(f" {shown.question} ") if fits and len(shown.question) + 8 <= width else None
+    again = f" then: {shown.question} " if shown.held else f" {shown.question} " if fits else ""
+    below = Text(again) if again and len(again) + 6 <= width else None
     return Panel(
         Align.center(inside, vertical="middle"),
-        title=" ASKED ",
+        title=" ON HOLD " if shown.held else " ASKED ",
         subtitle=below,
         title_align="left",
         subtitle_align="left",
@@ -135,9 +137,9 @@ def _verdict_panel(shown: Shown, rows: Sequence[Text]) -> Panel:
 
 def _verdict_rows(shown: Shown, width: int) -> list[Text]:
     """The worst verdict and its limit in big letters, then all of them with their sources."""
-    worst = shown.worst
-    if worst is None:
-        return []
+    worst, close_by = shown.worst, [part for line in judged_rows(shown) for part in _wrapped(line, width)]
+    if worst is None or shown.held:  # on hold nothing stands larger than that
+        return close_by
     style, words = verdict_style(worst), outcome_words(worst)
     value = worst.measured.rpartition(": ")[2]
     whole = letters_in(", ".join(filter(None, (worst.measured, worst.limit))), width, style)
@@ -147,7 +149,7 @@ def _verdict_rows(shown: Shown, width: int) -> list[Text]:
         rows = letters_in(f"{words} {value}", width, style) or letters_in(words, width, style)
         if worst.limit:
             rows += letters_in(f"limit {worst.limit}", width, style) or letters_in(worst.limit, width, style)
-    return rows + [part for line in judged_rows(shown) for part in _wrapped(line, width)]
+    return rows + close_by
 
 
 def _wait_rows(scene: Scene, width: int) -> list[Text]:

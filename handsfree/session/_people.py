@@ -50,9 +50,14 @@ class People:
         )
         return (*slots, *((key, name) for key, name in found if name))
 
-    def withholds(self, grammar: Pairs, text: str) -> bool:
-        """Whether what was heard must not be shown or kept: a code word is asked for, or was said unasked."""
-        return CODE in dict(grammar) or (self.shop is not None and self.shop.gives_away(text))
+    def withholds(self, grammar: Pairs, text: str, *, meant: bool) -> bool:
+        """Whether what was heard must not be shown or kept: a code word is asked for, or was said unasked, or
+        nearly so in words that mean nothing here (not ``meant``)."""
+        if CODE in dict(grammar):
+            return True
+        return self.shop is not None and (
+            self.shop.gives_away(text) or (not meant and self.shop.hints_at(text))
+        )
 
     @staticmethod
     def veiled(hypothesis: Hypothesis) -> Hypothesis:

@@ -11,6 +11,7 @@ from handsfree.record import counted
 from handsfree.session._ears import Level
 from handsfree.session._letters import ROWS, big
 from handsfree.session._shown import Judged, Shown
+from handsfree.session._view import tire_words
 from handsfree.session._wording import hearing_words, outcome_words, room_words
 
 __all__ = [
@@ -46,7 +47,8 @@ def verdict_style(judged: Judged) -> str:
 
 def place(shown: Shown) -> str:
     step = f"step {shown.place[0]} of {shown.place[1]}: {shown.step}" if shown.step else ""
-    return "   ".join(filter(None, ("PRACTICE" if shown.practice else "", shown.phase.upper(), step)))
+    tire = tire_words(shown.tire, shown.waiting)
+    return "   ".join(filter(None, (tire, "PRACTICE" if shown.practice else "", shown.phase.upper(), step)))
 
 
 def review(shown: Shown) -> list[Text]:

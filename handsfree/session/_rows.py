@@ -8,6 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
 from handsfree.procedure import Mode
+from handsfree.session._letters import ROWS
 from handsfree.session._pieces import (
     Scene,
     answer_words,
@@ -37,7 +38,7 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
     if shown.commands:
         say.append(Text(", ".join(shown.commands)))
     typed = [] if shown.typing is None else [Text(f"{shown.typing}_", "bold")]
-    said = shown.said.removesuffix(shown.question).strip()  # the question stands above
+    said = shown.said.removesuffix(shown.headline).strip()  # that stands above
     parts: dict[str, list[Text]] = {
         "wait": [Text(f"{t.name}: {wait_words(t, scene.now)}", "bold") for t in shown.timers],
         "verdict": judged_rows(shown),
@@ -45,24 +46,24 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
         "type": typed,
         "heard": meter(shown, level, 10),
         "said": [Text(said)] if said else [],
+        "then": [Text(shown.question)] if shown.held else [],
         "review": review(shown),
     }
     for row in parts["review"][len(shown.reasons) :]:
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     labelled = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
-    need = ("type", "wait", "verdict", "said", "say", "heard", "review")
+    need = ("type", "wait", "verdict", "said", "say", "then", "heard", "review")
     question = question[: max(1, height - len(head) - len(labelled["type"]))]
     budget = max(0, height - len(head) - len(question))
     given = _share([labelled[label] for label in need], budget)
     shares = dict(zip(need, given, strict=True))
     body = [
         row
-        for label in ("said", "heard", "verdict", "wait", "say", "review")
+        for label in ("said", "heard", "verdict", "wait", "say", "then", "review")
         for row in labelled[label][: shares[label]]
     ]
-    glance = _glance(scene, width)
-    if budget - sum(given) > len(glance):
-        body = [*glance, *body]
+    lines = max(budget - sum(given) - 1, 0) // ROWS  # of big letters there is room for
+    body = [*_glance(scene, width)[: lines * ROWS], *body]
     trail_room = budget - len(body) - shares["type"]
     body += trail(shown, width, trail_room)
     foot = labelled["type"][: shares["type"]]
@@ -74,8 +75,13 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
 
 
 def _glance(scene: Scene, width: int) -> list[Text]:
-    """Where a small terminal has rows to spare: what is left of the wait, or the verdict, in big letters."""
+    """Where a small terminal has rows to spare: that work is on hold and how it goes on, what is left of the wait, or
+    the verdict, in big letters."""
     shown, worst = scene.shown, scene.shown.worst
+    if shown.held:
+        return letters_in(state_word(shown, None), width, "bold") + letters_in(
+            " | ".join(shown.answers), width, "bold"
+        )
     if shown.mode is Mode.WAITING and shown.timers:
         return letters_in(left(next_due(shown) - scene.now), width, "bold")
     if worst is None:
@@ -105,7 +111,7 @@ def _bar_line(state: str, place: str, width: int) -> list[Text]:
 
 def _question_rows(shown: Shown, console: Console, width: int, *, framed: bool) -> list[Text]:
     inner = max(width - 4, 1) if framed else max(width, 1)
-    lines = list(Text(shown.question, "bold").wrap(console, inner)) or [Text()]
+    lines = list(Text(shown.headline, "bold").wrap(console, inner)) or [Text()]
     if not framed:
         return lines
     top = Text("┏" + "━" * (width - 2) + "┓")

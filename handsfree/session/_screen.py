@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import signal
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -56,6 +56,7 @@ class LiveView:
         self._write = write
         self._console = console or Console()
         self._shown = Shown()
+        self._beside: dict[str, Shown] = {}  # of the tires that wait, by name
         self._keys = KeyLine(self._typing)
         self._live: Live | None = None
         self._before: Any = None  # what ended the program before
@@ -111,6 +112,15 @@ class LiveView:
     def stands(self, book: Book, state: State) -> None:
         self._shown = shown.stands(self._shown, book, state)
 
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
+        own = self._shown
+        if tire != own.tire:
+            self._beside[own.tire] = own
+            own = self._beside.pop(tire, Shown())
+        # A name is free again when its job has ended: another tire of that name begins with nothing.
+        self._beside = {name: self._beside[name] for name in waiting if name in self._beside}
+        self._shown = shown.turned(self._shown, tire, waiting, sayable, own)
+
     def listening(self) -> None:
         self._shown = replace(self._shown, speaking=False)
 
@@ -123,6 +133,9 @@ class LiveView:
 
     def recorded(self, effect: Record) -> None:
         self._shown = shown.recorded(self._shown, effect)
+
+    def recorded_beside(self, tire: str, effect: Record) -> None:
+        self._beside[tire] = shown.recorded(self._beside.get(tire, Shown()), effect)
 
     def note(self, text: str) -> None:
         self._shown = shown.noted(self._shown, text)

@@ -11,7 +11,11 @@ from handsfree.audio import FRAME_MS
 from handsfree.grammar import Armed, Interpretation, Library
 from handsfree.hearing import EngineError
 from handsfree.procedure import (
+    HERE,
     NOT_BEGUN,
+    NOT_HELD,
+    TYPED,
+    Answer,
     Arm,
     Chime,
     Command,
@@ -38,7 +42,7 @@ from handsfree.record import WITHHELD, JobLog, RecordError, check_words
 from handsfree.session._bay import BAY, TIRE_NAMES, Bay, Listening, Tire
 from handsfree.session._clock import Clock
 from handsfree.session._ears import Back, Closed, Ears, Heard, Lost
-from handsfree.session._heard import TOO_NOISY, event_of, evidence, meaning_of, room_level
+from handsfree.session._heard import NO_ANSWER, TOO_NOISY, event_of, evidence, meaning_of, room_level
 from handsfree.session._job import Job
 from handsfree.session._kept_ears import KeptEars
 from handsfree.session._people import People
@@ -167,14 +171,16 @@ class Session:
         ``extra`` goes into the event's line beside what the machine is told.
         """
         tire = tire or self._bay.active
+        here = tire is self._bay.active
         effects = tire.machine.feed(event)
         lines: list[dict[str, object]] = [{**event_body(event), **extra, "kind": "event"}]
         lines += [entry(effect) for effect in effects if isinstance(effect, Record)]
         tire.log.append(lines)
+        self._view.turned(*self._bay.told())
         for effect in effects:
             if isinstance(effect, Record):
-                self._view.recorded(effect)
-        if tire is self._bay.active:  # what waits beside it is told aloud, not shown
+                self._view.recorded(effect) if here else self._view.recorded_beside(tire.name, effect)
+        if here:  # what waits beside it is told aloud; of it only its own lines are kept
             self._view.stands(tire.machine.book, tire.machine.state)
             self._hear_as(tire)
         self._barged = False
@@ -272,13 +278,17 @@ class Session:
             return Listening()
         beside = self._bay.grammar(tire) if "command" in dict(effect.grammar) else ()
         grammar = effect.grammar + beside
+        armed = self._arm(grammar)
+        answer = any(label != "command" for label, _ in effect.grammar)
+        silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
+        return Listening(armed, effect.grammar, answer, silence)
+
+    def _arm(self, grammar: tuple[tuple[str, str], ...]) -> Armed:
         armed = self._cache.pop(grammar, None) or self._library.arm(dict(self._people.fill(grammar)))
         self._cache[grammar] = armed  # the newest last
         if len(self._cache) > _MOST_ARMED:
             del self._cache[next(iter(self._cache))]
-        answer = any(label != "command" for label, _ in effect.grammar)
-        silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
-        return Listening(armed, effect.grammar, answer, silence)
+        return armed
 
     def _turn(self) -> None:
         if self._bay.active.outcome:
@@ -311,7 +321,7 @@ class Session:
                 self.feed(TimerDue(now, tire.name if self._bay.several else ""), tire)
             case _:
                 level = room_level(self._speech_dbfs, self._ears.noise_dbfs)
-                self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now))
+                self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now, self._ears.typed))
 
     def _lost(self, device: str, reason: str) -> None:
         self._view.note(reason)
@@ -322,10 +332,11 @@ class Session:
         assert listening.armed is not None
         now = self._clock.now()
         meaning = meaning_of(heard, listening.armed)
-        secret = self._people.withholds(listening.grammar, heard.hypothesis.text)
+        secret = self._people.withholds(listening.grammar, heard.hypothesis.text, meant=meaning is not None)
         twice = not secret and self._twice(heard.hypothesis, self._bay.active, listening, now)
         counted = replace(heard, hypothesis=replace(heard.hypothesis, unsure=False)) if twice else heard
         event = event_of(counted, listening.armed, self._people, now)
+        event = self._needless(heard, meaning, event) or event
         if secret and not isinstance(event, Command):
             heard = replace(heard, hypothesis=self._people.veiled(heard.hypothesis))
             event = replace(event, text=heard.hypothesis.text)
@@ -337,6 +348,25 @@ class Session:
             return
         self._view.heard(heard, event)
         self.feed(event, extra=kept)
+
+    def _needless(
+        self, heard: Heard, meaning: Interpretation | None, event: Answer | Command | NoMatch
+    ) -> NoMatch | None:
+        """What is told of a sentence for which there is nothing to do, None of any other. "Resume work" and the name
+        of a single tire are not listened for then (each would be heard in something else): they are known where
+        the words are, typed ones above all."""
+        here = self._bay.active.name
+        if meaning is None:
+            if not (isinstance(event, Answer) or (isinstance(event, NoMatch) and event.reason == NO_ANSWER)):
+                return None
+            meaning = self._arm(self._bay.needless()).interpret(heard.hypothesis.text)
+            if meaning is None:
+                return None
+        elif meaning.label != BAY or meaning.slot(BAY) != here or not isinstance(event, Answer):
+            return None
+        called = meaning.slot(BAY) or ""
+        why = HERE if called else NOT_HELD
+        return NoMatch(event.at, event.text, why, typed=heard.hypothesis.engine == TYPED, tire=called)
 
     def _sound(self, heard: Heard, secret: bool) -> str:
         """Where the utterance is kept; a code word's sound, and whatever was said in its place, is not."""

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
-from handsfree.record import clean
+from handsfree.record import clean, in_use
 from handsfree.session._ears import Heard
-from handsfree.session._view import _understood, body_of, told
+from handsfree.session._view import _understood, body_of, in_sentences, told
 
-__all__ = ["SAYABLE", "Hearing", "Judged", "Running", "Shown", "heard", "noted", "recorded", "said", "stands"]
+__all__ = [
+    "SAYABLE",
+    "Hearing",
+    "Judged",
+    "Running",
+    "Shown",
+    "heard",
+    "noted",
+    "recorded",
+    "said",
+    "stands",
+    "turned",
+]
 
 #: How a command is said, where that is not its name.
 SAYABLE: Mapping[str, str] = {"limit": "what is the limit", "resume": "resume work", "hold": "stand by"}
@@ -57,6 +69,9 @@ class Running:
 @dataclass(frozen=True, slots=True)
 class Shown:
     title: str = ""
+    tire: str = ""  # its spoken name, "" where there can be no other
+    waiting: tuple[str, ...] = ()  # the other tires that are open
+    beside: tuple[str, ...] = ()  # what may be said of them
     practice: bool = False
     phase: str = ""
     step: str = ""
@@ -64,6 +79,7 @@ class Shown:
     mode: Mode = Mode.IDLE
     speaking: bool = False
     question: str = ""
+    held: str = ""  # that work is on hold, and how it goes on; "" while it is not
     answers: tuple[str, ...] = ()
     or_value: bool = False  # instead of these answers the value may be said once more
     commands: tuple[str, ...] = ()
@@ -76,6 +92,11 @@ class Shown:
     reasons: tuple[str, ...] = ()  # why the tire must not be repaired
     notes: tuple[str, ...] = ()
     typing: str | None = None  # the unfinished typed line; None: nobody types
+
+    @property
+    def headline(self) -> str:
+        """What stands largest: the question, or that it is not answered now."""
+        return self.held or self.question
 
     @property
     def worst(self) -> Judged | None:
@@ -94,8 +115,22 @@ def _plain(text: str) -> str:
     return clean(" ".join(text.split())).plain
 
 
+def turned(shown: Shown, tire: str, waiting: Sequence[str], sayable: Sequence[str], own: Shown) -> Shown:
+    """Another tire is listened to, or others wait now. ``own``: what was shown of this tire before: its verdicts and
+    the lines of its record are never those of the tire beside it."""
+    return replace(
+        shown,
+        tire=tire,
+        waiting=tuple(waiting),
+        beside=tuple(sayable),
+        verdicts=own.verdicts,
+        trail=own.trail,
+    )
+
+
 def stands(shown: Shown, book: Book, state: State) -> Shown:
     """Where the dialogue stands now."""
+    commands = tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ()))
     ids = [step.id for step in book.procedure.step]
     at = ids.index(state.step) if state.step in ids else -1
     return replace(
@@ -106,28 +141,29 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         step=state.step,
         place=(at + 1, len(ids)),
         mode=state.mode,
-        question=_plain(question(book, state)),
+        question=_plain(in_use(in_sentences(question(book, state)))),
+        held=_plain(book.prompts.say("held")) if state.mode is Mode.HELD else "",
         answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
-        commands=tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ())),
+        commands=(*commands, *(shown.beside if commands else ())),
         verdicts=tuple(
             v
             if v.limit
-            else replace(v, limit=_plain(limit_words(book, v.low, v.high, inclusive=v.inclusive)))
+            else replace(v, limit=_plain(in_use(limit_words(book, v.low, v.high, inclusive=v.inclusive))))
             for v in shown.verdicts
         ),
         timers=tuple(
             Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
         ),
-        exceptions=tuple(map(_plain, state.exceptions)),
-        reasons=tuple(map(_plain, state.reasons)),
+        exceptions=tuple(_plain(in_use(text)) for text in state.exceptions),
+        reasons=tuple(_plain(in_use(text)) for text in state.reasons),
     )
 
 
 def said(shown: Shown, text: str) -> Shown:
     """Sentences follow each other faster than they are read: they stand together until an answer is awaited."""
     before = shown.said if shown.speaking else ""
-    return replace(shown, said=f"{before} {_plain(text)}".strip(), speaking=True)
+    return replace(shown, said=f"{before} {in_sentences(_plain(text))}".strip(), speaking=True)
 
 
 def noted(shown: Shown, text: str) -> Shown:
@@ -165,7 +201,7 @@ def _judged(body: Mapping[str, str]) -> Judged:
     measured, _, _ = body["reason"].partition(";")
     return Judged(
         rule=body["rule"],
-        measured=_plain(measured.rstrip(".")),
+        measured=_plain(in_use(measured.rstrip("."))),
         low=body["low"],
         high=body["high"],
         outcome=body["outcome"],

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
-from handsfree.procedure import Answer, Book, Command, Event, NoInput, NoMatch, Record, SetAside, State
-from handsfree.record import in_use, lasting
+from handsfree.procedure import (
+    HERE,
+    NOT_HELD,
+    Answer,
+    Book,
+    Command,
+    Event,
+    NoInput,
+    NoMatch,
+    Record,
+    SetAside,
+    State,
+)
+from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
 
-__all__ = ["NoView", "PlainView", "View"]
+__all__ = ["NoView", "PlainView", "View", "in_sentences", "tire_words"]
 
 
 class View(Protocol):
@@ -25,6 +38,10 @@ class View(Protocol):
     def stands(self, book: Book, state: State) -> None:
         """Where the dialogue stands after an event, before its replies are spoken."""
 
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
+        """Which tire is listened to, by its spoken name ("" where there can be no other), which others wait, and
+        what may be said of them. Told before anything else of an event."""
+
     def listening(self) -> None:
         """All is said; an answer may be given now."""
 
@@ -34,6 +51,9 @@ class View(Protocol):
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
+    def recorded_beside(self, tire: str, effect: Record) -> None:
+        """A line in the record of a tire that waits."""
+
     def note(self, text: str) -> None: ...
 
 
@@ -41,11 +61,13 @@ class NoView:
     def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None: ...
     def end(self) -> None: ...
     def stands(self, book: Book, state: State) -> None: ...
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None: ...
     def listening(self) -> None: ...
     def keyboard(self) -> Lines | None: ...
     def said(self, text: str, kind: str) -> None: ...
     def heard(self, heard: Heard, event: Event) -> None: ...
     def recorded(self, effect: Record) -> None: ...
+    def recorded_beside(self, tire: str, effect: Record) -> None: ...
     def note(self, text: str) -> None: ...
 
 
@@ -56,12 +78,14 @@ def _understood(event: Event) -> str:
         case Answer(number=number, slots=slots) if number is not None:
             unit = next((f" {value}" for key, value in slots if key == "unit"), "")
             return in_use(f"{number.value}{unit}")
-        case Answer(slots=slots) if slots:
+        case Answer(slots=slots) if slots and "dispose" not in dict(slots):
             return ", ".join(f"{key} {value}" for key, value in slots)
         case Answer(text=text):
             return text
         case NoMatch(reason=reason, level=level) if level:
             return f"no match: {reason}, {level} dB over the noise"
+        case NoMatch(reason=reason) if reason in (NOT_HELD, HERE):
+            return reason
         case NoMatch(reason=reason):
             return f"no match: {reason}"
         case NoInput():
@@ -109,7 +133,7 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
     "hold": ("hold", lambda b: f"at {b['step']}"),
     "stop": ("stop", lambda b: f"at {b['step']}"),
     "back": ("back", lambda b: f"to {b['to']}"),
-    "disposed": ("recorded", lambda b: f"{b['step']}: {b['outcome']}"),
+    "disposed": ("recorded", left_at),
 }
 
 
@@ -117,6 +141,20 @@ def told(effect: Record) -> tuple[str, str] | None:
     """A record as a label and a sentence, None for one that is not shown."""
     shown = _SHOWN.get(effect.kind)
     return None if shown is None else (shown[0], shown[1](body_of(effect)))
+
+
+def tire_words(tire: str, waiting: Sequence[str]) -> str:
+    """ "TIRE BRAVO, alfa waits"; "" where there can be no other."""
+    if not tire:
+        return ""
+    waits = f", {' and '.join(waiting)} {'waits' if len(waiting) == 1 else 'wait'}" if waiting else ""
+    return f"TIRE {tire.upper()}{waits}"
+
+
+def in_sentences(text: str) -> str:
+    """Each sentence with a capital, for the eye: what is said is put together of pieces. The record keeps what was
+    given to the voice."""
+    return re.sub(r"(?<=\w\w[.?!] )[a-z]", lambda found: found[0].upper(), text)
 
 
 def body_of(effect: Record) -> dict[str, str]:
@@ -138,6 +176,7 @@ class PlainView(NoView):
         self._width = width
         self._style = style or (lambda label, line: line)
         self._phase = ""
+        self._tire = ""
 
     def _line(self, label: str, text: str) -> None:
         line = f"{label:>11}  {text}"
@@ -146,7 +185,7 @@ class PlainView(NoView):
             self._write(self._style(label, part))
 
     def said(self, text: str, kind: str) -> None:
-        self._line("said", text)
+        self._line("said", in_sentences(text))
 
     def heard(self, heard: Heard, event: Event) -> None:
         level = ""
@@ -154,6 +193,18 @@ class PlainView(NoView):
             level = f"  ({heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise)"
         self._line("heard", f'"{heard.hypothesis.text}"{level}')
         self._line("understood", _understood(event))
+
+    def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
+        if tire != self._tire and (waiting or self._tire):
+            self._phase = ""
+            self._write("")
+            self._line("tire", tire_words(tire, waiting).removeprefix("TIRE "))
+        self._tire = tire
+
+    def recorded_beside(self, tire: str, effect: Record) -> None:
+        line = told(effect)
+        if line is not None:
+            self._line(line[0], f"tire {tire}: {line[1]}")
 
     def recorded(self, effect: Record) -> None:
         if effect.kind == "step" and (phase := body_of(effect)["phase"]) != self._phase:

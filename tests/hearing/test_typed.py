@@ -23,7 +23,7 @@ def test_what_is_typed_is_heard() -> None:
 
 
 def test_the_hook_puts_figures_into_words() -> None:
-    engine = TypedEngine(lambda text: text.replace("1.5", " one point five "))
+    engine = TypedEngine(lambda text, armed: text.replace("1.5", " one point five "))
     engine.begin()
     engine.feed(b"1.5 mm")
     assert engine.partial() == "one point five mm"
@@ -39,7 +39,7 @@ def test_letters_cut_in_two_and_rubbish_bytes() -> None:
 
 def test_engines_by_name() -> None:
     assert ENGINES == ("pocketsphinx", "vosk", "typed")
-    assert make_engine("typed", normalise=str.upper).name == "typed"
+    assert make_engine("typed", normalise=lambda text, armed: text.upper()).name == "typed"
     assert make_engine("pocketsphinx").name == "pocketsphinx"
 
 

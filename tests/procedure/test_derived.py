@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from handsfree import limits
 from handsfree.limits import DEFAULT, LimitsError, MissingFact, parse_policy
 from handsfree.procedure import Resumed, Say, Start, read_procedure
 from handsfree.procedure._derived import ADVICE, complete, spacing_reasons
@@ -81,6 +82,38 @@ def test_the_unit_advised_is_never_smaller_than_plane_geometry_asks() -> None:
     assert 24 < 14 / cos + 10 <= 25
     assert said["patch"] == "two nine millimeters"  # 4.5 / cos + 24 = 28.66
     assert 28 < 4.5 / cos + 24 <= 29
+
+
+@given(size=st.decimals(1, 6, places=1), angle=st.integers(0, 25), thickness=st.integers(8, 20))
+def test_the_unit_size_advised_is_inside_when_it_is_read_to_whole_millimeters(
+    size: Decimal, angle: int, thickness: int
+) -> None:
+    facts = {
+        **INJURY,
+        "injury.size": Quantity(size, "mm", MM),
+        "injury.angle": Quantity(Decimal(angle), "deg", Decimal(1)),
+        "tire.thickness": Quantity(Decimal(thickness), "mm", Decimal(1)),
+    }
+    said = ADVICE["unit-size"].fill(facts, DEFAULT)
+    least = ADVICE["unit"].fill(facts, DEFAULT)
+    for part, rule in (("patch", "patch.size.min"), ("stem", "stem.length.min")):
+        value, before = (_millimeters(words[part]) for words in (said, least))
+        assert 0 <= value - before <= 2
+        fact = limits.rule(rule).measurand
+        judged = limits.judge(rule, {**facts, fact: Quantity(Decimal(value), "mm", Decimal(1))}, DEFAULT)
+        assert judged.outcome is limits.Outcome.INSIDE
+
+
+def _millimeters(words: str) -> int:
+    digits = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+    return int("".join(str(digits.index(word)) for word in words.removesuffix(" millimeters").split()))
+
+
+def test_the_unit_advised_in_a_job_is_taken_at_its_word(measuring: Drive) -> None:
+    measuring.say(*injury("four"), "no more injuries", "affirmative", *REPAIR[:2])
+    assert "Stem at least two six millimeters. Patch at least three zero millimeters." in measuring.said()
+    measuring.say("three zero millimeters", "affirmative", "two six millimeters", "affirmative")
+    assert measuring.step == "outline"
 
 
 def test_star_order_and_stages() -> None:

@@ -359,6 +359,14 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
             "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a",
             "Tire age: 3.2 years; most 10 years; inside by 6.7 years",
         ),
+        (
+            "Tire age: ~3.1979 a; most 10 a; inside by ~6.8021 a (week of 2023-09-17 to 2023-09-23).",
+            "Tire age: 3.2 years; most 10 years; inside by 6.8 years (week of 2023-09-17 to 2023-09-23).",
+        ),
+        (
+            "Tire age: ~10.1932 a; most 10 a; outside by ~0.1932 a",
+            "Tire age: 10.2 years; most 10 years; outside by 0.2 years",
+        ),
         ("1 a", "1 year"),
         ("margin 16 K", "margin 16 °C"),
         ("air.temperature 21 degC", "air.temperature 21 °C"),

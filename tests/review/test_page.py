@@ -12,6 +12,8 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
+from procedure.driving import SIZE, START_MS, whole
+from session.bay import new_job, work
 
 from handsfree.quantity import Quantity
 from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
@@ -19,6 +21,7 @@ from handsfree.review import customer_page, entry_of, job_page, read_source
 from handsfree.review._clock import Clock
 from handsfree.review._values import both, customary
 from handsfree.review._values import parse as quantity
+from handsfree.session import SimulatedClock
 
 from .conftest import SVG, UTC_CLOCK, XHTML, page, parse, words
 from .jobs import HOSTILE, KINDS
@@ -194,6 +197,24 @@ def test_what_is_out_of_the_ordinary_is_sorted_by_its_weight(job: Jobs) -> None:
     assert "concession by badge 409" in shown
     assert '"one four": 55% sure by its sound' in shown
     assert 'deflate-first: not read back at once, "affirmative" was said' in shown
+
+
+def test_a_read_back_that_was_confirmed_is_no_acceptance_by_a_person(tmp_path: Path) -> None:
+    clock = SimulatedClock(START_MS)
+    folder = tmp_path / "job"
+    work(
+        new_job(folder, whole(SIZE), clock),
+        ["nine", "affirmative", "out of limits", "affirmative", "completed", "completed"],
+        clock,
+    )
+    root = page(folder)
+    (section,) = [one for one in root.iter(f"{XHTML}section") if one.get("aria-labelledby") == "look"]
+    assert ["".join(one.itertext()) for one in section.iter(f"{XHTML}h3")] == ["Outside a limit"]
+    assert "size: out of limits, not measured again" in words(section)
+    for told in (words(root), show_text(folder, width=200)):
+        assert "finding accepted" not in told
+        assert "dispose" not in told
+        assert "by a person" not in told
 
 
 #: What the page answers at its top: the only yes is for a job that was done, released, and is whole.

@@ -25,6 +25,7 @@ typed: lines through the keyboard's ears; sound: synthetic speech through endpoi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -39,7 +40,7 @@ from handsfree._checking import pronounce
 from handsfree.audio import Utterance, room_noise
 from handsfree.grammar import Library
 from handsfree.hearing import DROWNED
-from handsfree.procedure import Mode
+from handsfree.procedure import Machine, Mode, NoMatch, Prompts, Say, Start
 from handsfree.record import check_chain, read_log, show_text, summary_text
 from handsfree.session import (
     UNFINISHED,
@@ -52,8 +53,10 @@ from handsfree.session import (
     SimulatedClock,
     Tire,
     TypedEars,
+    prompts_text,
     replay,
 )
+from handsfree.session._bay import Bay as SessionBay
 from handsfree.shop import parse_shop
 
 from .bay import Scripted, Timed, heard, lines_of, new_job, readings, reopen, session, typed
@@ -293,11 +296,71 @@ def test_three_wrong_code_words_hold_the_job(folder: Path, says: Says) -> None:
     lines = [*ask, *wrong, "! resume work", *ask, CODE, "completed"]
     assert run(folder, RELEASE, says(*lines), shop=True) == "returned"
     assert [c["outcome"] for c in lines_of(folder, "code")] == ["wrong"] * 3 + ["right"]
-    assert "Wrong code word three times. On hold." in said(folder)
+    held = "Wrong code word three times. On hold. Say: resume work. Then the badge once more."
+    assert held in said(folder)
     assert len(lines_of(folder, "hold_point")) == 1
     (closing,) = lines_of(folder, "close")
     assert "boss: 3 wrong code words for badge 409, put on hold" in closing["exceptions"]  # type: ignore[operator]
     assert "wrong code word for badge 409" in show_text(folder)
+
+
+def test_four_times_the_wrong_badge_says_whose_is_needed(folder: Path, says: Says) -> None:
+    own = ["supervisor release four zero nine"] * 4  # whoever works must not release
+    lines = ["change technician", "four zero nine", "affirmative", *own]
+    assert run(folder, RELEASE, says(*lines), shop=True) == UNFINISHED
+    needed = "A supervisor's badge is needed, not of whoever does the work. On hold. Say: resume work."
+    assert said(folder)[-1] == needed
+
+
+def test_four_times_a_badge_of_nobody_says_that_the_shop_must_know_it(folder: Path) -> None:
+    lines = ["change technician", *["five five"] * 4]
+    assert run(folder, RELEASE, by_keyboard(*lines), shop=True) == UNFINISHED
+    assert said(folder)[-1] == "A badge of the shop file is needed. On hold. Say: resume work."
+
+
+def test_the_record_holds_what_a_short_typed_answer_stands_for(folder: Path) -> None:
+    lines = ["fabric ply", "n", "fabric ply", "y", "completed", "completed"]
+    assert run(folder, whole(PLY), by_keyboard(*lines)) == "returned"
+    events = [e for e in lines_of(folder, "event") if e["type"] == "answer"]
+    assert [e["text"] for e in events][1:4] == ["negative", "fabric ply", "affirmative"]
+    assert all(e["text"] == e["hypothesis"] for e in events)
+
+
+NO_KEYBOARD_OFFERED = "I can't make that out. On hold. Type: resume work."
+
+
+def test_who_types_is_not_sent_to_the_keyboard(folder: Path) -> None:
+    run(folder, whole(do()), by_keyboard(*["rhubarb"] * 4))
+    assert said(folder)[-1] == NO_KEYBOARD_OFFERED
+    assert {e["engine"] for e in lines_of(folder, "event") if e["type"] == "no_match"} == {"typed"}
+
+
+def test_who_sits_before_the_keyboard_in_silence_is_not_sent_there(folder: Path) -> None:
+    """Also after the microphone's speech: what counts is who is listened to now."""
+    quiet = Scripted(*[Quiet()] * 4)
+    run(folder, whole(PLY), lambda clock: quiet)
+    assert said(folder)[-1] == NO_KEYBOARD_OFFERED
+
+
+def test_who_speaks_is_told_of_the_keyboard(folder: Path) -> None:
+    mumbled = heard("rhubarb")
+    run(folder, whole(PLY), lambda clock: Scripted(*[mumbled] * 4))
+    assert said(folder)[-1] == "I can't make that out. On hold. Say: resume work, or use the keyboard."
+
+
+def test_a_job_begun_before_there_were_these_words_replays_in_its_own(folder: Path) -> None:
+    """Its prompts are pinned: what was said at its fourth miss is said so again."""
+    clock = SimulatedClock(START_MS)
+    old = "".join(
+        line for line in prompts_text().splitlines(keepends=True) if not line.startswith("held_typed")
+    )
+    book = book_of(whole(PLY))
+    before = Machine(replace(book, prompts=Prompts(old)))
+    effects = before.feed(Start(clock.now()))
+    for _ in range(4):
+        effects = before.feed(NoMatch(clock.now(), "rhubarb", "not an answer to what was asked", typed=True))
+    (told,) = [effect.text for effect in effects if isinstance(effect, Say)]
+    assert told == "I can't make that out. On hold. Say: resume work, or use the keyboard."
 
 
 def test_any_word_typed_for_a_code_word_is_wrong_and_kept_out(folder: Path) -> None:
@@ -310,6 +373,34 @@ def test_any_word_typed_for_a_code_word_is_wrong_and_kept_out(folder: Path) -> N
 def test_a_code_word_said_unasked_is_kept_out_too(folder: Path) -> None:
     run(folder, RELEASE, by_keyboard(f"supervisor release 409 {CODE}"), shop=True)
     assert "granite" not in everything_kept(folder)
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        "granit windw",
+        "granitewindow",
+        "granite",
+        "the widnow",
+        "supervisor release 409 grantie window",
+        "gran ite",
+    ],
+)
+def test_what_is_nearly_a_code_word_is_kept_out_at_any_question(folder: Path, slip: str) -> None:
+    run(folder, whole(PLY, BADGE), by_keyboard(slip, "fabric ply"), shop=True)
+    (event,) = [e for e in lines_of(folder, "event") if e["type"] == "no_match"]
+    assert (event["text"], event["hypothesis"]) == ("(code word)", "(code word)")
+    kept = (folder / "record.jsonl").read_text() + show_text(folder, width=200)
+    assert slip not in kept
+    assert not re.search("gran|w[a-z]*nd", kept)
+
+
+@pytest.mark.parametrize(
+    "words", ["rhubarb", "what is the time", "plastic ply", "pass me the pliers", "grind it"]
+)
+def test_other_words_are_kept_as_they_were_said(folder: Path, words: str) -> None:
+    run(folder, whole(PLY, BADGE), by_keyboard(words), shop=True)
+    assert [e["text"] for e in lines_of(folder, "event") if e["type"] == "no_match"] == [words]
 
 
 def test_stop_work_and_hold_are_heard_while_a_code_word_is_asked(folder: Path, says: Says) -> None:
@@ -750,6 +841,50 @@ def test_a_folder_that_cant_be_made_leaves_the_work_where_it_was(tmp_path: Path)
     floor.folders["bravo"].write_text("in the way")
     assert floor.run(typed(["start another tire", "completed", "completed"], floor.clock)) == ["returned"]
     assert "No job can be begun for another tire. See the screen." in said(floor.folders["alfa"])
+
+
+def test_the_tire_one_is_on_is_told_and_no_miss(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path, whole(do()))
+    lines = [
+        "tire alfa",
+        "start another tire",
+        "switch to tire bravo",
+        "hold work",
+        "tire bravo",
+        "stop work",
+    ]
+    assert floor.run(typed(lines, floor.clock)) == [UNFINISHED, "stopped"]
+    alfa, bravo = floor.folders["alfa"], floor.folders["bravo"]
+    assert "You are on tire alfa." in said(alfa)
+    assert "You are on tire bravo." in said(bravo)
+    assert "You are on tire bravo. On hold. Say: resume work." in said(bravo)
+    assert lines_of(alfa, "missed") == lines_of(bravo, "missed") == []
+
+
+def test_its_own_name_is_listened_for_beside_the_others(tmp_path: Path) -> None:
+    """Else a recognizer hears another tire's name in it, and turns there."""
+    first = Tire(Machine(book_of(whole(do()))), None)  # type: ignore[arg-type]
+    bay = SessionBay(first, lambda name: None)  # type: ignore[arg-type, return-value]
+    assert bay.grammar(first) == (("bay", "<commands.another_tire>"),)
+    bay.add(Tire(Machine(book_of(whole(do()))), None, "bravo"))  # type: ignore[arg-type]
+    assert "<commands.tire_alfa>" in bay.grammar(first)[0][1]
+
+
+def test_resume_work_while_nothing_is_on_hold_is_told_and_no_miss(folder: Path) -> None:
+    shown: list[str] = []
+    lines = ["resume work", "resume", "fabric ply", "resume the job", "affirmative", "completed", "completed"]
+    view = PlainView(shown.append)
+    assert run(folder, whole(PLY), by_keyboard(*lines), view=view) == "returned"
+    assert said(folder).count("Work is not on hold.") == 3
+    assert lines_of(folder, "missed") == []
+    assert "not understood: 0" in summary_text(folder)
+    assert sum("work is not on hold" in line and "no match" not in line for line in shown) == 3
+
+
+def test_resume_work_is_no_wrong_code_word(folder: Path) -> None:
+    lines = ["supervisor release 409", "affirmative", "resume work", CODE, "completed"]
+    assert run(folder, RELEASE, by_keyboard(*lines), shop=True) == "returned"
+    assert [c["outcome"] for c in lines_of(folder, "code")] == ["right"]
 
 
 def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None:

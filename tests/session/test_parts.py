@@ -433,6 +433,7 @@ def test_what_was_understood_in_words() -> None:
     assert _understood(Answer(0, "no flame")) == "no flame"
     assert _understood(Command(0, "go_back")) == "command go back"
     assert _understood(NoMatch(0, "", "too quiet")) == "no match: too quiet"
+    assert _understood(Answer(0, "out of limits", slots=(("dispose", "accept"),))) == "out of limits"
     assert _understood(NoInput(0)) == "no input"
     assert _understood(TimerDue(0)) == ""
 

@@ -18,20 +18,22 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from procedure.driving import START_MS, armed_for
+from procedure.driving import PLY, SIZE, START_MS, armed_for, whole
 from rich.console import Console
 
 from handsfree.audio import FRAME_MS, Endpointer
-from handsfree.grammar import Armed
-from handsfree.procedure import COMMANDS, Mode, NoMatch
+from handsfree.grammar import Armed, Library
+from handsfree.procedure import COMMANDS, Mode, NoMatch, Record
 from handsfree.record import read_log
 from handsfree.session import (
     UNFINISHED,
     AudioEars,
     Heard,
+    Job,
     Level,
     LiveView,
     Lost,
+    PlainView,
     SimulatedClock,
     choose_screen,
     demo_folder,
@@ -96,6 +98,9 @@ def drawn(
 def text(*args, **more) -> str:
     """All of it as one run of words, so that a wrapped sentence is found too."""
     return " ".join(" ".join(drawn(*args, **more)).split())
+
+
+text_of = text  # where a procedure's text has that name
 
 
 @pytest.mark.parametrize(("width", "height"), [(200, 60), (80, 24)])
@@ -420,10 +425,129 @@ def test_a_wait_shows_both_its_times(repair: list[tuple[Shown, Armed]]) -> None:
     assert timer.longest_due - timer.shortest_due == 1000 * (344 - 236)  # the demo's wait, README
 
 
+def test_ages_are_in_years_and_no_finer_than_they_are_said(repair: list[tuple[Shown, Armed]]) -> None:
+    ages = [w.worst for w, _ in repair if w.worst is not None and w.worst.rule == "tire.age"]
+    assert ages
+    for judged in ages:
+        assert re.fullmatch(r"Tire age: \d+(\.\d)? years", judged.measured)
+        assert re.fullmatch(r"at most (6|10) years", judged.limit)
+    told = {sentence for what, _ in repair for _, sentence in what.trail}
+    assert not [text for text in told if re.search(r"\d a\b|\d\.\d{4}", text)]
+
+
+def test_every_sentence_begins_with_a_capital(repair: list[tuple[Shown, Armed]]) -> None:
+    for what, _ in repair:
+        for text in (what.question, what.said):
+            assert not re.search(r"\w\w[.?!] [a-z]", text), text
+    lines: list[str] = []
+    PlainView(lines.append).said("Going on. three passes. Brush, e.g. a soft one.", "prompt")
+    assert lines == ["       said  Going on. Three passes. Brush, e.g. a soft one."]
+
+
 def test_on_hold_the_way_out_is_what_may_be_said(repair: list[tuple[Shown, Armed]]) -> None:
     held = next(what for what, _ in repair if what.mode is Mode.HELD)
     assert held.answers == ("resume work",)
     assert "ON HOLD" in text(held, 80, 24)
+
+
+def test_each_tire_has_its_own_verdict_and_record_and_the_head_names_it(tmp_path: Path) -> None:
+    clock, view = SimulatedClock(START_MS), Kept(print)
+    text = whole(PLY, SIZE)
+    jobs = {name: tmp_path / name for name in ("alfa", "bravo")}
+    lines = [
+        "fabric ply", "affirmative", "nine", "affirmative", "start another tire", "fabric ply", "affirmative",
+        "tire alfa", "tire bravo", "three", "affirmative", "tire alfa",
+    ]  # fmt: skip
+
+    def another(name: str) -> Job:
+        return new_job(jobs[name], text, clock, also={"tire": name})
+
+    job = new_job(jobs["alfa"], text, clock)
+    ears = typed(lines, clock)
+    running = session(job, clock, ears, view=view, another=another, library=Library.load())
+    running.run(job.first)
+    running.close()
+    pictures = [(what.tire, what.worst.measured if what.worst else "", what.waiting) for what in view.kept]
+    alfa, bravo = "Injury size: 9 mm", "Injury size: 3 mm"
+    assert pictures == [
+        ("alfa", "", ()), ("alfa", "", ()), ("alfa", "", ()), ("alfa", "", ()), ("alfa", alfa, ()),
+        ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)),
+        ("alfa", alfa, ("bravo",)), ("bravo", "", ("alfa",)), ("bravo", "", ("alfa",)),
+        ("bravo", bravo, ("alfa",)), ("alfa", alfa, ("bravo",)),
+    ]  # fmt: skip
+    last, before = view.kept[-1], view.kept[-2]
+    for size in ((200, 60), (80, 24)):
+        assert "TIRE ALFA, bravo waits" in text_of(last, *size)
+        assert "OUTSIDE" in text_of(last, *size)
+        assert "OUTSIDE" not in text_of(before, *size)
+    assert ("recorded", "injury.size = 9 mm") in last.trail
+    assert ("recorded", "injury.size = 9 mm") not in before.trail
+    assert before.commands[-2:] == ("tire alfa", "start another tire")
+
+
+def test_what_is_recorded_of_a_tire_that_waits_is_not_in_the_picture() -> None:
+    view = LiveView(print)
+    view.turned("alfa", (), ())
+    view.turned("bravo", ("alfa",), ())
+    wait = Record("wait", (("step", "drying"), ("waited_s", "240"), ("outcome", "over")))
+    view.recorded_beside("alfa", wait)
+    assert view._shown.trail == ()
+    view.turned("alfa", ("bravo",), ())
+    assert [label for label, _ in view._shown.trail] == ["wait"]
+    view.turned("bravo", (), ())  # alfa has ended, and the next tire has its name
+    view.turned("alfa", ("bravo",), ())
+    assert view._shown.trail == ()
+
+
+def test_plain_lines_name_the_tire_that_is_turned_to() -> None:
+    told: list[str] = []
+    view = PlainView(told.append)
+    view.turned("alfa", (), ("start another tire",))
+    assert told == []
+    view.turned("bravo", ("alfa",), ())
+    view.turned("bravo", ("alfa",), ())
+    wait = Record("wait", (("step", "drying"), ("waited_s", "240"), ("outcome", "over")))
+    view.recorded_beside("alfa", wait)
+    assert [line.split() for line in told if line] == [
+        ["tire", "BRAVO,", "alfa", "waits"],
+        ["wait", "tire", "alfa:", "over", "after", "4", "min", "00", "s"],
+    ]
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES[:7])
+def test_on_hold_that_is_what_stands_largest(width: int, height: int) -> None:
+    """The question is none while work is on hold: it stands small, and so does a verdict."""
+    held = replace(
+        FULL,
+        mode=Mode.HELD,
+        held="On hold. Say: resume work.",
+        answers=("resume work",),
+        timers=(),
+        notes=(),
+        reasons=(),
+        exceptions=(),
+        said="On hold. Say: resume work.",
+    )
+    rows = drawn(held, width, height)
+    seen = "\n".join(rows)
+    assert "On hold. Say: resume work." in text(held, width, height)
+    assert "Drilled size?" in seen
+    for words in ("Drilled size?", "XX OUTSIDE"):
+        assert not all(row in seen for row in big(words, 200)), words
+    if height >= 24 and width >= 80:
+        assert all(row in seen for row in big("ON HOLD", width))
+    if (width, height) == (80, 24):
+        assert rows[2].strip("┃ ") == ""
+        assert rows[3].strip("┃ ") == "On hold. Say: resume work."
+
+
+def test_a_job_on_hold_is_shown_so_and_its_question_again_afterwards(
+    repair: list[tuple[Shown, Armed]],
+) -> None:
+    at = next(n for n, (what, _) in enumerate(repair) if what.mode is Mode.HELD)
+    held, after = repair[at][0], repair[at + 1][0]
+    assert held.headline == "On hold. Say: resume work."
+    assert after.headline == after.question == held.question
 
 
 def test_nothing_heard_can_steer_the_terminal() -> None:
@@ -474,7 +598,8 @@ def test_nothing_is_logged_as_spoken_that_was_not_on_the_screen(folder: Path, li
             if "say_kind" in body:
                 logged.append(str(body["text"]))
                 for sentence in re.split(r"(?<=[.?]) ", str(body["text"])):  # the question has its frame
-                    assert _run_of_words(sentence) in seen, body
+                    capital = sentence[:1].upper() + sentence[1:]
+                    assert _run_of_words(capital) in seen, body
         return append(bodies)
 
     job.log.append = noted  # type: ignore[assignment,method-assign]

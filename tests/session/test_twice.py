@@ -124,15 +124,29 @@ def test_an_audit_finds_what_counted_and_was_not_sure(folder: Path, forged: str)
 
 
 @pytest.mark.parametrize(
-    ("words", "obeyed"),
-    [("hold", False), ("hold work", True), ("stand by", True), ("stop", False), ("stop work", True)],
+    ("words", "probability", "once", "again"),
+    [
+        ("hold", 0.7, False, False),  # one syllable is found in any talk, also twice in a row
+        ("hold work", 0.7, False, True),
+        ("stand by", 0.7, False, True),
+        ("stop", 0.7, False, False),
+        ("stop work", 0.7, False, True),
+        ("stop work", 0.8, True, True),
+    ],
 )
-def test_an_unsure_command_of_one_word_is_not_obeyed(folder: Path, words: str, obeyed: bool) -> None:
-    """One syllable is found in any talk, also twice in a row."""
-    once, again = (
-        after(folder / "1", said(words, 0.7)),
-        after(folder / "2", said(words, 0.7), said(words, 0.7)),
-    )
+def test_an_unsure_command(folder: Path, words: str, probability: float, once: bool, again: bool) -> None:
+    first = after(folder / "1", said(words, probability))
+    second = after(folder / "2", said(words, probability), said(words, probability))
     kinds = ("command", "stop", "hold")
-    assert any(lines_of(once, kind) for kind in kinds) is obeyed
-    assert any(lines_of(again, kind) for kind in kinds) is obeyed
+    assert any(lines_of(first, kind) for kind in kinds) is once
+    assert any(lines_of(second, kind) for kind in kinds) is again
+    assert errors(first) == errors(second) == []
+
+
+def test_hold_alone_counts_from_the_keyboard_only(folder: Path) -> None:
+    spoken = heard("hold", pcm=b"\0\0" * 8000)
+    typed = said("hold")
+    asked = after(folder / "1", spoken)
+    assert lines_of(asked, "command") == []
+    assert [line["reason"] for line in lines_of(asked, "missed")][:1] == [UNSURE]
+    assert [line["name"] for line in lines_of(after(folder / "2", typed), "command")] == ["hold"]
