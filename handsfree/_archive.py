@@ -192,7 +192,7 @@ def report(
     as_json: Annotated[bool, typer.Option("--json", help="For a program.")] = False,
 ) -> None:
     """Repairs, rejection reasons, scrap rate, exceptions, and how well the recognizer hears."""
-    from handsfree.archive import Scope, bays_of, figures, open_archive, report_page, report_text
+    from handsfree.archive import Scope, bays_of, figures, none_text, open_archive, report_page, report_text
 
     scope = Scope(_day(since, "--since"), _day(until, "--until"), bay, technician, practice)
     if scope.since and scope.until and scope.since > scope.until:
@@ -200,7 +200,8 @@ def report(
     archive = open_archive(where)
     found = figures(archive, scope)
     if bay is not None and not found.jobs and not found.left_out and bay not in (bays := bays_of(archive)):
-        raise RecordError(f"{archive.place}: no job of bay {bay!r}; {_listed(bays)}")
+        what = f"of bay {bay!r}" if bay else "with no bay named"
+        raise RecordError(f"{archive.place}: no job {what}; {_listed(bays)}")
     if html is not None:
         write_out(html, report_page(found).encode(), replace=True)
     if as_json:
@@ -209,6 +210,8 @@ def report(
         typer.echo(report_text(found))
     else:
         typer.echo(f"Written: {html}")
+        if not found.jobs:
+            typer.echo(none_text(found))
 
 
 @archive_app.command(
@@ -233,8 +236,12 @@ def schema(
 def _listed(bays: Sequence[str]) -> str:
     if not bays:
         return "it holds no job at all"
-    more = f" and {len(bays) - _BAYS} more" if len(bays) > _BAYS else ""
-    return f"it has bays {', '.join(one or repr('') for one in bays[:_BAYS])}{more}"
+    named = [one for one in bays if one]
+    if not named:
+        return "no job of it names a bay"
+    more = f" and {len(named) - _BAYS} more" if len(named) > _BAYS else ""
+    unnamed = ", and jobs with no bay named" if len(named) < len(bays) else ""
+    return f"it has {'bay' if len(named) == 1 else 'bays'} {', '.join(named[:_BAYS])}{more}{unnamed}"
 
 
 def _one_line(text: str) -> str:

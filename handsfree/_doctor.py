@@ -20,6 +20,7 @@ from handsfree import _wiring as wiring
 from handsfree.audio import SAMPLE_RATE, AudioError, list_devices, room_noise, samples
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError
+from handsfree.record import zone_of
 from handsfree.speaking import Pyttsx3Voice, SpeakingError
 
 __all__ = ["Finding", "examine"]
@@ -145,4 +146,5 @@ def _clock() -> Finding:
     # The package's own files can't come from the future.
     made = datetime.fromtimestamp(Path(__file__).stat().st_mtime).astimezone()
     good = now >= made
-    return Finding("clock", good, f"{now:%Y-%m-%d %H:%M:%S %z}", "" if good else "set the computer's clock")
+    what = "" if good else "set the computer's clock"
+    return Finding("clock", good, f"{now:%Y-%m-%d %H:%M:%S} {zone_of(now)}", what)

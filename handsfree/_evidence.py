@@ -33,9 +33,11 @@ from handsfree.record import (
     is_job,
     jobs_in,
     noted,
+    older_pages,
     place_of,
     read_log,
     remains_in,
+    what_is_damaged,
     write_out,
 )
 
@@ -230,9 +232,11 @@ def sign(
     key: Annotated[Path, typer.Option("--key", help="Your private key.", metavar="FILE")],
     accept: Annotated[bool, typer.Option("--accept", help="The job is good as it is.")] = False,
     concession: Annotated[
-        str, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
-    ] = "",
-    reject: Annotated[str, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")] = "",
+        str | None, typer.Option("--concession", help="Accept it nevertheless, and why.", metavar="REASON")
+    ] = None,
+    reject: Annotated[
+        str | None, typer.Option("--reject", help="Reject it, and why.", metavar="REASON")
+    ] = None,
     reason: Annotated[
         str,
         typer.Option(
@@ -251,13 +255,13 @@ def sign(
     from handsfree.record.signing import Decision, check_overturned, load_key, private_pem, public_keys
     from handsfree.record.signing import sign as append_signature
 
-    chosen = [(accept, "accept", reason), (concession, "concession", concession), (reject, "reject", reject)]
-    wanted = [(what, why) for given, what, why in chosen if given]
+    chosen = (("accept", reason if accept else None), ("concession", concession), ("reject", reject))
+    wanted = [(what, why) for what, why in chosen if why is not None]  # "" is a reason that must be refused
     if len(wanted) != 1:
         raise typer.BadParameter("give one of --accept, --concession REASON and --reject REASON")
     if reason and not accept:
         raise typer.BadParameter("--reason goes with --accept; --concession and --reject hold their own")
-    decision = Decision(*wanted[0], tuple(redo or ()))
+    decision = Decision(*wanted[0], tuple(text for text in redo or () if text.strip()))
     decision.check()
     private_pem(key)
     folder = find_job(job, jobs)
@@ -279,6 +283,8 @@ def sign(
     again = how_to_do_again(rows)
     if again:
         typer.echo(f"Go on: {again}")
+    for page in older_pages(folder, log.lines):
+        typer.echo(str(page))
 
 
 def _must_be_good(folder: Path, keys: Path) -> None:
@@ -358,16 +364,16 @@ def export_job(
             "job: handsfree show"
         )
     text = export(folder, form, pseudonyms=pseudonyms)
+    # Said first: the numbers of a table look sound whatever the record is.
+    damage = what_is_damaged(check_chain(folder))
+    if damage:
+        typer.echo(f"handsfree: {damage}; do not rely on this export, see handsfree audit", err=True)
     if to is None:
         typer.echo(text, nl=False)
     else:
         write_out(to, text.encode())
         typer.echo(f"Written: {to}")
-    # The numbers of a table look sound whatever the record is.
-    if any(finding.severity == "error" for finding in check_chain(folder)):
-        typer.echo(
-            "handsfree: the record is damaged, do not rely on this export; see handsfree audit", err=True
-        )
+    if damage:
         raise typer.Exit(1)
 
 

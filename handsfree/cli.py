@@ -40,6 +40,7 @@ from handsfree.record import (
     read_log,
     show_text,
     summary_text,
+    what_is_damaged,
     what_signatures_lack,
 )
 from handsfree.record import explain as explain_error
@@ -419,7 +420,7 @@ def show(
     keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
-    """Print a job's record as a person would read it, and check its chain and, by the shop's keys, its signature."""
+    """Print a job's record as a person would read it, and check its chain, its files and, by the keys, signatures."""
     folder = find_job(job, jobs)
     known = shop_keys(keys)
     signatures = None
@@ -429,11 +430,10 @@ def show(
         signatures, _ = check_signatures(read_log(folder), known)
     _write(show_text(folder, width=_width(), signatures=signatures))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
-    damage = [finding for finding in check_chain(folder) if finding.severity == "error"]
+    damage = what_is_damaged(check_chain(folder))
     lacking = what_signatures_lack(signatures or ())
     if damage:
-        many = counted(len(damage), "finding")
-        typer.echo(f"handsfree: the record is damaged: {many}, listed at its end", err=True)
+        typer.echo(f"handsfree: {damage}; listed at its end", err=True)
     elif lacking:
         told = f"its signatures: {lacking}; see its end, and whether {known} is the right folder (--keys)"
         typer.echo(f"handsfree: the record is whole; {told}", err=True)
@@ -479,6 +479,10 @@ def review(
         else review_job(find_job(job, jobs), out, customer=customer, keys=keys)
     )
     _write(f"{counted(done.jobs, 'job')}: {done.page}")
+    for older in done.older[:5]:
+        _write(str(older))
+    if len(done.older) > 5:
+        _write(f"and {len(done.older) - 5} more older pages, which the index names")
     if done.damaged:
         bad = f"{counted(len(done.damaged), 'record')} can't be trusted"
         typer.echo(f"handsfree: {bad}, the page says why: {', '.join(done.damaged[:5])}", err=True)

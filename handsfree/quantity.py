@@ -7,12 +7,13 @@ gravity 9.80665 m/s2 are exact by definition (NIST SP 811, appendix B.8); psi, l
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-__all__ = ["DECIMALS", "UNITS", "Exact", "Quantity", "Unit", "UnitError", "convert"]
+__all__ = ["DECIMALS", "UNITS", "Exact", "Quantity", "Unit", "UnitError", "convert", "inward"]
 
 Exact = Decimal | Fraction
 
@@ -125,3 +126,9 @@ def convert(value: Fraction, source: str, target: str) -> Fraction:
     if a.kind != b.kind:
         raise UnitError(f"{source} is {a.kind}, {target} is {b.kind}")
     return (value * a.factor + a.offset - b.offset) / b.factor
+
+
+def inward(text: str) -> str:
+    """ "1 to 1.5 in in" as "1 to 1.5 in inward". A rule's source says it so, and stays as it is: records hold it, and
+    an audit of an old job compares it."""
+    return re.sub(r"(?<=\d in) in\b(?! \w)", " inward", text)

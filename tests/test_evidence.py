@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import html
 import json
 import os
 import re
@@ -90,6 +92,45 @@ def test_a_changed_job_fails_with_its_line(shop: Path, handsfree: Run) -> None:
     assert errors[0]["line"] > 1
 
 
+@pytest.mark.parametrize("name", ["procedure.toml", "prompts.toml", "policy.toml"])
+def test_a_changed_or_lost_file_that_the_job_was_worked_by_is_told_by_every_reader(
+    name: str, shop: Path, handsfree: Run
+) -> None:
+    """The chain is whole, and yet nobody can tell by it what was asked and judged."""
+    file = shop / "jobs/job" / name
+    for why, change in (
+        (f"{name} is not the file the job began with", lambda: file.write_text("# quite another one\n")),
+        (f"{name} can't be read; without it the job can't be replayed", file.unlink),
+    ):
+        change()
+        assert why in handsfree("audit", "job").out
+        shown = handsfree("show", "job")
+        assert shown.one_line() == f"handsfree: {why}; listed at its end"
+        told = " ".join(shown.out.replace("\u2502", " ").split())
+        assert told.index(f"DAMAGED do not rely on this record; see its end: {why}") < told.index(
+            "Disposition"
+        )
+        assert "Chain: unbroken" in told
+        assert told.endswith(f"damage: line 1: {why}")
+        for form in ("json", "csv", "emma"):
+            done = handsfree("export", "job", "--format", form)
+            assert done.one_line() == f"handsfree: {why}; do not rely on this export, see handsfree audit"
+            assert done.out
+        assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+        page = (shop / "jobs/job/review.html").read_text(encoding="utf-8")
+        assert "No: the record is damaged" in page
+        assert html.unescape(page).count(why) == 2, "at the top and under The record"
+
+
+def test_a_finished_job_is_told_to_be_finished_in_either_kind_of_time(shop: Path, handsfree: Run) -> None:
+    """Not first to give --practice, and then that nothing was left to do."""
+    for more in ([], ["--practice"]):
+        told = handsfree("resume", "job", "--engine", "typed", *more).one_line()
+        assert told.startswith(
+            "handsfree: job is finished: practice, not for a real tire: return to service; "
+        )
+
+
 def test_every_command_takes_the_record_for_its_job(
     shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -114,7 +155,7 @@ def test_every_command_takes_the_record_for_its_job(
 def test_show_says_who_signed_and_whether_that_was_verified(shop: Path, handsfree: Run) -> None:
     def row() -> str:
         """The row of the table at the top, which may take several lines."""
-        told = " ".join(handsfree("show", "job").out.partition("Time ")[0].replace("\u2502", " ").split())
+        told = " ".join(handsfree("show", "job").out.partition("\nTime\n")[0].replace("\u2502", " ").split())
         found = re.search(r"Signed .*?(?= \u2570)", told)
         return found[0] if found else ""
 
@@ -166,6 +207,18 @@ def test_signing_with_the_wrong_folder_of_keys_blames_the_folder(shop: Path, han
     assert "others does not hold the key that signed job before" in again
     assert "the record itself is whole, and nothing was signed" in again
     assert "jobs: no public key in it" in handsfree("audit", "job", "--keys", "jobs").one_line()
+
+
+@pytest.mark.parametrize("empty", ["", "  "])
+def test_a_decision_without_its_reason_in_words_is_refused(empty: str, shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    before = (shop / "jobs/job/record.jsonl").read_bytes()
+    for option, more in (("reject", ["--redo", "cement"]), ("concession", [])):
+        told = handsfree("sign", "job", "--key", "ortega.pem", f"--{option}", empty, *more).one_line()
+        assert f"a decision '{option}' needs a reason in words: --{option}" in told
+    told = handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet", "--redo", empty).one_line()
+    assert "a rejection must say what to do again; give it with --redo" in told
+    assert (shop / "jobs/job/record.jsonl").read_bytes() == before
 
 
 def test_the_same_decision_twice_is_not_signed_again(shop: Path, handsfree: Run) -> None:
@@ -261,7 +314,10 @@ def test_a_job_whose_record_was_deleted_is_not_passed_over(shop: Path, handsfree
     shutil.rmtree(shop / "jobs/other")  # none is left with a record
     assert handsfree("audit", "jobs").code == 1
     for command in ("audit", "show", "export", "review", "resume"):
-        assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, "job").one_line()
+        for named in ("job", "jobs/job"):
+            assert "is a job's folder, and its record.jsonl is gone" in handsfree(command, named).one_line()
+    for words in (("forget-audio", "--older-than", "0", "--jobs"), ("archive", "push", "--to", "b.sqlite")):
+        assert "jobs/job" in handsfree(*words, "jobs/job").one_line().replace("\\", "/")
 
 
 def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, handsfree: Run) -> None:
@@ -276,6 +332,13 @@ def test_a_job_that_was_cut_off_before_its_first_line_is_a_warning(shop: Path, h
     assert "Job: begun\n" in done.out
     assert "warn" in done.out.partition("Job: begun")[2]
     assert "sundry" not in done.out
+    for command in ("show", "review", "audit", "export", "resume"):
+        for named in ("begun", "jobs/begun"):
+            told = handsfree(command, named).one_line()
+            assert (
+                "begun: no record.jsonl: a job was cut off before its first line, or its record was" in told
+            )
+            assert told.endswith("put the record back from a copy, or start a new job")
 
 
 def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None:
@@ -340,6 +403,25 @@ def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsf
     assert f"Check words told at the end, as on the work order: {told}\n" in audited
     own = " ".join(check_words(lines[-1].hash))
     assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
+    (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    exported = json.loads(handsfree("export", "job").out)
+    for told_to_a_program in (job, exported):
+        assert told_to_a_program["check_words"] == told.split()
+        assert told_to_a_program["head"] == lines[-1].hash
+        assert told_to_a_program["head_words"] == own.split()
+
+
+def test_the_audit_of_a_rejected_job_says_why(shop: Path, handsfree: Run) -> None:
+    handsfree("keys", "new", "ortega.pem")
+    handsfree(
+        "sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement", "--redo", "fill"
+    )
+    audited = handsfree("audit", "job")
+    assert "\nRejected because: wet cement; do again: cement; fill\nSigned: reject by ortega" in audited.out
+    told = json.loads(handsfree("audit", "job", "--json").out)["jobs"][0]
+    assert told["rejection"] == "wet cement; do again: cement; fill"
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept", "--reason", "another job was meant")
+    assert "Rejected because" not in handsfree("audit", "job").out
 
 
 def test_listening_where_no_sound_is_left_says_so_in_words(shop: Path, handsfree: Run) -> None:
@@ -366,6 +448,20 @@ def test_a_job_that_can_t_be_read_is_not_passed_over(
     monkeypatch.setattr(Path, "exists", forbidden)
     for command in (("audit", "jobs"), ("review", "jobs")):
         assert "shut: Permission denied" in handsfree(*command).one_line(), shut
+
+
+def test_a_folder_of_jobs_in_the_place_of_one_is_told_with_what_to_do(
+    shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for command in ("show", "export", "resume"):
+        told = handsfree(command, "jobs").one_line().replace("\\", "/")
+        assert told == (
+            "handsfree: jobs is a folder of jobs: name one of them, the last is jobs/job; or see them all: "
+            "handsfree review jobs"
+        )
+    copy_of(shop / "jobs/job", shop / "jobs/later")
+    monkeypatch.chdir(shop / "jobs")
+    assert ". is a folder of 2 jobs: name one of them, the last is later" in handsfree("show", ".").one_line()
 
 
 def test_where_there_is_no_job_it_says_so(shop: Path, handsfree: Run) -> None:
@@ -442,6 +538,21 @@ def test_a_real_job_is_not_done_again_as_practice() -> None:
     opened = {"kind": "open", "procedure": "lug-nut-recheck"}
     told = how_to_do_again([opened, {"kind": "signed", "decision": "reject"}])
     assert told.endswith("by the same work order: handsfree run --procedure lug-nut-recheck")
+
+
+def test_the_command_to_do_it_again_names_the_files_that_the_job_was_begun_with() -> None:
+    """As far as the record knows them: the shop's name, and that there was a policy."""
+    empty, some = hashlib.sha256(b"").hexdigest(), hashlib.sha256(b"x").hexdigest()
+    reject = {"kind": "signed", "decision": "reject"}
+    by_shop = {"kind": "open", "shop": "Harbor Row", "shop_sha256": some, "policy_sha256": empty}
+    told = how_to_do_again([by_shop, reject])
+    assert told.endswith(": handsfree run --shop SHOP.toml (SHOP.toml: the shop file of Harbor Row)")
+    both = how_to_do_again([{**by_shop, "policy_sha256": some}, reject])
+    assert (
+        "handsfree run --shop SHOP.toml --policy POLICY.toml (SHOP.toml: the shop file of Harbor Row, "
+        in both
+    )
+    assert both.endswith("POLICY.toml: the policy, a copy of which is the job's policy.toml)")
 
 
 def test_a_rejection_comes_before_what_the_work_had_ended_with(shop: Path, handsfree: Run) -> None:

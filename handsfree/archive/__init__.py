@@ -10,7 +10,7 @@ from handsfree.archive._page import report_page
 from handsfree.archive._partition import schema_sql
 from handsfree.archive._push import Loaded, batches, read_closed, store, store_many
 from handsfree.archive._restore import audit_archived, jobs_of, restore
-from handsfree.archive._text import report_text
+from handsfree.archive._text import none_text, report_text
 
 __all__ = [
     "Archive",
@@ -23,6 +23,7 @@ __all__ = [
     "bays_of",
     "figures",
     "jobs_of",
+    "none_text",
     "open_archive",
     "read_closed",
     "report_page",

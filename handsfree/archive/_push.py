@@ -16,9 +16,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.audit import Report
 from handsfree.procedure import Procedure, read_procedure
-from handsfree.record import AUDIO, Line, LogRead, counted, read_log
+from handsfree.record import AUDIO, PINNED, Line, LogRead, counted, read_log
 from handsfree.record._line import BadLine, decode
-from handsfree.session import PINNED
 
 from ._derive import Rows, derive, job_key
 from ._errors import ArchiveError

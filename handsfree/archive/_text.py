@@ -8,7 +8,7 @@ from handsfree.record import counted
 
 from ._figures import Figures, Scope
 
-__all__ = ["percent", "report_text", "scope_text"]
+__all__ = ["none_text", "percent", "report_text", "scope_text"]
 
 
 def percent(part: int, whole: int) -> str:
@@ -22,8 +22,10 @@ def scope_text(scope: Scope) -> str:
     parts += [f"from {scope.since} on"] if scope.since and not scope.until else []
     parts += [f"until {scope.until}"] if scope.until and not scope.since else []
     parts += [f"from {scope.since} to {scope.until}"] if scope.since and scope.until else []
-    parts += [f"in bay {scope.bay}"] if scope.bay is not None else []
-    parts += [f"by {scope.technician}"] if scope.technician is not None else []
+    if scope.bay is not None:
+        parts.append(f"in bay {scope.bay}" if scope.bay else "with no bay named")
+    if scope.technician is not None:
+        parts.append(f"by {scope.technician}" if scope.technician else "with no technician named")
     return ", ".join([" ".join(parts[:1]), *parts[1:]])
 
 
@@ -39,6 +41,8 @@ def left_out_text(found: Figures) -> str:
 def report_text(found: Figures) -> str:
     """Every figure of the report."""
     heard = found.heard
+    if not found.jobs:
+        return "\n".join(_printable([none_text(found)]))
     lines = [
         f"Counted: {scope_text(found.scope)} (days in UTC)",
         *([left_out_text(found)] if found.left_out else []),
@@ -74,7 +78,19 @@ def report_text(found: Figures) -> str:
         f"taken back at the read-back: {heard.taken_back}; corrected after recording: {heard.corrections}; "
         f"no input: {heard.no_input}",
     ]
-    return "\n".join("".join(c if c.isprintable() else "\ufffd" for c in line) for line in lines)
+    return "\n".join(_printable(lines))
+
+
+def none_text(found: Figures) -> str:
+    """What is said, in one line, where no job is counted."""
+    left_out = left_out_text(found)
+    hint = "" if found.scope.practice else " (--practice counts them)"
+    more = f"; {left_out}{hint}" if left_out else ""
+    return f"No job was counted: {scope_text(found.scope)}, days in UTC{more}"
+
+
+def _printable(lines: Sequence[str]) -> list[str]:
+    return ["".join(c if c.isprintable() else "\ufffd" for c in line) for line in lines]
 
 
 def _table(title: str, heads: Sequence[str], rows: Sequence[tuple[str, Sequence[int]]]) -> list[str]:

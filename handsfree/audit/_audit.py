@@ -22,10 +22,12 @@ from handsfree.record import (
     check_words,
     current,
     in_present_form,
+    pinned,
     read_log,
+    why_rejected,
 )
 from handsfree.record._models import misfit
-from handsfree.session import PINNED, book_of, header_of, limits_hash
+from handsfree.session import book_of, header_of, limits_hash
 
 from ._course import course
 from ._heard import grammar_hash, parsed_again
@@ -62,8 +64,8 @@ def audit(
     present = _in_present_form(read)
     header: Mapping[str, object] = read.lines[0].body if read.lines else {}
     found += _circumstances(header)
-    texts, faults = _pinned(_contents(folder), header)
-    found += faults
+    texts, faults = pinned(folder, header)
+    found += [Finding("pinned", 1, why) for why in faults.values()]
     walked = Walk(broken=True)
     if not faults:
         more, walked = _worked(present, texts, header, listener, voice)
@@ -104,14 +106,16 @@ def _opened(header: Mapping[str, object], book: Book, walked: Walk) -> Iterator[
 
 def _report(read: LogRead, found: list[Finding], walked: Walk, signed: str) -> Report:
     closed = next((line.body for line in reversed(read.lines) if line.kind == "close"), {})
+    rows = [line.entry for line in read.lines]
     return Report(
         folder=read.folder,
         findings=tuple(found),
         lines=len(read.lines),
         head=read.head,
-        words=check_words(read.head),
-        sealed=tuple(_sealed(read)),
-        disposition=as_it_stands([line.entry for line in read.lines], str(closed.get("disposition", ""))),
+        head_words=check_words(read.head),
+        check_words=tuple(_sealed(read)),
+        disposition=as_it_stands(rows, str(closed.get("disposition", ""))),
+        rejection=why_rejected(rows),
         signed=signed,
         finished=walked.finished,
         first=read.lines[0].hash if read.lines and read.numbers[0] == 1 else "",
@@ -169,34 +173,6 @@ def _circumstances(header: Mapping[str, object]) -> Iterator[Finding]:
     ours = f"handsfree {version('handsfree')}"
     if header.get("tool") not in (None, ours):  # None: nothing is left to tell
         yield Finding("tool", 1, f"written by {header.get('tool')}, checked by {ours}", "note")
-
-
-def _contents(folder: Path) -> dict[str, bytes | None]:
-    """The pinned files as they are, None for one that can't be read."""
-    found: dict[str, bytes | None] = {}
-    for name in PINNED:
-        try:
-            found[name] = (folder / name).read_bytes()
-        except OSError:
-            found[name] = None
-    return found
-
-
-def _pinned(
-    contents: Mapping[str, bytes | None], header: Mapping[str, object]
-) -> tuple[dict[str, str], list[Finding]]:
-    """The texts of the files that the first line pins, and what is wrong with them."""
-    texts: dict[str, str] = {}
-    found = []
-    for name, key in PINNED.items():
-        content = contents[name]
-        if content is None:
-            found.append(Finding("pinned", 1, f"{name} can't be read; without it the job can't be replayed"))
-        elif hashlib.sha256(content).hexdigest() != header.get(key):
-            found.append(Finding("pinned", 1, f"{name} is not the file the job began with"))
-        else:
-            texts[name] = content.decode("utf-8", errors="replace")
-    return texts, found
 
 
 def _worked(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from handsfree.record import NO_RECORD, RECORD, SIGNED_LIST, Finding, Noted, Remains, counted
+from handsfree.record import CUT_OFF, NO_RECORD, SIGNED_LIST, Finding, Noted, Remains, counted
 
 from ._report import FolderReport, Report, rows_of
 
@@ -16,8 +16,7 @@ def without_record(left: Remains) -> Report:
     """The report of a job's folder whose record is gone: an error, but for one that may never have had any."""
     if left.had_one:
         return Report(left.folder, (Finding("gone", 0, NO_RECORD),))
-    told = f"no {RECORD}: a job was cut off before its first line, or its record was taken away"
-    return Report(left.folder, (Finding("gone", 0, told, "warn"),))
+    return Report(left.folder, (Finding("gone", 0, CUT_OFF, "warn"),))
 
 
 def missing_jobs(

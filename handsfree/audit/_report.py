@@ -16,16 +16,17 @@ _ORDER = {"error": 0, "warn": 1, "note": 2}
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One job. ``words`` stand for ``head``, the hash of the last line; ``sealed`` are those told at its end;
-    ``disposition``: as it stands, so that of a rejected job begins with the rejection."""
+    """One job. ``head_words`` stand for ``head``, the last line's hash; ``check_words`` are those told at its end;
+    ``disposition``: as it stands, so that of a rejected job begins with the rejection; ``rejection`` says why."""
 
     folder: Path
     findings: tuple[Finding, ...]
     lines: int = 0
     head: str = ""
-    words: tuple[str, ...] = ()
-    sealed: tuple[str, ...] = ()
+    head_words: tuple[str, ...] = ()
+    check_words: tuple[str, ...] = ()
     disposition: str = ""
+    rejection: str = ""
     signed: str = ""
     finished: bool = False
     first: str = ""  # hash of the first line, which tells this job from any other; "" when it can't be read
@@ -59,12 +60,14 @@ class FolderReport:
 def as_text(report: Report) -> str:
     """The job, every finding, the worst first, and one line that sums up."""
     head = [f"Job: {report.folder.name}", f"Disposition: {report.disposition or 'not closed'}"]
+    if report.rejection:
+        head.append(f"Rejected because: {report.rejection}")
     if report.signed:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
-    if report.sealed:
-        head.append(f"Check words told at the end, as on the work order: {' '.join(report.sealed)}")
+    if report.check_words:
+        head.append(f"Check words told at the end, as on the work order: {' '.join(report.check_words)}")
     if report.lines:
-        own = f"its own words, told to nobody: {' '.join(report.words)}"
+        own = f"its own words, told to nobody: {' '.join(report.head_words)}"
         head.append(f"Head of the last line: {report.head[:16]} ({own})")
     many = [sum(f.severity == severity for f in report.findings) for severity in _ORDER]
     summed = (counted(n, one) for n, one in zip(many, ("error", "warning", "note"), strict=True))
@@ -101,9 +104,10 @@ def as_json(reports: Sequence[Report], folder: FolderReport | None = None) -> st
             "finished": report.finished,
             "lines": report.lines,
             "head": report.head,
-            "words": list(report.words),
-            "sealed": list(report.sealed),
+            "head_words": list(report.head_words),
+            "check_words": list(report.check_words),
             "disposition": report.disposition,
+            "rejection": report.rejection,
             "signed": report.signed,
             "findings": _json_of(report.findings),
         }

@@ -45,7 +45,7 @@ from handsfree.audit import audit
 from handsfree.bench._copies import Template, copied, copied_rows, simulated
 from handsfree.bench._server import postgresql_server
 
-__all__ = ["main"]
+__all__ = ["look_over", "main"]
 
 _BATCH = 500
 _SINGLE = 200  # jobs of one transaction each at every size, when all are stored
@@ -185,11 +185,8 @@ def _grow(
                 _fill(archive, _together(templates, batch))
         batched = ((last - have) / took, 1000 * core / (last - have)) if took else (None, None)
         have = size
-        if name == "PostgreSQL":  # its own daemon does this some time after so many rows
-            keeper = create_engine(archive.engine.url, isolation_level="AUTOCOMMIT")
-            with keeper.connect() as connection:
-                connection.execute(text("VACUUM ANALYZE"))
-            keeper.dispose()
+        if name == "PostgreSQL":
+            look_over(archive)
         copies = [copied(templates[number % len(templates)], number) for number in range(last, size)]
         start = time.perf_counter()
         for sealed in copies:
@@ -198,6 +195,14 @@ def _grow(
         yield _measured(name, archive, size, batched, rate)
         told = f"{name}, {size} jobs after {time.perf_counter() - begin:.0f} s more"
         console.print(f"{told}; load {os.getloadavg()[1]:.1f}")
+
+
+def look_over(archive: Archive) -> None:
+    """What PostgreSQL's own daemon does some time after so many rows."""
+    keeper = create_engine(archive.engine.url, isolation_level="AUTOCOMMIT")
+    with keeper.connect() as connection:
+        connection.execute(text("VACUUM ANALYZE"))
+    keeper.dispose()
 
 
 def _stored(archive: Archive, templates: Sequence[Template], numbers: range) -> tuple[float, float]:

@@ -8,10 +8,10 @@ from typing import Any
 
 from handsfree.limits._compare import show
 from handsfree.limits._policy import BASES, DEFAULT, Override, Policy, named_policy
-from handsfree.limits._registry import answer, rule, rules
+from handsfree.limits._registry import answer, near, rule, rules
 from handsfree.limits._rule import Effective, Limit, Rule
-from handsfree.limits._types import MissingFact
-from handsfree.quantity import Quantity
+from handsfree.limits._types import LimitsError, MissingFact
+from handsfree.quantity import Quantity, inward
 
 __all__ = ["as_json", "explain", "rules_page", "table"]
 
@@ -37,7 +37,7 @@ def _row(item: Rule, policy: Policy) -> tuple[str, ...]:
     if change.limit is not None:
         text += f" (shop: {show(change.limit)})"
     severity = change.severity or published.severity or item.severity
-    return item.id, item.measurand, text, severity.value, key, published.source
+    return item.id, item.measurand, text, severity.value, key, inward(published.source)
 
 
 _SIGNS = {"max": "<=", "min": ">=", "tolerance": "+/-", "none": ""}
@@ -95,8 +95,15 @@ def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
     """Formula, every published variant with its source, and a worked example, judged as it is printed.
 
     A star marks what is in force under ``policy`` for the example: a published variant, or the shop's own limit.
+    Raises LimitsError for a name that is no rule's, with those that are near.
     """
-    item = rule(rule_id)
+    try:
+        item = rule(rule_id)
+    except LimitsError as error:
+        perhaps = near(rule_id)
+        raise LimitsError(
+            f"{error}; perhaps {' or '.join(perhaps)} is meant" if perhaps else str(error)
+        ) from None
     judged_by = _judged_by(item, policy)
     force = _force(item, judged_by)
     change = policy.overrides.get(item.id, Override())
@@ -111,12 +118,12 @@ def explain(rule_id: str, policy: Policy = DEFAULT) -> str:
     ]
     if shop is not None:
         moved = replace(item.limits[force.key], value=shop, inclusive=force.inclusive)
-        lines += ["  in force:", f"   * {_limit(item, moved)}: {force.source}"]
+        lines += ["  in force:", f"   * {_limit(item, moved)}: {inward(force.source)}"]
     lines += ["  published:"]
     for name, limit in item.limits.items():
         note = f" ({limit.note})" if limit.note else ""
         mark = "*" if shop is None and name == item.variant(policy) else " "
-        lines.append(f"   {mark} {name}: {_limit(item, limit)}: {limit.source}{note}")
+        lines.append(f"   {mark} {name}: {_limit(item, limit)}: {inward(limit.source)}{note}")
     lines += ["  example:", *(f"    {key} = {_fact(value)}" for key, value in item.example.items())]
     lines.append(f"    {_worked(item, judged_by)}")
     return "\n".join(lines) + "\n"
@@ -172,7 +179,7 @@ def _section(item: Rule) -> list[str]:
     result = answer(item.id, item.example, named_policy(item.example_base))
     facts = "; ".join(f"{key} = {_fact(value)}" for key, value in item.example.items())
     rows = [
-        f"| {name} | {_limit(item, limit)} | {limit.source}{'; ' + limit.note if limit.note else ''} |"
+        f"| {name} | {_limit(item, limit)} | {inward(limit.source)}{'; ' + limit.note if limit.note else ''} |"
         for name, limit in item.limits.items()
     ]
     return [

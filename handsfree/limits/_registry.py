@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from types import MappingProxyType
 
 from handsfree.limits._policy import DEFAULT, Policy
@@ -14,7 +15,7 @@ from handsfree.limits._rules_wheel import WHEEL_RULES
 from handsfree.limits._types import Count, Facts, LimitsError, Verdict, Window
 from handsfree.quantity import UnitError
 
-__all__ = ["RULES", "answer", "count", "judge", "rule", "rules", "window"]
+__all__ = ["RULES", "answer", "count", "judge", "near", "rule", "rules", "window"]
 
 RULES: Mapping[str, Rule] = MappingProxyType(
     {item.id: item for group in (INJURY_RULES, TIRE_RULES, BAY_RULES, WHEEL_RULES) for item in group}
@@ -32,6 +33,17 @@ def rule(rule_id: str) -> Rule:
         return RULES[rule_id]
     except KeyError:
         raise LimitsError(f"unknown rule {rule_id!r}: list them with 'handsfree limits'") from None
+
+
+def near(name: str, most: int = 3) -> list[str]:
+    """Ids of rules that may be meant by a name that is none: those that begin with it, hold it, or whose title does;
+    else those that are spelled nearly so."""
+    lower = name.strip().lower()
+    if not lower:
+        return []
+    begin = [item.id for item in rules() if item.id.startswith(lower)]
+    hold = [item.id for item in rules() if len(lower) > 2 and lower in f"{item.id} {item.title.lower()}"]
+    return (list(dict.fromkeys(begin + hold)) or get_close_matches(lower, RULES))[:most]
 
 
 def answer(rule_id: str, facts: Facts, policy: Policy = DEFAULT) -> Verdict | Window | Count:

@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, STRANGER, Finding, check_chain, check_read
+from ._check import OLDER, STRANGER, Finding, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -15,11 +15,13 @@ from ._line import GENESIS, Json, Line
 from ._listed import SIGNED_LIST, Noted, noted
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._pages import CUSTOMER_PAGE, PAGE, PAGES, OlderPage, older_pages, page_in
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
-from ._place import NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
+from ._pinned import PINNED, pinned
+from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
-from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection
+from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection, why_rejected
 from ._show import render, show_text, what_signatures_lack
 from ._story import Told, tell
 from ._summary import summary_text
@@ -33,17 +35,24 @@ from ._wording import (
     last_signed,
     lasting,
     left_at,
+    line_of,
     measured,
     value_of,
 )
 from ._words import check_words, check_words_of
+from ._zone import local_time, zone_of, zones_of
 
 __all__ = [
     "AUDIO",
+    "CUSTOMER_PAGE",
+    "CUT_OFF",
     "FORMATS",
     "GENESIS",
     "NO_RECORD",
     "OLDER",
+    "PAGE",
+    "PAGES",
+    "PINNED",
     "RECORD",
     "REJECTED",
     "SCHEMA",
@@ -58,6 +67,7 @@ __all__ = [
     "Line",
     "LogRead",
     "Noted",
+    "OlderPage",
     "RecordDamaged",
     "RecordError",
     "Remains",
@@ -91,10 +101,15 @@ __all__ = [
     "lasting",
     "left_at",
     "limit_of",
+    "line_of",
+    "local_time",
     "measured",
     "noted",
+    "older_pages",
     "one_name_each",
+    "page_in",
     "phrase",
+    "pinned",
     "place_of",
     "practice_of",
     "read_log",
@@ -107,7 +122,11 @@ __all__ = [
     "system_clock",
     "tell",
     "value_of",
+    "what_is_damaged",
     "what_signatures_lack",
+    "why_rejected",
     "write_out",
     "write_private",
+    "zone_of",
+    "zones_of",
 ]

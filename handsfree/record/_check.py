@@ -1,22 +1,24 @@
-"""Is a record what was written? Numbers, chain, and the sound files it names."""
+"""Is a record what was written? Numbers, chain, the files it was made by, and the sound files it names."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
 from ._forget import dropped_too_soon
 from ._line import Json, Line
+from ._pinned import PINNED, pinned
 from ._read import LogRead, read_log
-from ._wording import counted, days_of
+from ._wording import counted, days_of, joined
 from ._words import check_words
 
-__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read"]
+__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read", "what_is_damaged"]
 
 _MISSING = "the file is missing"
+_MOST_STRAYS = 3  # named one by one
 #: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
 #: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
 ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
@@ -28,7 +30,7 @@ class Finding:
     record can't be trusted, "warn" where a person must look, "note" for what is only to be known; ``sort`` is what a
     reader of findings tells apart within a check, "" for most: never by the message."""
 
-    check: str  # "line" | "torn" | "audio" | "head", and what an audit adds
+    check: str  # "line" | "torn" | "pinned" | "audio" | "head", and what an audit adds
     line: int
     message: str
     severity: str = "error"
@@ -36,7 +38,8 @@ class Finding:
 
 
 def check_chain(folder: Path | str) -> list[Finding]:
-    """Check every line's form, number, chain and hash, every audio file's hash, and the closing line's head.
+    """Check every line's form, number, chain and hash, the files that the first line pins, every audio file's hash,
+    and the closing line's head.
 
     Changes nothing. A chain shows every change inside it but not a cut at a line's end: compare the last hash
     with the one spoken or signed at the close for that. Raises RecordError when there is no record.
@@ -47,9 +50,27 @@ def check_chain(folder: Path | str) -> list[Finding]:
 def check_read(read: LogRead) -> list[Finding]:
     """The same for a record that has been read already."""
     found = [Finding("torn" if damage.torn else "line", damage.line, damage.reason) for damage in read.damage]
+    found += _pinned_findings(read)
     found += _audio_findings(read)
     found += _close_findings(read)
     return sorted(found, key=lambda finding: (finding.line, finding.check, finding.message))
+
+
+def what_is_damaged(findings: Iterable[Finding]) -> str:
+    """In a few words, "" where no finding is an error: how many of the record, and each pinned file by name."""
+    errors = [finding for finding in findings if finding.severity == "error"]
+    files = [finding.message for finding in errors if finding.check == "pinned"]
+    many = len(errors) - len(files)
+    damaged = f"the record is damaged: {counted(many, 'finding')}" if many else ""
+    return joined(damaged, *files, sep="; ")
+
+
+def _pinned_findings(read: LogRead) -> Iterator[Finding]:
+    """Of a first line that pins files; where it is lost there is nothing to hold them against, and that is told."""
+    header = read.lines[0].body if read.lines and read.lines[0].kind == "open" else {}
+    if any(key in header for key in PINNED.values()):
+        for why in pinned(read.folder, header)[1].values():
+            yield Finding("pinned", 1, why)
 
 
 def _audio_findings(read: LogRead) -> Iterator[Finding]:
@@ -67,9 +88,20 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "audio_dropped":
             yield from _drop_findings(read, number, line, named)
-    for file in sorted((read.folder / AUDIO).glob("*")):
-        if f"{AUDIO}/{file.name}" not in named:
-            yield Finding("audio", 0, f"{AUDIO}/{file.name}: no line names it", "note")
+    yield from _strays(read.folder, named)
+
+
+def _strays(folder: Path, named: set[str]) -> Iterator[Finding]:
+    """Sound that no line names: a record that was cut leaves all of it, and that must not bury what is wrong."""
+    found = [
+        path for file in sorted((folder / AUDIO).glob("*")) if (path := f"{AUDIO}/{file.name}") not in named
+    ]
+    if len(found) <= _MOST_STRAYS:
+        yield from (Finding("audio", 0, f"{path}: no line names it", "note") for path in found)
+        return
+    first, last = (path.rpartition("/")[2].partition("-")[0] for path in (found[0], found[-1]))
+    told = f"{AUDIO}/{first}-... to {last}-..."
+    yield Finding("audio", 0, f"{len(found)} files, {told}: no line names them", "note")
 
 
 def _files_of(line: Line) -> list[str]:

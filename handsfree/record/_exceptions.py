@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from ._phrases import limit_of, takes_over
 from ._story import Told
-from ._wording import Entry, has, in_use, items, joined, left_at, measured, seconds, value_of
+from ._wording import Entry, has, in_use, items, joined, left_at, line_of, measured, seconds, value_of
 
 __all__ = ["exceptions", "exceptions_of", "practice_of"]
 
@@ -26,9 +26,9 @@ def exceptions_of(row: Told) -> list[str]:
 
 
 def exceptions(rows: Sequence[Told]) -> list[tuple[str, str]]:
-    """A job's exceptions, each with its line's number, in order. What counts or lists them goes by this or asks
+    """A job's exceptions, each with its line ("line 340"), in order. What counts or lists them goes by this or asks
     ``exceptions_of`` of every line, so that the end of a session, ``show`` and the pages say one number."""
-    return [(value_of(row, "seq"), note) for row in rows for note in exceptions_of(row)]
+    return [(f"line {line_of(row) or '?'}", note) for row in rows for note in exceptions_of(row)]
 
 
 def practice_of(opened: Entry) -> str:

@@ -10,6 +10,8 @@ from typing import NamedTuple
 
 from rich.text import Text
 
+from handsfree.quantity import inward
+
 from ._story import Told
 from ._wording import (
     counted,
@@ -20,6 +22,7 @@ from ._wording import (
     items,
     joined,
     left_at,
+    line_of,
     measured,
     plain,
     rest,
@@ -130,7 +133,7 @@ def _corrected(row: Told, text: str) -> Text:
     """The text, with the value it replaces beside it when it is a correction."""
     told = Text(text)
     old = row.replaced
-    where = f"#{value_of(old, 'seq')}" if old else f"record {value_of(row, 'replaces')}, which is not here"
+    where = f"line {line_of(old)}" if old else f"record {value_of(row, 'replaces')}, which is not here"
     if row.correction:
         told.append(f"  CORRECTION, replaces {joined(measured(old), where, sep=' of ')}", style="bold yellow")
     elif old and value_of(row, "kind") == "reading":
@@ -171,7 +174,7 @@ def _verdict(row: Told) -> Phrase:
         limit_of(row),
         margin and in_use(f"margin {margin}"),
         in_use(value_of(row, "reason").rstrip(".")),
-        source and f"[{source}]",
+        source and f"[{inward(source)}]",
     )
     style = (
         "green" if outcome == "inside" else "bold red" if value_of(row, "severity") == "stop" else "yellow"
@@ -192,7 +195,7 @@ def _wait(row: Told) -> Phrase:
     planned = f"planned {seconds(plan, 'planned_s')}"
     longest = f"at most {seconds(plan, 'longest_s')}" if has(plan, "longest_s") else ""
     waited = f"waited {seconds(row, 'waited_s')}" if has(row, "waited_s") else ""
-    source = f"[{value_of(row, 'source')}]" if has(row, "source") else ""
+    source = f"[{inward(value_of(row, 'source'))}]" if has(row, "source") else ""
     style = "bold red" if value_of(row, "outcome") == "overrun" else "bold"
     computed = " and ".join(measured(one) for one in plan.inputs) if isinstance(plan, Told) else ""
     computed = computed and f"computed from {computed}"
@@ -225,7 +228,7 @@ def _hold_point(row: Told) -> Phrase:
     reasons = map(in_use, items(row, "reasons"))
     text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *reasons)
     sources = items(row, "sources")
-    text = joined(text, f"[{'; '.join(sources)}]" if sources else "")
+    text = joined(text, f"[{'; '.join(map(inward, sources))}]" if sources else "")
     return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
 
 

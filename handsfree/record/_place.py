@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, hash_prefix
 from ._errors import RecordError
+from ._pages import PAGE
 from ._read import RECORD
 
-__all__ = ["NO_RECORD", "Remains", "find_job", "is_job", "jobs_in", "place_of", "remains_in"]
+__all__ = ["CUT_OFF", "NO_RECORD", "Remains", "find_job", "is_job", "jobs_in", "place_of", "remains_in"]
 
 NO_RECORD = f"its {RECORD} is gone: put it back from a copy; nothing else tells what was recorded"
+CUT_OFF = f"no {RECORD}: a job was cut off before its first line, or its record was taken away"
 #: Written into a job's folder only once it has a record, and what may stand there before.
-_AFTER = ("procedure.toml", "prompts.toml", "policy.toml", "review.html", "spoken")
+_AFTER = ("procedure.toml", "prompts.toml", "policy.toml", PAGE, "spoken")
 _BEFORE = (f"{RECORD}.new", ".lock", ".writer", AUDIO)
 
 
@@ -28,11 +31,26 @@ class Remains:
 
 def find_job(job: str, jobs: Path) -> Path:
     """The folder of one job. Raises RecordError when there is none."""
-    for place in (_folder(Path(job)), _folder(jobs / job)):
+    places = (_folder(Path(job)), _folder(jobs / job))
+    for place in places:
         if (place / RECORD).is_file():
             return place
+    for place in places:
         _must_not_be_remains(place)
+    for place in places:
+        _must_not_hold_jobs(job, place)
     raise RecordError(f"{job}: no job there; give its folder, or its name in {jobs}")
+
+
+def _must_not_hold_jobs(job: str, folder: Path) -> None:
+    held = [path for path in sorted(folder.iterdir()) if is_job(path)] if folder.is_dir() else []
+    if not held:
+        return
+    several = f"a folder of {len(held)} jobs" if len(held) > 1 else "a folder of jobs"
+    pages = f"handsfree review {shlex.quote(str(folder))}"
+    raise RecordError(
+        f"{job} is {several}: name one of them, the last is {held[-1]}; or see them all: {pages}"
+    )
 
 
 def place_of(job: str, jobs: Path) -> Path:
@@ -43,13 +61,14 @@ def place_of(job: str, jobs: Path) -> Path:
 
 def jobs_in(folder: Path, *, none: bool = False) -> list[Path]:
     """The folder itself when it is a job's (or its record is given), else the jobs in it. Raises RecordError when
-    there is none, but for a folder that may hold ``none``."""
+    there is none, but for a folder that may hold ``none``; for a job's folder without its record always."""
     folder = _folder(folder)
     if is_job(folder):
         return [folder]
     found = [path for path in sorted(folder.iterdir()) if is_job(path)] if folder.is_dir() else []
-    if not found and not (none and folder.is_dir()):
+    if not found:
         _must_not_be_remains(folder)
+    if not found and not (none and folder.is_dir()):
         raise RecordError(f"{folder}: no job there; give a job's folder, or a folder of jobs")
     return found
 
@@ -81,8 +100,12 @@ def _remains(folder: Path) -> Remains | None:
 
 def _must_not_be_remains(folder: Path) -> None:
     left = _remains(folder)
-    if left is not None and left.had_one:
+    if left is None:
+        return
+    if left.had_one:
         raise RecordError(f"{folder} is a job's folder, and {NO_RECORD}")
+    if any((folder / name).exists() for name in _BEFORE):  # a lone policy may be the shop's
+        raise RecordError(f"{folder}: {CUT_OFF}: put the record back from a copy, or start a new job")
 
 
 def is_job(folder: Path) -> bool:

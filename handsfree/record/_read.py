@@ -122,7 +122,7 @@ _TORN = frozenset({"not JSON", "not UTF-8", "not a JSON object"})
 def _misfit(before: Line | None, number: int, expected: int, line: Line) -> str:
     """Why a line that is sound in itself does not belong at this place, or ""."""
     if line.seq != expected:
-        return f"numbered {line.seq}, expected {expected}"
+        return f"by its seq it is line {line.seq + 1}, where line {expected + 1} was due"
     if number == 1:
         return _bad_start(line)
     if before is not None and line.prev != before.hash:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -12,16 +12,18 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ._check import OLDER, STRANGER, Finding, check_chain
+from ._check import OLDER, STRANGER, Finding, check_chain, what_is_damaged
 from ._exceptions import exceptions, practice_of
 from ._line import Line
+from ._pages import OlderPage, older_pages
 from ._people import crew
 from ._phrases import phrase
 from ._read import read_log
 from ._rejected import REJECTED, how_to_do_again, rejection
 from ._story import Told, tell
 from ._summary import readings, sealed
-from ._wording import clean, counted, in_use, items, joined, last_signed, measured, value_of
+from ._wording import clean, counted, in_use, items, joined, last_signed, line_of, measured, value_of
+from ._zone import local_time, zone_of, zones_of
 
 __all__ = ["render", "show_text", "what_signatures_lack"]
 
@@ -50,17 +52,20 @@ def render(
     *,
     tz: tzinfo | None = None,
     signatures: Sequence[Finding] | None = None,
+    older: Sequence[OlderPage] = (),
 ) -> RenderableType:
     """The job for a terminal (anything rich prints). Never raises for an unknown or odd entry.
 
     ``entries``: Lines or their dicts, in order. ``findings``: what ``check_chain`` found; None: not checked.
     ``tz``: time zone of the times shown, None: this machine's. ``signatures``: what ``check_signatures`` found
-    against the shop's keys; None: they were not verified.
+    against the shop's keys; None: they were not verified. ``older``: its pages that were made before it went on.
     """
     rows = tell(entries)
-    head = _header(rows, tz, findings or (), signatures)
+    head = _header(rows, tz, findings or (), signatures, older)
     parts = (head, _conversation(rows, tz), _readings(rows), _exceptions(rows))
-    return Group(*parts, _chain(rows, findings), *_signatures(findings, signatures or ()))
+    chain = None if findings is None else [finding for finding in findings if finding.check != "pinned"]
+    ends = (_chain(rows, chain), *_files(findings or ()), *_signatures(findings, signatures or ()))
+    return Group(*parts, *ends)
 
 
 def show_text(
@@ -73,7 +78,9 @@ def show_text(
     """A job's folder as plain text ``width`` columns wide. Raises RecordError when there is no record."""
     console = Console(width=width, no_color=True, force_terminal=False, legacy_windows=False, record=False)
     with console.capture() as capture:
-        console.print(render(read_log(folder).lines, check_chain(folder), tz=tz, signatures=signatures))
+        lines = read_log(folder).lines
+        older = older_pages(Path(folder), lines)
+        console.print(render(lines, check_chain(folder), tz=tz, signatures=signatures, older=older))
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
@@ -82,13 +89,15 @@ def _header(
     tz: tzinfo | None,
     findings: Sequence[Finding],
     signatures: Sequence[Finding] | None,
+    older: Sequence[OlderPage],
 ) -> RenderableType:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), None)
     table = Table.grid(padding=(0, 2))
-    damaged = any(finding.severity == "error" for finding in findings)
+    damaged = what_is_damaged(findings)
     if damaged:
         # Before the disposition: it is no longer worth anything.
-        table.add_row(Text("DAMAGED", style="bold red"), "do not rely on this record; see Chain at its end")
+        what = Text("do not rely on this record; see its end: ").append_text(clean(damaged))
+        table.add_row(Text("DAMAGED", style="bold red"), what)
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
         value = ", then ".join(crew(rows)) if key == "technician" else _known(rows, key)
@@ -97,12 +106,14 @@ def _header(
     if rows:
         table.add_row("Started", _clock(rows[0].get("at"), tz, date=True))
         table.add_row("Ended", _clock(closed.get("at"), tz, date=True) if closed else Text("not closed"))
-    signed = _signed(rows, tz, signatures, damaged=damaged)
+    signed = _signed(rows, tz, signatures, damaged=bool(damaged))
     if signed is not None:
         table.add_row("Signed", signed)
     again = how_to_do_again(rows)
     if again:
         table.add_row("Go on", Text(again))
+    for page in older:
+        table.add_row("Older page", clean(f"{page.page.name}: {page.why}; make it again: {page.again}"))
     practice = practice_of(next((row for row in rows if row.get("kind") == "open"), Told()))
     shown = Group(Text(practice, style="bold red"), table) if practice else table
     return Panel(shown, title="Job", title_align="left", expand=False)
@@ -113,8 +124,7 @@ def _signed(
 ) -> Text | None:
     """The last decision, which counts, and those before it. None: nobody signed, and the shop knows of nobody."""
     row = last_signed(rows)
-    seq = "" if row is None else value_of(row, "seq")
-    number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
+    number = 0 if row is None else line_of(row)
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
@@ -168,15 +178,16 @@ def _ended(rows: Sequence[Told], closed: Told | None) -> Text:
 
 def _conversation(rows: Sequence[Told], tz: tzinfo | None) -> RenderableType:
     table = Table(box=None, pad_edge=False, show_header=True, header_style="bold")
-    table.add_column("Time", no_wrap=True)
-    table.add_column("#", justify="right", no_wrap=True)
+    zones = zones_of(rows, tz)
+    table.add_column(f"Time\n{zones}" if zones else "Time", no_wrap=", " not in zones)
+    table.add_column("Line", justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     table.add_column("What happened", overflow="fold")
     for row in rows:
         told = phrase(row)
         if told is not None:
-            seq = Text(value_of(row, "seq"), style="dim")
-            table.add_row(_clock(row.get("at"), tz), seq, Text(told.label, style=told.style), told.text)
+            number = Text(str(line_of(row) or ""), style="dim")
+            table.add_row(_clock(row.get("at"), tz), number, Text(told.label, style=told.style), told.text)
     return table
 
 
@@ -197,8 +208,8 @@ def _exceptions(rows: Sequence[Told]) -> RenderableType:
     if not found:
         return Text("\nExceptions: none", style="bold")
     table = Table.grid(padding=(0, 2))
-    for seq, note in found:
-        table.add_row(Text(f"#{seq}", style="bold red"), Text(note))
+    for where, note in found:
+        table.add_row(Text(where, style="bold red"), Text(note))
     return Group(Text(f"\nExceptions: {len(found)}", style="bold red"), table)
 
 
@@ -220,6 +231,19 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
         for told in sealed(rows):
             state.append_text(Text("\n")).append_text(clean(told))
     return _listed(state, [*errors, *notes], "damage")
+
+
+def _files(findings: Sequence[Finding]) -> list[RenderableType]:
+    """What is wrong with the files that the first line pins, apart from the chain, which may be whole."""
+    found = [finding for finding in findings if finding.check == "pinned"]
+    if not found:
+        return []
+    state = Text("\nFiles that the job was worked by: NOT THOSE IT BEGAN WITH", style="bold red")
+    state.append(
+        "\n  put them back from a copy: what was asked and judged can't be told without them",
+        style="not bold",
+    )
+    return [_listed(state, found, "damage")]
 
 
 def _signatures(findings: Sequence[Finding] | None, signatures: Sequence[Finding]) -> list[RenderableType]:
@@ -254,8 +278,7 @@ def _listed(state: Text, findings: Sequence[Finding], error: str) -> Text:
 
 
 def _clock(at: object, tz: tzinfo | None, *, date: bool = False) -> Text:
-    try:
-        local = datetime.fromisoformat(str(at)).astimezone(tz)
-    except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
+    local = local_time(at, tz)
+    if local is None:
         return clean(at)
-    return Text(local.strftime("%Y-%m-%d %H:%M:%S %z" if date else "%H:%M:%S"))
+    return Text(f"{local:%Y-%m-%d %H:%M:%S} {zone_of(local)}" if date else f"{local:%H:%M:%S}")

@@ -43,8 +43,10 @@ class Decision:
         if self.decision not in DECISIONS:
             raise RecordError(f"{self.decision!r} is no decision; choose one of {', '.join(DECISIONS)}")
         if self.decision != "accept" and not self.reason.strip():
-            raise RecordError(f"a decision {self.decision!r} needs a reason; give it with --reason")
-        if self.decision == "reject" and not self.redo:
+            raise RecordError(
+                f'a decision {self.decision!r} needs a reason in words: --{self.decision} "WHY"; nothing was signed'
+            )
+        if self.decision == "reject" and not any(text.strip() for text in self.redo):
             raise RecordError("a rejection must say what to do again; give it with --redo")
         if self.decision != "reject" and self.redo:
             raise RecordError("only a rejection asks for something to be done again; leave --redo out")

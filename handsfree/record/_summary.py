@@ -28,7 +28,7 @@ def summary_text(folder: Path | str) -> str:
     lines += [f"Disposition: {as_it_stands(rows, value_of(closing, 'disposition') or 'not closed')}"]
     lines += [f"Reason: {in_use(reason)}" for reason in items(closing, "reasons")]
     odd = exceptions(rows)
-    lines += [f"Exceptions: {len(odd) or 'none'}", *(f"  {f'#{seq}':<5} {note}" for seq, note in odd)]
+    lines += [f"Exceptions: {len(odd) or 'none'}", *(f"  {where:<9} {note}" for where, note in odd)]
     table = [f"  {name:<30} {value:<14} {verdicts}" for name, value, verdicts in readings(rows)]
     lines += _technicians(rows)
     return "\n".join([*lines, "", "Readings in force:", *table, "", *_counts(kinds), *sealed(rows)])

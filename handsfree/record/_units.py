@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 
-from handsfree.quantity import DECIMALS, UNITS
+from handsfree.quantity import DECIMALS, UNITS, inward
 
 __all__ = ["in_use"]
 
@@ -51,7 +51,7 @@ def in_use(text: str) -> str:
     Digits that were said stay; computed ones (three decimals or more) are cut to what an instrument shows, a limit to
     hundredths on its strict side, and what is left to a limit never to more than there is.
     """
-    return _AMOUNT.sub(_amount, text)
+    return _AMOUNT.sub(_amount, inward(text))
 
 
 def _amount(found: re.Match[str]) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "last_signed",
     "lasting",
     "left_at",
+    "line_of",
     "measured",
     "plain",
     "rest",
@@ -63,6 +64,13 @@ def last_signed(rows: Sequence[_Row]) -> _Row | None:
 def value_of(row: Mapping[str, Any], key: str) -> str:
     """A key's value as clean text, "" when it is missing or null."""
     return "" if row.get(key) is None else _safe(row[key])
+
+
+def line_of(row: Mapping[str, Any]) -> int:
+    """The line's number in the file, from one, as an editor and the audit count; 0 where its seq, which begins at
+    nought, is no number."""
+    seq = value_of(row, "seq")
+    return int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
 
 
 def has(row: Mapping[str, Any], key: str) -> bool:

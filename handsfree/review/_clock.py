@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
-from handsfree.record import value_of
+from handsfree.record import local_time, value_of, zone_of, zones_of
 
 __all__ = ["Clock"]
 
@@ -19,10 +19,7 @@ class Clock:
     tz: tzinfo | None = None
 
     def _local(self, row: Mapping[str, Any]) -> datetime | None:
-        try:
-            return datetime.fromisoformat(value_of(row, "at")).astimezone(self.tz)
-        except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
-            return None
+        return local_time(value_of(row, "at"), self.tz)
 
     def time(self, row: Mapping[str, Any]) -> str:
         """ "16:13:55"; a time that is none, as it stands."""
@@ -37,9 +34,8 @@ class Clock:
     def both(self, row: Mapping[str, Any]) -> str:
         """ "2026-11-25 16:13 UTC+00:00"."""
         local = self._local(row)
-        return value_of(row, "at") if local is None else local.strftime("%Y-%m-%d %H:%M ") + _zone(local)
+        return value_of(row, "at") if local is None else local.strftime("%Y-%m-%d %H:%M ") + zone_of(local)
 
-
-def _zone(local: datetime) -> str:
-    shift = local.strftime("%z")
-    return "UTC" if shift == "+0000" else f"UTC{shift[:3]}:{shift[3:]}"
+    def zones(self, rows: Iterable[Mapping[str, Any]]) -> str:
+        """ "UTC+01:00", for the head of a list of times; "no time zone" where none is a time."""
+        return zones_of(rows, self.tz) or "no time zone"

@@ -69,6 +69,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
     reasons = [_without_staff(source, reason) for reason in status.reasons]
     look = sound and status.tone == "look"
     remarks = [_without_staff(source, text) for text in _remarks(source, odd)] if look else []
+    practice = bool(source.rows) and practice_of(source.rows[0]) != ""
     looked, signed = _signed(source, at)
     answer = {"yes": "Released to the road", "no": "Not for the road"}.get(status.tone) or (
         "Released to the road, with remarks"
@@ -79,6 +80,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
         environment()
         .get_template("customer.html")
         .render(
+            head=value_of(source.rows[-1], "hash") if source.rows else "",
             tone=status.tone,
             shop=value_of(source.rows[0], "shop") if source.rows else "",
             answer=answer,
@@ -86,7 +88,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             remarks=remarks[:_MOST_REASONS],
             more_remarks=max(len(remarks) - _MOST_REASONS, 0),
             disposition=_without_staff(source, _disposition(source, status)),
-            practice=practice_of(source.rows[0]) != "" if source.rows else False,
+            practice=practice,
             sound=sound,
             reasons=reasons[:_MOST_REASONS],
             more=max(len(reasons) - _MOST_REASONS, 0),
@@ -96,7 +98,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
             done=_done(source, injuries, readings),
             limits=_kept(source, readings),
             pictures=_pictures(injuries),
-            advice=_advice(source, readings) if status.released else [],
+            advice=_advice(source, readings) if status.released and not practice else [],
             notice=source.book.procedure.notice if source.book else "",
         )
     )
@@ -276,9 +278,16 @@ def _leak_apart(one: Reading, row: Told) -> list[Reading]:
     if least is None or loss is None:
         return [one]
     judged = one.judged[row.verdicts.index(verdict)]
-    lost = replace(one, name="Pressure lost", spoken=customary(loss)[0], converted="", judged=[judged])
+    lost = replace(one, name="Pressure lost", spoken=_lost(loss), converted="", judged=[judged])
     end = replace(judged, limit=f"at least {in_brackets(*customary(least, 'low'))}, by what may be lost")
     return [replace(one, judged=[end]), lost]
+
+
+def _lost(loss: Quantity) -> str:
+    """A loss below nothing is a rise, which no leak makes."""
+    rise = customary(Quantity(-loss.value, loss.unit))[0]
+    risen = loss.value < 0 and any(digit in rise for digit in "123456789")  # as far as a gauge shows it
+    return f"none: it rose by {rise} (temperature or gauge)" if risen else customary(loss)[0]
 
 
 def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
 
-from handsfree.record import crew, one_name_each
+from handsfree.record import OlderPage, crew, one_name_each
 
 from ._clock import Clock
 from ._look import look_at, sorted_out
@@ -20,7 +20,8 @@ __all__ = ["Entry", "entry_of", "index_page", "unreadable"]
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One job's row. ``page``: the file of its page beside the index, "" where none could be written."""
+    """One job's row. ``page``: the file of its page beside the index, "" where none could be written. ``older``: its
+    pages elsewhere that were made before its record went on."""
 
     name: str
     page: str
@@ -34,9 +35,13 @@ class Entry:
     reason: str = ""
     signature: str = "not known"
     signed: Sequence[Signature] = ()
+    older: Sequence[OlderPage] = ()
+    zone: str = ""
 
 
-def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
+def entry_of(
+    source: Source, page: str, clock: Clock | None = None, *, older: Sequence[OlderPage] = ()
+) -> Entry:
     """What the index says of a job."""
     clock = clock or Clock()
     odd = look_at(source)
@@ -54,6 +59,7 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         status=status,
         date=clock.date(first) if first else "",
         time=clock.time(first)[:5] if first else "",
+        zone=clock.zones([first]) if first else "",
         technician=facts.get("Technician", ""),
         crew=crew(source.rows),
         subject=subject,
@@ -63,6 +69,7 @@ def entry_of(source: Source, page: str, clock: Clock | None = None) -> Entry:
         else "",
         signature=signature_state(source),
         signed=signatures_of(source, clock)[:1],
+        older=older,
     )
 
 

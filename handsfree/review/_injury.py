@@ -10,7 +10,12 @@ from fractions import Fraction
 from handsfree import limits
 from handsfree.limits import Channel, Lean, LimitsError, Policy
 from handsfree.procedure import complete
-from handsfree.quantity import Quantity
+from handsfree.procedure._derived import belongs
+from handsfree.quantity import Quantity, UnitError
+from handsfree.record import value_of
+
+from ._own import UNIT, Own
+from ._values import parse
 
 __all__ = ["Injury", "clock_words", "injuries_of"]
 
@@ -67,16 +72,25 @@ def injuries_of(
     archived: Sequence[tuple[str, FactMap]],
     policy: Policy,
     measured: Sequence[Fraction] = (),
+    own: Sequence[Own] = (),
 ) -> tuple[Injury, ...]:
     """Every injury of a job's facts, numbered as the reasons against a tire number them: as they were measured.
 
-    ``measured``: the clock positions in the order of the record (taking one up again moves it to the end).
+    ``measured``: the clock positions in the order of the record (taking one up again moves it to the end). ``own``:
+    what belongs to each, those put aside first and the present one last; none: all were repaired with the unit of the
+    facts, and their limits are asked for again.
     """
-    groups = [{**facts, **group} for name, group in archived if name == "injury"]
-    if any(name.startswith("injury.") for name in facts):
-        groups.append(dict(facts))
-    known = sorted((complete(group) for group in groups), key=lambda group: _turn(group, measured))
-    return tuple(_injury(number, group, policy) for number, group in enumerate(known, start=1))
+    shared = {name: value for name, value in facts.items() if not (own and name.startswith(UNIT))}
+    of_all = {name: value for name, value in shared.items() if not belongs(name, "injury")}
+    present = any(name.startswith("injury.") for name in facts)
+    groups = [*archived, ("injury", shared)] if present else list(archived)
+    known = [
+        (complete({**of_all, **group, **its.unit}), its)
+        for (name, group), its in zip(groups, own or [Own()] * len(groups), strict=False)
+        if name == "injury"
+    ]
+    known.sort(key=lambda one: _turn(one[0], measured))
+    return tuple(_injury(number, *one, policy) for number, one in enumerate(known, start=1))
 
 
 def _turn(facts: FactMap, measured: Sequence[Fraction]) -> int:
@@ -90,7 +104,7 @@ def _mm(facts: FactMap, name: str) -> Fraction | None:
     return Fraction(value.to("mm").value) if isinstance(value, Quantity) else None
 
 
-def _injury(number: int, facts: FactMap, policy: Policy) -> Injury:
+def _injury(number: int, facts: FactMap, own: Own, policy: Policy) -> Injury:
     channel = _channel(facts)
     clock, angle = facts.get("injury.clock"), facts.get("injury.angle")
     return Injury(
@@ -103,13 +117,13 @@ def _injury(number: int, facts: FactMap, policy: Policy) -> Injury:
         angle=float(angle.to("deg").value) if isinstance(angle, Quantity) else 0.0,
         thickness=_mm(facts, "tire.thickness"),
         tread_width=_mm(facts, "tire.tread_width"),
-        zone=_zone(facts, policy),
+        zone=_zone(facts, own, policy),
         patch=_mm(facts, "patch.size"),
         stem=_mm(facts, "stem.length"),
         margin=_mm(facts, "buff.outline_margin"),
         trim=_mm(facts, "stem.trim_height"),
-        needs_patch=_least("patch.size.min", facts, policy),
-        needs_stem=_least("stem.length.min", facts, policy),
+        needs_patch=_least("patch.size.min", facts, own, policy),
+        needs_stem=_least("stem.length.min", facts, own, policy),
     )
 
 
@@ -134,14 +148,11 @@ def _channel(facts: FactMap) -> Channel | None:
         return None
 
 
-def _zone(facts: FactMap, policy: Policy) -> Fraction | None:
-    """Half the crown zone: what the channel is judged by, else what the least edge distance leaves."""
-    try:
-        high = limits.judge("injury.channel.crown", facts, policy).high
-        if high is not None:
-            return Fraction(high.to("mm").value)
-    except LimitsError:
-        pass
+def _zone(facts: FactMap, own: Own, policy: Policy) -> Fraction | None:
+    """Half the crown zone: what the channel was judged by, else what the least edge distance leaves."""
+    high = _end("injury.channel.crown", "high", facts, own, policy)
+    if high is not None:
+        return high
     width = _mm(facts, "tire.tread_width")
     try:
         least = limits.rule("injury.edge.min").effective(facts, policy).value
@@ -150,10 +161,23 @@ def _zone(facts: FactMap, policy: Policy) -> Fraction | None:
     return None if width is None or least is None else width / 2 - Fraction(least.to("mm").value)
 
 
-def _least(rule: str, facts: FactMap, policy: Policy) -> Fraction | None:
+def _least(rule: str, facts: FactMap, own: Own, policy: Policy) -> Fraction | None:
     """What the limit asks for, mm, in tenths and not under it: the number that the table of readings has."""
+    low = _end(rule, "low", facts, own, policy)
+    return None if low is None else Fraction(math.ceil(low * 10), 10)
+
+
+def _end(rule: str, end: str, facts: FactMap, own: Own, policy: Policy) -> Fraction | None:
+    """A limit, mm, as the record's last verdict has it; only where none judged is the rule asked."""
+    if rule in own.judged:
+        limit = parse(value_of(own.judged[rule], end))
+    else:
+        try:
+            verdict = limits.judge(rule, facts, policy)
+        except LimitsError:
+            return None
+        limit = verdict.high if end == "high" else verdict.low
     try:
-        low = limits.judge(rule, facts, policy).low
-    except LimitsError:
+        return None if limit is None else Fraction(limit.to("mm").value)
+    except UnitError:
         return None
-    return None if low is None else Fraction(math.ceil(Fraction(low.to("mm").value) * 10), 10)

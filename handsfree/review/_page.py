@@ -58,6 +58,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
         .get_template("job.html")
         .render(
             name=source.name,
+            zones=clock.zones(source.rows),
             status=status,
             signatures=signatures_of(source, clock),
             go_on=how_to_do_again(source.rows),
@@ -77,7 +78,7 @@ def job_page(source: Source, clock: Clock | None = None) -> str:
             phases=timeline(source, clock),
             without_sound=sum(not sound.uri for sound in sounds),
             sounds=len(sounds),
-            findings=source.findings,
+            findings=sorted(source.findings, key=lambda one: one.severity != "error"),
             head=value_of(source.rows[-1], "hash") if source.rows else "",
             lines=len(source.rows),
             stated=items(closed, "exceptions") if closed else [],
@@ -104,7 +105,7 @@ def job_injuries(source: Source) -> tuple[Injury, ...]:
         if row.get("measurand") == "injury.clock" and row.get("kind") == "reading" and row.replaced_by is None
     ]
     measured = [Fraction(clock.value) for clock in clocks if clock is not None]
-    return injuries_of(source.state.facts, source.state.archived, source.book.policy, measured)
+    return injuries_of(source.state.facts, source.state.archived, source.book.policy, measured, source.own)
 
 
 def facts_of(source: Source, clock: Clock) -> list[tuple[str, str]]:

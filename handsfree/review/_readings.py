@@ -9,6 +9,7 @@ from typing import Any
 
 from handsfree import limits
 from handsfree.limits import MEASURANDS, LimitsError
+from handsfree.quantity import inward
 from handsfree.record import Told, limit_of, measured, value_of
 
 from ._clock import Clock
@@ -155,7 +156,7 @@ def judged_of(row: Mapping[str, Any], *, customer: bool) -> Judged:
         outcome=outcome,
         word=f"{word}{gap}",
         limit=limit or "no number under this policy",
-        source=value_of(row, "source"),
+        source=inward(value_of(row, "source")),
         severity=value_of(row, "severity"),
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any, TypeGuard
 
-from handsfree.quantity import UNITS, Quantity
+from handsfree.quantity import UNITS, Quantity, inward
 from handsfree.record import in_minutes, measured, value_of
 
 from ._charts import Level, Pressure, Wait
@@ -40,7 +40,7 @@ def waits_of(source: Source) -> list[Wait]:
             _seconds(row, "waited_s"),
             value_of(row, "outcome"),
             in_minutes(value_of(row.plan, "reason")),
-            value_of(row.plan, "source"),
+            inward(value_of(row.plan, "source")),
             _inputs(source, row.plan),
         )
     return list(found.values())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import OLDER, Finding, items, value_of
+from handsfree.record import OLDER, Finding, items, line_of, value_of
 
 from ._clock import Clock
 from ._source import Source
@@ -33,8 +33,7 @@ def signatures_of(source: Source, clock: Clock) -> list[Signature]:
     for row in source.rows:
         if row.get("kind") != "signed":
             continue
-        seq, decision = value_of(row, "seq"), value_of(row, "decision")
-        number = int(seq) + 1 if seq.isascii() and seq.isdigit() and len(seq) < 10 else 0
+        seq, decision, number = value_of(row, "seq"), value_of(row, "decision"), line_of(row)
         about = [one for one in source.findings if one.check == "signed" and one.line == number]
         tone, proof = _worth(source, about)
         tone = {"reject": "no", "accept": tone}.get(decision, tone if tone == "no" else "look")
@@ -73,7 +72,8 @@ def signature_state(source: Source) -> str:
     if source.newer:
         return "older copy"
     if any(one.sort == OLDER for one in source.findings):
-        return "signature gone"
+        # Of a copy nobody can tell whether it ever held one, but by the one beside it that does.
+        return f"not signed, as {source.twin} is" if source.twin else "its signature is not here"
     if not decision:
         return "not signed"
     if source.damage:

@@ -31,6 +31,8 @@ from handsfree.record import (
 )
 from handsfree.session import job_book, replay
 
+from ._own import Own, own_of
+
 __all__ = ["AUDIO_LIMIT", "Sound", "Source", "beside", "read_source"]
 
 #: Sound in one page, bytes before base64: a page that a phone still opens and a mail still carries.
@@ -52,7 +54,9 @@ class Sound:
 class Source:
     """``rows``: the record's lines, tied; ``doubt``: why the record could not be replayed, "" when it was;
     ``keys``: the shop's folder of public keys that its signatures were held against, None: they were not;
-    ``newer``: the job beside it that holds this record whole and goes on where it ends, "" for none."""
+    ``own``: what belongs to each injury, those put aside first and the present one last;
+    ``newer``: the job beside it that holds this record whole and goes on where it ends, "" for none;
+    ``twin``: another copy of the job beside it that holds a signature which this one lacks, "" for none."""
 
     name: str
     rows: Sequence[Told]
@@ -63,6 +67,8 @@ class Source:
     sounds: Mapping[str, Sound] = field(default_factory=dict)
     keys: Path | None = None
     newer: str = ""
+    twin: str = ""
+    own: Sequence[Own] = ()
 
     def step(self, name: str) -> Step | None:
         """A step of the procedure that was followed; None when it is not known."""
@@ -86,31 +92,34 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
     read = read_log(folder)
     findings = [*check_read(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
-    book, state, doubt = None, None, ""
+    book, state, doubt, own = None, None, "", tuple[Own, ...]()
     try:
         book = job_book(folder, read.lines[0].body if read.lines else {}, to_work_by=False)
-        state = replay(book, in_present_form(read.lines)).machine.state
+        lines = in_present_form(read.lines)
+        state = replay(book, lines).machine.state
+        own = own_of(book, lines)
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
         doubt = str(error)
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
-    return Source(name, rows, findings, book, state, doubt, sounds, keys)
+    return Source(name, rows, findings, book, state, doubt, sounds, keys, own=own)
 
 
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
     """The same, where it lacks a signature that the shop's list knows and a job of ``jobs`` has it: then it is an
-    older copy of that job, and no damage. ``folder``: its own."""
+    older copy of that job, and no damage; but for one that is damaged itself. ``folder``: its own."""
     lacking = [one for one in source.damage if one.sort == OLDER]
-    newer = _newer(folder, jobs) if lacking else ""
+    newer, twin = _newer(folder, jobs) if lacking else ("", "")
     if not newer:
-        return source
+        return replace(source, twin=twin)
     told = Finding("signed", 0, f"an older copy of {newer}, which goes on where this one ends", "warn")
     return replace(source, findings=[*(f for f in source.findings if f not in lacking), told], newer=newer)
 
 
-def _newer(folder: Path, jobs: Sequence[Path]) -> str:
+def _newer(folder: Path, jobs: Sequence[Path]) -> tuple[str, str]:
+    """The job that goes on where this one ends, and one of the same first line that somebody signed."""
     own = read_log(folder).lines
-    first, found = own[0].hash.encode(), ""
+    first, found, twin = own[0].hash.encode(), "", ""
     for other in jobs:
         if other == folder:
             continue
@@ -121,7 +130,9 @@ def _newer(folder: Path, jobs: Sequence[Path]) -> str:
             lines = read_log(other).lines
             if len(lines) > len(own) and lines[len(own) - 1].hash == own[-1].hash:
                 own, found = (*own, *lines[len(own) :]), other.name
-    return found
+            if any(line.kind == "signed" for line in lines):
+                twin = other.name
+    return found, twin
 
 
 def _about_signatures(read: LogRead, keys: Path | None) -> list[Finding]:

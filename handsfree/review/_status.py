@@ -17,6 +17,7 @@ from handsfree.record import (
     practice_of,
     rejection,
     value_of,
+    why_rejected,
 )
 
 from ._clock import Clock
@@ -65,9 +66,7 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
         )
     rejected = rejection(source.rows)
     if rejected is not None:
-        again = "; ".join(items(rejected, "redo"))
-        by = value_of(rejected, "name")
-        reasons = [f"rejected by {by}: {value_of(rejected, 'reason')}; do again: {again}", *reasons]
+        reasons = [f"rejected by {value_of(rejected, 'name')}: {why_rejected(source.rows)}", *reasons]
     practice = practice_of(opened)
     accepted = ""
     if source.changed:
@@ -81,7 +80,10 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
     elif source.doubt:
         tone, answer, group = "no", "No: the record does not hold up", "damaged record"
     elif practice:
-        tone, answer, group = "no", "No: practice, not a real tire", "practice"
+        what = (
+            f"{REJECTED}; practice, not a real tire" if rejected is not None else "practice, not a real tire"
+        )
+        tone, answer, group = "no", f"No: {what}", "practice"
     elif rejected is not None:
         tone, answer, group = "no", f"No: {REJECTED}", "rejected"
     elif not _released(source, closed) or reasons:
@@ -95,7 +97,7 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
         tone, answer, group = "look", "Yes, after you have looked", disposition
     else:
         tone, answer, group = "yes", "Yes", disposition
-    if source.doubt:
+    if source.doubt and not any(one.check == "pinned" for one in source.damage):  # else told already
         warnings.append(f"The record can\u2019t be replayed: {source.doubt}")
     released = closed is not None and not source.damage and _released(source, closed) and not reasons
     stands = as_it_stands(source.rows, disposition)
@@ -116,6 +118,8 @@ def _accepted(source: Source, clock: Clock) -> str:
 
 
 def _damage(finding: Finding) -> str:
+    if finding.check == "pinned":
+        return f"CHANGED FILE: {finding.message}; put it back from a copy. Do not rely on this record."
     where = f", line {finding.line}" if finding.line else ""
     what = "SIGNATURE OF AN UNKNOWN KEY" if finding.sort == STRANGER else "DAMAGED RECORD"
     return f"{what}{where}: {finding.message}. Do not rely on it."

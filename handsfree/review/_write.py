@@ -2,11 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import quote
 
-from handsfree.record import NO_RECORD, RecordError, explain, jobs_in, remains_in, write_out
+from handsfree.record import (
+    CUSTOMER_PAGE,
+    NO_RECORD,
+    PAGE,
+    PAGES,
+    OlderPage,
+    RecordError,
+    explain,
+    jobs_in,
+    older_pages,
+    page_in,
+    read_log,
+    remains_in,
+    write_out,
+)
 
 from ._customer import customer_page
 from ._index import Entry, entry_of, index_page, unreadable
@@ -15,17 +31,18 @@ from ._source import AUDIO_LIMIT, Source, beside, read_source
 
 __all__ = ["Written", "forget_pages", "review_folder", "review_job"]
 
-_PAGE, _PLACE = "review.html", "review"
 _INDEX = "index.html"
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """``page``: what to open. ``damaged``: names of the jobs whose record can't be trusted."""
+    """``page``: what to open. ``damaged``: names of the jobs whose record can't be trusted. ``older``: other pages of
+    the jobs that were made before their records went on."""
 
     page: Path
     jobs: int
     damaged: tuple[str, ...] = ()
+    older: tuple[OlderPage, ...] = ()
 
 
 def review_job(
@@ -38,11 +55,12 @@ def review_job(
     """
     source = _read(folder, customer, keys)
     name = f"{source.name}-customer.html" if customer else f"{source.name}.html"
-    page = folder / ("customer.html" if customer else _PAGE) if out is None else out
+    page = folder / (CUSTOMER_PAGE if customer else PAGE) if out is None else out
     if out is not None and out.is_dir():
         page = out / name
     _put(page, customer_page(source) if customer else job_page(source))
-    return Written(page, 1, (source.name,) if source.damage or source.doubt else ())
+    older = tuple(older_pages(folder, read_log(folder).lines))
+    return Written(page, 1, (source.name,) if source.damage or source.doubt else (), older)
 
 
 def forget_pages(folder: Path) -> int:
@@ -50,7 +68,7 @@ def forget_pages(folder: Path) -> int:
 
     Pages written elsewhere with ``out`` are not known here. Raises RecordError when one can't be deleted.
     """
-    found = [folder / _PAGE, folder.parent / _PLACE / f"job-{folder.name}.html"]
+    found = [folder / PAGE, page_in(folder.parent / PAGES, folder.name)]
     found = [page for page in found if page.is_file()]
     for page in found:
         try:
@@ -59,7 +77,23 @@ def forget_pages(folder: Path) -> int:
             raise RecordError(
                 f"{page}: holds sound and can't be deleted: {error.strerror or error}"
             ) from None
+    _unlink(folder.parent / PAGES / _INDEX, page_in(folder.parent / PAGES, folder.name))
     return len(found)
+
+
+def _unlink(index: Path, page: Path) -> None:
+    """The row of a job whose page is gone leads nowhere, and says how the page comes back."""
+    if page.exists() or not index.is_file():
+        return
+    try:
+        text = index.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordError(f"{index}: leads to pages that are gone, and can't be read: {error}") from None
+    link = re.compile(rf'<a class="job" href="{re.escape(quote(page.name))}">(.*?)</a>')
+    again = '<span class="small">its page was deleted with its sound; handsfree review makes it again</span>'
+    left = link.sub(rf'<span class="job">\1</span> {again}', text)
+    if left != text:
+        _put(index, left)
 
 
 def _read(folder: Path, customer: bool, keys: Path | None) -> Source:
@@ -74,7 +108,7 @@ def review_folder(
     ``customer``: the customers' copies instead, without an index. Raises RecordError (no jobs, or a
     page can't be written).
     """
-    place = out or folder / _PLACE
+    place = out or folder / PAGES
     if place.exists() and not place.is_dir():
         raise RecordError(f"{place} is a file: give a folder for the pages of several jobs")
     jobs = jobs_in(folder, none=True)
@@ -87,15 +121,17 @@ def review_folder(
         raise explain(f"can't make the folder {place} for the pages", error) from None
     entries: list[Entry] = []
     damaged: list[str] = []
+    older: list[OlderPage] = []
     for entry, bad in _pages(jobs, place, customer, keys):
         entries.append(entry)
+        older += entry.older
         damaged += [entry.name] if bad else []
     entries += [unreadable(name, NO_RECORD) for name in gone]
     damaged += gone
     if customer:
-        return Written(place, len(jobs), tuple(damaged))
+        return Written(place, len(jobs), tuple(damaged), tuple(older))
     _put(place / _INDEX, index_page(folder.resolve().name, entries))
-    return Written(place / _INDEX, len(jobs), tuple(damaged))
+    return Written(place / _INDEX, len(jobs), tuple(damaged), tuple(older))
 
 
 def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> Iterator[tuple[Entry, bool]]:
@@ -106,9 +142,10 @@ def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> 
         except RecordError as error:
             yield unreadable(job.name, str(error)), True
             continue
-        page = f"job-{job.name}{'-customer' if customer else ''}.html"
-        _put(place / page, customer_page(source) if customer else job_page(source))
-        yield entry_of(source, page), bool(source.damage or source.doubt)
+        page = page_in(place, job.name, customer=customer)
+        _put(page, customer_page(source) if customer else job_page(source))
+        older = older_pages(job, read_log(job).lines)
+        yield entry_of(source, page.name, older=older), bool(source.damage or source.doubt)
 
 
 def _put(page: Path, text: str) -> None:

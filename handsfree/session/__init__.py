@@ -5,7 +5,6 @@ from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._heard import event_of
 from handsfree.session._job import (
-    PINNED,
     Job,
     book_of,
     create_job,
@@ -30,7 +29,6 @@ from handsfree.session._voices import Voices
 __all__ = [
     "LEAST_PROBABILITY",
     "OWN",
-    "PINNED",
     "SCREENS",
     "TIRE_NAMES",
     "UNFINISHED",

@@ -27,6 +27,7 @@ from handsfree.procedure import (
     read_procedure,
 )
 from handsfree.record import (
+    PINNED,
     REJECTED,
     JobLog,
     RecordError,
@@ -43,7 +44,6 @@ from handsfree.session._clock import Clock
 from handsfree.session._replay import Replayed, entry, replay
 
 __all__ = [
-    "PINNED",
     "Job",
     "book_of",
     "create_job",
@@ -58,8 +58,6 @@ __all__ = [
 ]
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
-#: The files a job works from, kept beside its record, and the key of the first line that pins each by hash.
-PINNED = {_PROCEDURE: "procedure_sha256", _PROMPTS: "prompts_sha256", _POLICY: "policy_sha256"}
 _LATE = {"held_typed", "held_release", "held_badge", "not_held", "here"}
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
 _NOT_YET: Mapping[object, Set[str]] = {
@@ -227,11 +225,12 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
             f"{folder}: its record has no whole line, so there is nothing to go on with: put the record back from a "
             "copy, or start a new job"
         )
-    _not_signed(folder, [line.entry for line in read.lines])
+    rows = [line.entry for line in read.lines]
+    _not_signed(folder, rows)
     header = read.lines[0].body
     book = job_book(folder, header)
     clock = make_clock(0)
-    _same_kind_of_time(folder, header, clock)
+    _same_kind_of_time(folder, rows, clock)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
         replayed = replay(book, in_present_form(log.lines))
@@ -240,9 +239,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
             _seal(log, replayed, clock)
-            ending = machine.book.procedure.end(machine.state.outcome)
-            how = ending.disposition if ending else machine.state.outcome
-            raise RecordError(f"{folder.name} is finished: {how}; see it with handsfree show")
+            raise _finished(folder, [line.entry for line in log.lines])
     except BaseException:
         log.close()
         raise
@@ -253,11 +250,14 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
 
 def _not_signed(folder: Path, rows: Sequence[Mapping[str, object]]) -> None:
     """Nothing may follow a signature, and no option opens such a job: that is said before anything else."""
-    if last_signed(rows) is None:
-        return
+    if last_signed(rows) is not None:
+        raise _finished(folder, rows)
+
+
+def _finished(folder: Path, rows: Sequence[Mapping[str, object]]) -> RecordError:
     closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
     how = value_of(closed, "disposition") if rejection(rows) is None else REJECTED
-    raise RecordError(
+    return RecordError(
         f"{folder.name} is finished: {how}; {how_to_do_again(rows) or 'see it with handsfree show'}"
     )
 
@@ -296,9 +296,11 @@ def _log_event(log: JobLog, machine: Machine, event: Event, **extra: object) -> 
     return [effect for effect in effects if isinstance(effect, Say)]
 
 
-def _same_kind_of_time(folder: Path, header: Mapping[str, object], clock: Clock) -> None:
+def _same_kind_of_time(folder: Path, rows: Sequence[Mapping[str, object]], clock: Clock) -> None:
     """A wait of a real job must really last; a practice job must not turn into a real one."""
-    practiced = header.get("clock") == "simulated"
+    practiced = rows[0].get("clock") == "simulated"
+    if practiced != (clock.name == "simulated") and any(row.get("kind") == "seal" for row in rows):
+        raise _finished(folder, rows)  # nothing is left to do, in either kind of time
     if practiced and clock.name != "simulated":
         raise RecordError(f"{folder.name} is a practice job; resume it with --practice, or start a new job")
     if clock.name == "simulated" and not practiced:

@@ -11,13 +11,14 @@ from typing import Any
 
 import pytest
 from audit.jobs import forge
-from sqlalchemy import Connection, create_engine, func, insert, select, text
+from sqlalchemy import Connection, func, insert, select, text
 
 from handsfree.archive import Archive, Scope, figures, open_archive
 from handsfree.archive._figures import STATEMENTS, _within
 from handsfree.archive._push import put, read_files, store
 from handsfree.archive._tables import DERIVED, METADATA
 from handsfree.archive._tables import job as job_table
+from handsfree.bench.archive import look_over
 from handsfree.procedure import read_procedure
 from handsfree.record import read_log
 
@@ -79,10 +80,7 @@ def full(filled: Archive, server: str) -> Iterator[Archive]:
             rows = [dict(row._mapping) for row in connection.execute(select(table))]
         with archive.write() as connection:
             connection.execute(insert(table), rows)
-    keeper = create_engine(archive.engine.url, isolation_level="AUTOCOMMIT")
-    with keeper.connect() as connection:
-        connection.execute(text("VACUUM ANALYZE"))
-    keeper.dispose()
+    look_over(archive)
     yield archive
     archive.close()
 

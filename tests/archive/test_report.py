@@ -323,7 +323,35 @@ def test_a_bay_that_the_archive_does_not_know_is_told_with_those_it_knows(
         with pytest.raises(SystemExit) as stopped:
             main(["archive", "report", "--from", place, "--bay", bays[0], *idle])
         assert stopped.value.code == 0
-        assert "Jobs: 0;" in capsys.readouterr().out
+        text = capsys.readouterr().out
+        assert text.startswith("No job was counted: ")
+        assert text.count("\n") == 1
+        assert f"in bay {bays[0]}" in text
+        assert ("(--practice counts them)" in text) == (idle == [])
+
+
+def test_a_report_of_nothing_says_so_in_one_line_beside_the_page_too(
+    filled: Archive, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place, page = str(filled.engine.url.database), tmp_path / "page.html"
+    main_ends(["archive", "report", "--from", place, "--since", "2199-01-01", "--html", str(page)])
+    written, nothing = capsys.readouterr().out.splitlines()
+    assert written == f"Written: {page}"
+    assert nothing == "No job was counted: jobs, from 2199-01-01 on, days in UTC"
+    assert "No jobs were archived for this." in page.read_text(encoding="utf-8")
+    assert "" not in bays_of(filled)
+    assert main_ends(["archive", "report", "--from", place, "--bay", ""]) == 1
+    told = capsys.readouterr().err
+    assert (told.count("\n"), "no job with no bay named; it has bay" in told) == (1, True)
+    main_ends(["archive", "report", "--from", place, "--technician", ""])
+    assert "with no technician named" in capsys.readouterr().out
+
+
+def main_ends(words: list[str]) -> int:
+    with pytest.raises(SystemExit) as stopped:
+        main(words)
+    assert isinstance(stopped.value.code, int)
+    return stopped.value.code
 
 
 def test_without_keys_a_signature_is_not_verified_rather_than_unknown(

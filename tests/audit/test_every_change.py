@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from handsfree.audit import audit
-from handsfree.audit._audit import _contents, _pinned
 from handsfree.record import check_read, read_log
 from handsfree.record._audio import hash_prefix
 from handsfree.record._check import sound_fault
 from handsfree.record._line import BadLine, decode
+from handsfree.record._pinned import contents_of, held_against
 from handsfree.record._read import scan
 
 from .jobs import RECORD, found
@@ -149,12 +149,12 @@ def test_every_byte_of_the_sound(every: int, job: Path) -> None:
 @pytest.mark.parametrize("every", DEPTHS)
 def test_every_byte_of_the_pinned_files(every: int, job: Path) -> None:
     header = read_log(job).lines[0].body
-    whole = _contents(job)
+    whole = contents_of(job)
     tried = 0
     for name in whole:
         tried += every_byte_of(
             job / name,
-            lambda data, name=name: bool(_pinned({**whole, name: data}, header)[1]),  # type: ignore[misc]
+            lambda data, name=name: bool(held_against({**whole, name: data}, header)[1]),  # type: ignore[misc]
             every,
         )
     print(f"{tried} changes of bytes of the pinned files, all found")

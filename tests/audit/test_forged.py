@@ -204,7 +204,7 @@ def test_any_line_lost_doubled_or_moved_with_the_chain_written_anew_is_found(eve
 
 
 def test_the_check_words_that_were_written_down_tell_another_record(original: Path, tmp_path: Path) -> None:
-    words = audit(original).sealed
+    words = audit(original).check_words
     assert len(words) == 5
     assert audit(original, words=words).passed
     other = whole_job(tmp_path / "other", [*LINES[:4], *LINES[5:]])  # the same without its "rhubarb"
@@ -220,7 +220,7 @@ def test_the_check_words_that_were_written_down_tell_another_record(original: Pa
 def test_the_words_are_those_of_the_line_before_the_seal(original: Path) -> None:
     lines = read_log(original).lines
     seal = next(n for n, line in enumerate(lines) if line.body.get("type") == "sealed")
-    assert audit(original).sealed == check_words(lines[seal - 1].hash)
+    assert audit(original).check_words == check_words(lines[seal - 1].hash)
     said = next(line for line in lines[seal:] if line.body.get("type") == "spoken")
     assert said.body["text"] == f"Check words: {', '.join(check_words(lines[seal - 1].hash))}."
 
@@ -252,7 +252,7 @@ def test_a_finished_job_without_its_last_lines_says_so_and_is_completed(cut: int
     with pytest.raises(Exception, match="is finished"):
         reopen(job)
     assert audit(job).passed
-    assert audit(job).sealed
+    assert audit(job).check_words
 
 
 def test_an_unfinished_job_is_told_from_a_bad_one(tmp_path: Path) -> None:
@@ -268,7 +268,7 @@ OLD_JOB = Path(__file__).parent.parent / "record" / "schema-1"
 def test_a_job_of_an_earlier_line_format_is_still_found_good(tmp_path: Path) -> None:
     report = audit(OLD_JOB)
     assert report.passed, report.findings
-    assert (report.finished, report.sealed, report.lines) == (True, (), 128)
+    assert (report.finished, report.check_words, report.lines) == (True, (), 128)
     spoiled = copy_of(OLD_JOB, tmp_path / "job")
     path = spoiled / RECORD
     path.write_bytes(path.read_bytes().replace(b'"value":"5.2"', b'"value":"5.1"', 1))

@@ -614,6 +614,15 @@ def test_explain_in_full() -> None:
 def test_explain_marks_the_variant_in_force() -> None:
     assert "* jp: <= 6 mm: JATMA" in explain("injury.size.max", named_policy("jp"))
     assert "injury.size = 5.5 mm" in explain("injury.size.max")
+    for wrong, meant in (
+        ("drill.rpm", "drill.rpm.max"),
+        ("Cement", "drying"),
+        ("injury.sise.max", "injury.size.max"),
+    ):
+        with pytest.raises(LimitsError, match=f"unknown rule '{wrong}': .*; perhaps {meant}.* is meant$"):
+            limits.explain(wrong)
+    with pytest.raises(LimitsError, match=r"unknown rule 'zzzz': list them with 'handsfree limits'$"):
+        limits.explain("zzzz")
     with pytest.raises(LimitsError, match="unknown rule"):
         explain("no.such")
 

@@ -230,6 +230,19 @@ def test_lost_and_stray_audio(job: Path) -> None:
     assert ["missing" in finding.message for finding in check_chain(job)] == [True]
 
 
+def test_sound_that_a_cut_left_without_a_line_does_not_bury_what_is_wrong(job: Path) -> None:
+    for number in range(1, 60):
+        (job / "audio" / f"{number:04d}-{'0' * 32}.wav").touch()
+    with (job / RECORD).open("ab") as file:
+        file.write(b'{"half"')
+    errors = [f for f in check_chain(job) if f.severity == "error"]
+    notes = [f for f in check_chain(job) if f.severity != "error"]
+    assert [f.check for f in errors] == ["torn"]
+    assert [f.message for f in notes] == ["59 files, audio/0001-... to 0059-...: no line names them"]
+    shown = show_text(job)
+    assert shown.index("damage: line 8") < shown.index("note: 59 files")
+
+
 def test_an_utterance_that_can_not_be_read_is_found(job: Path) -> None:
     (clip,) = (job / "audio").iterdir()
     clip.unlink()

@@ -13,7 +13,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from audit.jobs import copy_of, forge, whole_job
-from procedure.driving import BADGE, PLY, SIZE, START_MS, whole
+from procedure.driving import BADGE, PLY, SIGN_IN, SIZE, START_MS, whole
 from session.bay import new_job, work
 
 from handsfree._checking import pronounce
@@ -179,19 +179,6 @@ def test_a_name_that_is_a_unit_or_a_step_changes_neither() -> None:
 
 # -- badges: figures and words that are nothing else in these jobs --------------------------------
 
-SIGN_IN = """[[step]]
-id = "technician"
-phase = "receive"
-kind = "reading"
-ask = "Who works on it?"
-name = "Who works"
-fact = "job.technician"
-grammar = "answers.badge"
-unit = ""
-form = "badge"
-digits = [2, 6]
-no_limit = "an identifier"
-"""
 SHOP = """name = "Harbor Row"
 [[technician]]
 badge = "904317"

@@ -9,6 +9,7 @@ from datetime import UTC, timedelta, timezone
 from importlib import resources
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import example, given, settings
@@ -69,7 +70,7 @@ STORY: list[dict[str, Any]] = [
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("shown") / "job"
-    with JobLog.create(folder, {**HEADER, "procedure_sha256": "ab" * 32}, clock=ticking_clock()) as log:
+    with JobLog.create(folder, {**HEADER, "grammar_sha256": "ab" * 32}, clock=ticking_clock()) as log:
         log.append(STORY)
         log.append([{"kind": "close", "disposition": "return to service", "reasons": "held air; clean"}])
     return show_text(folder, tz=UTC, width=120)
@@ -83,16 +84,16 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "│              clean",
         "│ Technician   Ana",
         "│ Work order   8899",
-        "│ Started      2031-03-04 05:00:00 +0000",
-        "│ Ended        2031-03-04 05:00:02 +0000",
+        "│ Started      2031-03-04 05:00:00 UTC",
+        "│ Ended        2031-03-04 05:00:02 UTC",
         "inspect / measure",
-        "05:00:01   2  said       Say the injury size.",
+        "05:00:01   3  said       Say the injury size.",
         'heard      "five point five"  understood: 5.5 mm',
         "recorded   measure: injury.size 5.5 mm (to 0.1)",
         "verdict    OUTSIDE, at most 5 mm, margin -0.5 mm, too large, [shop rule]",
         'heard      "correction"  command: correction',
         "reopened   measure, to be corrected",
-        "injury.size 4.5 mm (to 0.1)  CORRECTION, replaces injury.size 5.5 mm of #4",
+        "injury.size 4.5 mm (to 0.1)  CORRECTION, replaces injury.size 5.5 mm of line 5",
         "verdict    INSIDE, at least 1 mm and at most 5 mm",
         'caution    eyes: Eye protection., read back "eyes"',
         "caution    fumes: Keep flames away., NOT READ BACK",
@@ -111,16 +112,16 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "hold point release: refused by disposition, too large, cords are cut, [chart A; chart B]",
         "novelty    colour green",
         "Exceptions: 9",
-        "#5   measure: outside the limit, at most 5 mm, too large; corrected: 4.5 mm",
+        "line 6 measure: outside the limit, at most 5 mm, too large; corrected: 4.5 mm",
         "Readings in force: injury.size 4.5 mm inside: job.work_order 8899 no limit Exceptions",
-        "#9   measure: corrected from injury.size 5.5 mm to injury.size 4.5 mm",
-        "#12  caution not read back: Keep flames away.",
-        "#15  dry: waited 1 min 05 s, planned 3 min 00 s to 10 min 00 s",
-        "#16  dry: waited 11 min 40 s, planned 3 min 00 s to 10 min 00 s",
-        "#19  liner: cut cord found",
-        "#26  what must be heard was cut off at eyes",
-        "#28  put on hold at side",
-        "#29  release: refused by disposition, too large, cords are cut",
+        "line 10 measure: corrected from injury.size 5.5 mm to injury.size 4.5 mm",
+        "line 13 caution not read back: Keep flames away.",
+        "line 16 dry: waited 1 min 05 s, planned 3 min 00 s to 10 min 00 s",
+        "line 17 dry: waited 11 min 40 s, planned 3 min 00 s to 10 min 00 s",
+        "line 20 liner: cut cord found",
+        "line 27 what must be heard was cut off at eyes",
+        "line 29 put on hold at side",
+        "line 30 release: refused by disposition, too large, cords are cut",
         "Chain: unbroken, 33 lines, head of the last line ",
     ],
 )
@@ -142,7 +143,20 @@ def test_an_unfinished_job_says_so(job: Path) -> None:
 
 
 def test_times_follow_the_time_zone(job: Path) -> None:
-    assert "10:30:00" in show_text(job, tz=timezone(timedelta(hours=5, minutes=30)))
+    text = show_text(job, tz=timezone(timedelta(hours=5, minutes=30)))
+    assert "10:30:00" in text
+    assert "2031-03-04 10:30:00 UTC+05:30" in text
+    head = text.splitlines().index(next(line for line in text.splitlines() if line == "Time"))
+    assert text.splitlines()[head + 1].split() == ["UTC+05:30", "Line", "What", "happened"]
+
+
+def test_a_change_of_the_clocks_within_a_job_is_told() -> None:
+    """Central European Time ends on 26 October 2031 at 01:00 UTC (Directive 2000/84/EC, article 3)."""
+    rows = [{"kind": "event", "at": f"2031-10-26T0{hour}:59:59.000Z"} for hour in (0, 1)]
+    console = Console(width=100, no_color=True)
+    with console.capture() as capture:
+        console.print(render(rows, [], tz=ZoneInfo("Europe/Berlin")))
+    assert "UTC+02:00, then UTC+01:00" in " ".join(capture.get().split())
 
 
 def test_findings_are_shown_and_an_unchecked_chain_is_not_called_unbroken() -> None:
@@ -256,7 +270,7 @@ def told(tmp_path: Path, lines: list[dict[str, Any]], **header: Any) -> tuple[li
     with JobLog.create(folder, {**HEADER, **header}, clock=ticking_clock()) as log:
         log.append(lines or [{"kind": "step", "step": "a"}])
     text = show_text(folder, width=150)
-    found = [line.partition("  ")[2].strip() for line in text.splitlines() if line.startswith("#")]
+    found = [line.partition("  ")[2].strip() for line in text.splitlines() if re.match(r"line \d", line)]
     return found, text, summary_text(folder)
 
 
@@ -266,7 +280,7 @@ def test_a_setting_put_right_says_so_and_is_no_correction(tmp_path: Path) -> Non
     found, text, summary = told(tmp_path, lines)
     assert found == ["speed: outside the limit, So; put right: 1000 rpm"] * 2
     assert "CORRECTION" not in text
-    assert "instead of drill.rpm 1500 rpm of #3" in text
+    assert "instead of drill.rpm 1500 rpm of line 4" in text
     assert "corrected after they were recorded: 0; put right or measured again: 2" in summary
 
 
@@ -369,6 +383,9 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
         ("2/32 in", "2/32 in"),
         ("215/65R15", "215/65R15"),
         ("dried for 5 a week", "dried for 5 a week"),
+        # Inches from the edge inward: no unit twice.
+        ("crown starts 1 to 1.5 in in", "crown starts 1 to 1.5 in inward"),
+        ("1 in in hand", "1 in in hand"),
     ],
 )
 def test_amounts_are_shown_as_a_technician_says_them(written: str, shown: str) -> None:

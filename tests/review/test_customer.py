@@ -99,6 +99,15 @@ def test_practice_says_so(job: Jobs) -> None:
     assert "return to service" not in shown
 
 
+def test_practice_sends_nobody_back_for_what_was_not_done(tmp_path: Path) -> None:
+    make_job(tmp_path / "job", KINDS["whole"].get("script"), options=KINDS["whole"]["options"],
+             about={"practice": "training"})  # fmt: skip
+    shown = words(parse(customer_page(read_source(tmp_path / "job"), UTC_CLOCK)))
+    assert "What was practiced, on no real tire" in shown
+    for advice in ("What to do now", "Come back", "Check the pressure", "What was done"):
+        assert advice not in shown
+
+
 def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(
     job: Callable[[str], Path],
 ) -> None:
@@ -117,6 +126,22 @@ def test_an_end_pressure_and_the_pressure_lost_stand_beside_limits_of_their_own(
     assert value.startswith("0\u202fpsi")
     assert limit.startswith("at most 1.4\u202fpsi (10\u202fkPa)")
     assert "inside by 1.4\u202fpsi (10\u202fkPa)" in result
+
+
+@pytest.mark.parametrize(
+    ("end", "lost"),
+    [
+        ("three five point two", "none: it rose by 0.2\u202fpsi (temperature or gauge)"),
+        ("three four point eight", "0.2\u202fpsi"),
+    ],
+)
+def test_a_pressure_that_rose_in_the_leak_test_is_no_loss_below_nothing(
+    end: str, lost: str, tmp_path: Path
+) -> None:
+    make_job(tmp_path / "job", {"leak-end": [end]}, options=KINDS["whole"]["options"])
+    root = parse(customer_page(read_source(tmp_path / "job", audio_limit=0), UTC_CLOCK))
+    rows = ["".join(row.itertext()).strip() for row in root.iter(f"{XHTML}tr")]
+    assert [row for row in rows if row.startswith(f"Pressure lost{lost}at most 1.4\u202fpsi")]
 
 
 @pytest.mark.parametrize("kind", ["whole", "eventful", "truck"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -15,9 +15,10 @@ import pytest
 from handsfree import limits
 from handsfree.limits import DEFAULT, Lean
 from handsfree.quantity import Quantity
-from handsfree.review import read_source
+from handsfree.record import read_log
+from handsfree.review import customer_page, read_source
 from handsfree.review._charts import Level, Pressure, Wait, levels, pressures, wait_bar
-from handsfree.review._injury import injuries_of
+from handsfree.review._injury import Injury, injuries_of
 from handsfree.review._page import job_injuries
 from handsfree.review._section import section
 from handsfree.review._series import pressures_of
@@ -25,6 +26,7 @@ from handsfree.review._tire_face import face
 from handsfree.review._unit_view import channel_view, liner_view
 
 from .conftest import UTC_CLOCK, drawing, page, shapes
+from .jobs import make_job
 
 NS = {"": "http://www.w3.org/2000/svg"}
 
@@ -231,6 +233,68 @@ def test_two_injuries_are_drawn_from_their_own_readings(job: Callable[[str], Pat
         # tread 180 mm, 60 mm from its edge; leans 10 degrees through 14 mm
         assert (x1 - 180) / scale == pytest.approx(30, abs=0.001)
         assert (x2 - x1) / scale == pytest.approx(sign * 14 * math.tan(math.radians(10)), abs=0.001)
+
+
+def _two(folder: Path, **script: Sequence[str]) -> tuple[Injury, ...]:
+    """A job of two injuries, measured at three and at half past nine: the second one is repaired first."""
+    said = {"injury-clock": ["three o'clock", "half past nine"], "another-injury": ["another injury"],
+            "all-repaired": ["next injury"]}  # fmt: skip
+    make_job(folder, {**said, **{step.replace("_", "-"): lines for step, lines in script.items()}})
+    return job_injuries(read_source(folder, audio_limit=0))
+
+
+def test_each_injury_is_drawn_with_the_unit_it_was_repaired_with(tmp_path: Path) -> None:
+    first, second = _two(
+        tmp_path / "job",
+        patch_size=["six zero", "four five"],
+        stem_length=["seven zero", "five five"],
+        outline_margin=["nine", "one zero"],
+    )
+    assert (first.patch, first.stem, first.margin) == (45, 55, 10)
+    assert (second.patch, second.stem, second.margin) == (60, 70, 9)
+    root = page(tmp_path / "job")
+    for number, patch in ((1, "45"), (2, "60")):
+        (one,) = shapes(drawing(root, f"injury-{number}-channel"), "patch")
+        assert one.attrib["data-diameter"] == patch
+    sheet = customer_page(read_source(tmp_path / "job", audio_limit=0), UTC_CLOCK)
+    assert "Injury 1 at 3 o\u2019clock repaired from inside: patch 45 mm, stem 55 mm" in sheet
+    assert "Injury 2 at half past 9 repaired from inside: patch 60 mm, stem 70 mm" in sheet
+
+
+def test_an_injury_whose_repair_was_not_begun_has_no_unit_yet(tmp_path: Path) -> None:
+    script = {"injury-clock": ["three o'clock", "half past nine"], "another-injury": ["another injury"]}
+    make_job(tmp_path / "job", script, until="all-repaired")
+    first, second = job_injuries(read_source(tmp_path / "job", audio_limit=0))
+    assert (first.repaired, first.patch, first.stem) == (False, None, None)
+    assert (second.repaired, second.patch, second.stem) == (True, 40, 50)
+
+
+def test_an_answer_that_is_corrected_leaves_each_unit_with_its_injury(tmp_path: Path) -> None:
+    """Another injury is said by mistake, taken back, and said again; the next injury too."""
+    first, second = _two(
+        tmp_path / "job",
+        patch_size=["six zero", "four five"],
+        another_injury=["another injury", "another injury"],
+        injury_size=["five", "correction", "five"],
+        all_repaired=["next injury", "next injury"],
+        clean_liner=["completed", "go back", "completed"],
+    )
+    rows = read_log(tmp_path / "job").lines
+    assert [row.body["reopens"] for row in rows if row.kind == "correction"] == ["another-injury"]
+    assert [row.body["to"] for row in rows if row.kind == "back"] == ["all-repaired"]
+    assert [float(one.clock.value) for one in (first, second) if one.clock] == [3, 9.5]
+    assert (first.patch, second.patch) == (45, 60)
+
+
+def test_a_limit_is_drawn_as_the_record_has_it(tmp_path: Path) -> None:
+    """The zone that the channel was judged by, and the patch that was asked for: not what rules of today say."""
+    make_job(tmp_path / "job")
+    source = read_source(tmp_path / "job", audio_limit=0)
+    (own,) = source.own
+    own.judged["injury.channel.crown"] = {"high": "50 mm"}
+    own.judged["patch.size.min"] = {"low": "30.01 mm"}
+    (injury,) = job_injuries(source)
+    assert (injury.zone, injury.needs_patch) == (50, Fraction("30.1"))
 
 
 def test_a_wait_stands_in_its_window() -> None:

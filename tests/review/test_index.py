@@ -58,7 +58,7 @@ def test_a_technician_is_one_name_in_every_place(job: Jobs, tmp_path: Path) -> N
     """Without a shop file: the badge that was read back. "Ana Quay" was only typed when the job began."""
     folder = shutil.copytree(job("whole"), tmp_path / "job")
     assert value_of(read_log(folder).lines[0].body, "technician") == "Ana Quay"
-    shown = show_text(folder).replace("\u2502", " ").split("Time  ")[0]
+    shown = show_text(folder).replace("\u2502", " ").split("\nTime\n")[0]
     assert re.search(r"Technician +badge 1234 *\n", shown)
     page = dict(facts_of(read_source(folder), UTC_CLOCK))
     assert page["Technician"] == "badge 1234"

@@ -6,6 +6,7 @@ import itertools
 import random
 import re
 from collections.abc import Callable
+from datetime import UTC, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -16,7 +17,8 @@ from session.bay import new_job, work
 
 from handsfree.quantity import Quantity
 from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
-from handsfree.review import customer_page, job_page, read_source
+from handsfree.review import customer_page, entry_of, job_page, read_source
+from handsfree.review._clock import Clock
 from handsfree.review._values import both, customary
 from handsfree.review._values import parse as quantity
 from handsfree.session import SimulatedClock
@@ -284,8 +286,37 @@ def test_a_job_whose_pinned_files_changed_is_never_a_yes(name: str, copied: Jobs
     folder = copied("recheck")
     with (folder / name).open("a") as file:
         file.write("\n# changed\n")
-    assert answer(folder) == "No: the record does not hold up"
-    assert f"{name} was changed since the job began" in words(page(folder))
+    assert answer(folder) == "No: the record is damaged"
+    assert f"CHANGED FILE: {name} is not the file the job began with" in words(page(folder))
+
+
+def test_every_list_of_times_says_how_far_they_are_off_utc(job: Jobs) -> None:
+    source = read_source(job("whole"), audio_limit=0)
+    root = parse(job_page(source, Clock(timezone(timedelta(hours=5, minutes=30)))))
+    lists = [*root.iter(f"{XHTML}caption"), *root.iter(f"{XHTML}figcaption"), *root.iter(f"{XHTML}p")]
+    told = [text for one in lists if "Times are local" in (text := words(one)) or "times are local" in text]
+    assert len(told) == 5  # readings, answers, pressures, sound levels, timeline
+    assert all("imes are local, UTC+05:30." in text for text in told)
+    entry = entry_of(source, "a.html", Clock(UTC))
+    assert (entry.time.count(":"), entry.zone) == (1, "UTC")
+
+
+def test_no_unit_stands_twice_in_a_source(job: Jobs) -> None:
+    """The record keeps the words of the rule: an audit compares them."""
+    record = (job("whole") / "record.jsonl").read_text(encoding="utf-8")
+    assert "crown starts 1 to 1.5 in in" in record
+    for text in (words(page(job("whole"))), " ".join(show_text(job("whole"), width=400).split())):
+        assert "crown starts 1 to 1.5 in inward" in text
+        assert " in in " not in re.sub("[^a-z]", " ", text)
+
+
+def test_what_is_wrong_stands_before_what_is_only_to_be_known(copied: Jobs) -> None:
+    folder = copied("recheck")
+    with (folder / "record.jsonl").open("ab") as file:
+        file.write(b'{"half"')
+    (folder / "audio" / f"9999-{'0' * 32}.wav").touch()
+    text = words(page(folder))
+    assert text.index("Damage, line ") < text.index("Note: audio/9999-")
 
 
 @pytest.mark.parametrize("seed", range(12))

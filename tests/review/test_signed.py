@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.record import JobLog, read_log
+from handsfree.record import JobLog, older_pages, read_log, show_text
 from handsfree.record.signing import Decision, load_key, new_key, sign
 from handsfree.review import review_folder, review_job
 from handsfree.review._look import look_at
@@ -214,6 +215,26 @@ def test_an_older_copy_beside_the_signed_job_is_called_so(copied: Copied, shop: 
     )
 
 
+def test_a_damaged_copy_that_nobody_signed_has_lost_no_signature(
+    copied: Copied, shop: Path, tmp_path: Path
+) -> None:
+    jobs = tmp_path / "jobs"
+    shutil.copytree(copied("scrap"), jobs / "older")
+    shutil.copytree(jobs / "older", tmp_path / "alone" / "older")
+    signed(shutil.copytree(jobs / "older", jobs / "newer"), shop, ACCEPT)
+    for place, state in (
+        (jobs, "not signed, as newer is"),
+        (tmp_path / "alone", "its signature is not here"),
+    ):
+        record = place / "older" / "record.jsonl"
+        record.write_bytes(record.read_bytes().replace(b'"value":"', b'"value":"9', 1))
+        done = review_folder(place, keys=shop / "keys")
+        assert done.damaged == ("older",)
+        index = words(parse(done.page.read_text(encoding="utf-8")))
+        assert f" {state}" in index
+        assert "gone" not in index
+
+
 def test_an_older_copy_releases_nothing_to_a_customer(copied: Copied, shop: Path, tmp_path: Path) -> None:
     jobs = tmp_path / "jobs"
     shutil.copytree(copied("whole"), jobs / "older")
@@ -278,3 +299,56 @@ def test_the_index_has_a_column_and_a_filter(job: Callable[[str], Path], shop: P
     text = words(root)
     assert "Rejected by ortega" in text
     assert "the stem was cut too short" in text
+
+
+def test_a_rejected_practice_job_says_both_the_rejection_first(copied: Copied, shop: Path) -> None:
+    folder = signed(copied("recheck"), shop, REJECT)
+    assert _answer(folder, shop / "keys") == "No: rejected when it was reviewed; practice, not a real tire"
+    listed = words(parse(review_folder(folder.parent, keys=shop / "keys").page.read_text(encoding="utf-8")))
+    assert "Practice (1)" in listed
+    assert "No: rejected when it was reviewed; practice, not a real tire" in listed
+
+
+def test_a_page_made_before_a_signature_is_told_to_be_an_older_one(copied: Copied, shop: Path) -> None:
+    folder = copied("recheck")
+    for customer in (False, True):
+        review_job(folder, customer=customer)
+        review_folder(folder.parent, customer=customer)
+    assert older_pages(folder, read_log(folder).lines) == []
+    assert "older page" not in show_text(folder).lower()
+    signed(folder, shop, ACCEPT)
+    line = read_log(folder).lines[-1]
+    why = f"made before the signature of line {line.seq + 1} (accept by ortega on {line.at[:10]})"
+    pages = [folder / "review.html", folder.parent / "review" / "job-recheck.html",
+             folder / "customer.html", folder.parent / "review" / "job-recheck-customer.html"]  # fmt: skip
+    found = older_pages(folder, read_log(folder).lines)
+    assert [(one.page, one.why) for one in found] == [(page, why) for page in pages]
+    shown = " ".join(show_text(folder, width=400).replace("\u2502", " ").split())
+    assert f"Older page review.html: {why}; make it again: handsfree review {folder} " in shown
+    done = review_folder(folder.parent)
+    assert [one.page for one in done.older] == [pages[0], *pages[2:]]
+    index = words(parse(done.page.read_text(encoding="utf-8")))
+    assert f"Older page recheck/review.html: {why}" in index
+    assert f"Older page recheck/customer.html: {why}" in index
+    for customer in (False, True):
+        left = review_job(folder, customer=customer).older
+    assert [one.page for one in left] == [pages[3]]
+    assert left[0].again == f"handsfree review {folder.parent} --customer"
+    assert review_folder(folder.parent, customer=True).older == ()
+
+
+def test_a_page_by_an_earlier_program_is_known_by_the_chain_head_it_gives(copied: Copied, shop: Path) -> None:
+    """And one that says nothing of the kind is passed over, as are sounds dropped by policy since."""
+    folder = copied("recheck")
+    page = review_job(folder).page
+    text = page.read_text(encoding="utf-8")
+    meta = re.compile('<meta name="record-head" content="[0-9a-f]{64}">')
+    assert len(meta.findall(text)) == 1
+    page.write_text(meta.sub("", text), encoding="utf-8")
+    with JobLog.open(folder) as log:
+        log.append([{"kind": "audio_dropped", "days": "0", "files": []}])
+    assert older_pages(folder, read_log(folder).lines) == []
+    signed(folder, shop, REJECT)
+    assert [one.page for one in older_pages(folder, read_log(folder).lines)] == [page]
+    page.write_text("<p>another page", encoding="utf-8")
+    assert older_pages(folder, read_log(folder).lines) == []

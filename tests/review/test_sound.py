@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import base64
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 
@@ -29,7 +31,7 @@ def test_every_utterance_can_be_played_at_its_line(job: Jobs) -> None:
     wanted = heard(folder)
     assert len(wanted) > 20
     for seq, path in wanted.items():
-        (audio,) = rows[f"line-{seq}"].iter(f"{XHTML}audio")
+        (audio,) = rows[f"line-{int(seq) + 1}"].iter(f"{XHTML}audio")
         kind, _, data = (audio.get("src") or "").partition(";base64,")
         assert kind == "data:audio/flac"
         assert base64.b64decode(data) == (folder / path).read_bytes()
@@ -165,3 +167,19 @@ def test_pages_with_sound_go_with_the_sound_and_the_record_stays(job: Jobs) -> N
     assert not many.exists()
     assert (folder / "record.jsonl").read_bytes() == record
     assert forget_pages(folder) == 0
+
+
+def test_no_link_of_the_index_leads_to_a_page_that_went_with_its_sound(job: Jobs, tmp_path: Path) -> None:
+    names = ("a & 'b'", "other")
+    for name in names:
+        shutil.copytree(job("recheck"), tmp_path / name)
+    index = review_folder(tmp_path).page
+    assert forget_pages(tmp_path / names[0]) == 1
+    root = parse(index.read_text(encoding="utf-8"))
+    links = [one for one in root.iter(f"{XHTML}a") if not (one.get("href") or "#").startswith("#")]
+    assert [one.text for one in links] == ["other"]
+    assert all((index.parent / unquote(one.get("href") or "")).is_file() for one in links)
+    assert "a & 'b'" in words(root)
+    assert "its page was deleted with its sound; handsfree review makes it again" in words(root)
+    review_folder(tmp_path)
+    assert index.read_text(encoding="utf-8").count('<a class="job"') == 2
