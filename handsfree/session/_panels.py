@@ -16,7 +16,9 @@ from handsfree.session._letters import ROWS, big, big_width
 from handsfree.session._pieces import (
     Scene,
     answer_words,
+    ended,
     exceptions,
+    glance,
     judged_rows,
     letters_in,
     meter,
@@ -24,10 +26,10 @@ from handsfree.session._pieces import (
     place,
     review,
     trail,
-    verdict_style,
+    waits,
 )
 from handsfree.session._shown import Shown
-from handsfree.session._wording import left, outcome_words, state_word, wait_words
+from handsfree.session._wording import left, state_word
 
 __all__ = ["panels_picture"]
 
@@ -37,7 +39,7 @@ def panels_picture(scene: Scene, width: int, height: int) -> RenderableType:
     shown, level = scene.shown, scene.level
     left_width = width * 2 // 3
     told = _wrapped(Text(f"said  {shown.said}"), width - 1)
-    head, foot = ROWS + 1, min(min(height // 8, 8) + len(told) - 1, height // 3)
+    head, foot = ROWS + 1, min(min(height // 8, 8) + len(told) - 1 + len(shown.ended), height // 3)
     beside, middle = _middle(scene, width)
     small, large = _say_rows(shown, left_width - 4, large=False), _say_rows(shown, left_width - 4, large=True)
     rest = height - head - foot - middle
@@ -116,9 +118,10 @@ def _asked(shown: Shown, large: Sequence[str], width: int, room: int) -> Rendera
 def _middle(scene: Scene, width: int) -> tuple[Layout | None, int]:
     """Verdict and wait side by side, or the one there is, and how many rows they take."""
     shown = scene.shown
-    if not (shown.verdicts and shown.timers):
-        rows = _verdict_rows(shown, width - 4) if shown.verdicts else _wait_rows(scene, width - 4)
-        panel = _verdict_panel(shown, rows) if shown.verdicts else _panel("wait", rows)
+    judged = bool(shown.verdicts or shown.stamp)
+    if not (judged and (shown.timers or shown.timers_beside)):
+        rows = _verdict_rows(shown, width - 4) if judged else _wait_rows(scene, width - 4)
+        panel = _verdict_panel(shown, rows) if judged else _panel("wait", rows)
         return (Layout(panel, size=_high(rows)), _high(rows)) if rows else (None, 0)
     left_width = width * 2 // 3
     verdict, wait = _verdict_rows(shown, left_width - 4), _wait_rows(scene, width - left_width - 4)
@@ -132,15 +135,19 @@ def _middle(scene: Scene, width: int) -> tuple[Layout | None, int]:
 
 
 def _verdict_panel(shown: Shown, rows: Sequence[Text]) -> Panel:
-    return _panel("verdict", rows, "" if shown.worst is None else verdict_style(shown.worst))
+    found = glance(shown)
+    return _panel("verdict", rows, "" if found is None else found[1])
 
 
 def _verdict_rows(shown: Shown, width: int) -> list[Text]:
     """The worst verdict and its limit in big letters, then all of them with their sources."""
     worst, close_by = shown.worst, [part for line in judged_rows(shown) for part in _wrapped(line, width)]
-    if worst is None or shown.held:  # on hold nothing stands larger than that
+    found = glance(shown)
+    if found is None or shown.held:  # on hold nothing stands larger than that
         return close_by
-    style, words = verdict_style(worst), outcome_words(worst)
+    words, style = found
+    if worst is None or shown.stamp is not None:
+        return letters_in(words, width, style) + close_by
     value = worst.measured.rpartition(": ")[2]
     whole = letters_in(", ".join(filter(None, (worst.measured, worst.limit))), width, style)
     if whole:
@@ -153,12 +160,12 @@ def _verdict_rows(shown: Shown, width: int) -> list[Text]:
 
 
 def _wait_rows(scene: Scene, width: int) -> list[Text]:
-    timers, now = scene.shown.timers, scene.now
-    if not timers:
+    words = waits(scene)
+    if not words:
         return []
-    words = [f"{t.name}: {wait_words(t, now)}" for t in timers]
     rows = letters_in(words[0], width, "bold") if len(words) == 1 else []
-    rows = rows or letters_in(left(next_due(scene.shown) - now), width, "bold")
+    if not rows and scene.shown.timers:
+        rows = letters_in(left(next_due(scene.shown) - scene.now), width, "bold")
     return rows + [part for line in words for part in _wrapped(Text(line, "bold"), width)]
 
 
@@ -177,7 +184,7 @@ def _wrapped(text: Text, width: int) -> list[Text]:
 def _foot(shown: Shown, told: Sequence[Text], width: int, rows: int) -> RenderableType:
     """What was said last, what a supervisor must see, the newest of the record, the line that is typed."""
     typed = [] if shown.typing is None else [Text(f" type  {shown.typing}_", "bold")]
-    top = [Text(" ").append_text(row) for row in (*told, *review(shown))]
+    top = [Text(" ").append_text(row) for row in (*told, *map(Text, ended(shown)), *review(shown))]
     top = top[: max(rows - len(typed), 1)]
     for row in top:
         row.truncate(width, overflow="ellipsis")

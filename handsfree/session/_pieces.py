@@ -10,14 +10,16 @@ from handsfree.procedure import Mode
 from handsfree.record import counted
 from handsfree.session._ears import Level
 from handsfree.session._letters import ROWS, big
-from handsfree.session._shown import Judged, Shown
+from handsfree.session._shown import NOT_RELEASED, Judged, Shown
 from handsfree.session._view import tire_words
-from handsfree.session._wording import hearing_words, outcome_words, room_words
+from handsfree.session._wording import hearing_words, outcome_words, room_words, wait_words
 
 __all__ = [
     "Scene",
     "answer_words",
+    "ended",
     "exceptions",
+    "glance",
     "judged_rows",
     "letters_in",
     "meter",
@@ -26,8 +28,10 @@ __all__ = [
     "review",
     "trail",
     "verdict_style",
+    "waits",
 ]
 
+_AGAINST = "bold red"
 _COLORS = {"inside": "bold green", "outside": "bold red", "close": "bold yellow"}
 
 
@@ -53,7 +57,7 @@ def place(shown: Shown) -> str:
 
 def review(shown: Shown) -> list[Text]:
     """What stands against the tire, notes, and how many exceptions a supervisor will find."""
-    rows = [Text(f"NO REPAIR: {reason}", "bold red") for reason in shown.reasons]
+    rows = [Text(f"{NOT_RELEASED}: {reason}", _AGAINST) for reason in shown.reasons]
     rows += [Text(f"NOTE: {note}", "bold yellow") for note in shown.notes[-2:]]
     if shown.exceptions:
         rows.append(Text(f"{exceptions(shown)}; last: {shown.exceptions[-1]}"))
@@ -84,12 +88,33 @@ def meter(shown: Shown, level: Level | None, width: int) -> list[Text]:
 
 def judged_rows(shown: Shown) -> list[Text]:
     rows = []
+    if shown.stamp is not None:
+        rows.append(Text(f"{shown.stamp.words}: {shown.stamp.about}", _AGAINST))
     for judged in sorted(shown.verdicts, key=lambda one: one is not shown.worst):
         words = " ".join([outcome_words(judged) + ".", judged.measured])
         limit = f"; limit: {judged.limit}" if judged.limit else ""
         rows.append(Text(words + limit, verdict_style(judged)))
         rows.append(Text(f"Source: {judged.source}"))
     return rows
+
+
+def glance(shown: Shown) -> tuple[str, str] | None:
+    """The word that stands largest of what was just answered, and its style; None where nothing was judged."""
+    if shown.stamp is not None:
+        return shown.stamp.words, _AGAINST
+    return None if shown.worst is None else (outcome_words(shown.worst), verdict_style(shown.worst))
+
+
+def waits(scene: Scene) -> list[str]:
+    """ "drying: 2:47 left, not over 4:35" of this tire, then those of the tires that wait, by their names."""
+    shown = scene.shown
+    own = [f"{t.name}: {wait_words(t, scene.now)}" for t in shown.timers]
+    return own + [f"{tire}: {t.name} {wait_words(t, scene.now)}" for tire, t in shown.timers_beside]
+
+
+def ended(shown: Shown) -> list[str]:
+    """What became of the tires that are finished beside others."""
+    return [f"tire {name}: {became}" for name, became in shown.ended]
 
 
 def letters_in(text: str, width: int, style: str) -> list[Text]:

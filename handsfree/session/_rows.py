@@ -12,6 +12,8 @@ from handsfree.session._letters import ROWS
 from handsfree.session._pieces import (
     Scene,
     answer_words,
+    ended,
+    glance,
     judged_rows,
     letters_in,
     meter,
@@ -19,10 +21,10 @@ from handsfree.session._pieces import (
     place,
     review,
     trail,
-    verdict_style,
+    waits,
 )
 from handsfree.session._shown import Shown
-from handsfree.session._wording import left, outcome_words, state_word, wait_words
+from handsfree.session._wording import left, state_word
 
 __all__ = ["rows_picture"]
 
@@ -40,26 +42,27 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
     typed = [] if shown.typing is None else [Text(f"{shown.typing}_", "bold")]
     said = shown.said.removesuffix(shown.headline).strip()  # that stands above
     parts: dict[str, list[Text]] = {
-        "wait": [Text(f"{t.name}: {wait_words(t, scene.now)}", "bold") for t in shown.timers],
+        "wait": [Text(line, "bold") for line in waits(scene)],
         "verdict": judged_rows(shown),
         "say": say,
         "type": typed,
         "heard": meter(shown, level, 10),
         "said": [Text(said)] if said else [],
         "then": [Text(shown.question)] if shown.held else [],
+        "done": [Text(line) for line in ended(shown)],
         "review": review(shown),
     }
     for row in parts["review"][len(shown.reasons) :]:
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     labelled = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
-    need = ("type", "wait", "verdict", "said", "say", "then", "heard", "review")
+    need = ("type", "wait", "verdict", "said", "say", "then", "done", "heard", "review")
     question = question[: max(1, height - len(head) - len(labelled["type"]))]
     budget = max(0, height - len(head) - len(question))
     given = _share([labelled[label] for label in need], budget)
     shares = dict(zip(need, given, strict=True))
     body = [
         row
-        for label in ("said", "heard", "verdict", "wait", "say", "then", "review")
+        for label in ("said", "heard", "verdict", "wait", "say", "then", "done", "review")
         for row in labelled[label][: shares[label]]
     ]
     lines = max(budget - sum(given) - 1, 0) // ROWS  # of big letters there is room for
@@ -77,16 +80,17 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
 def _glance(scene: Scene, width: int) -> list[Text]:
     """Where a small terminal has rows to spare: that work is on hold and how it goes on, what is left of the wait, or
     the verdict, in big letters."""
-    shown, worst = scene.shown, scene.shown.worst
+    shown = scene.shown
     if shown.held:
         return letters_in(state_word(shown, None), width, "bold") + letters_in(
             " | ".join(shown.answers), width, "bold"
         )
     if shown.mode is Mode.WAITING and shown.timers:
         return letters_in(left(next_due(shown) - scene.now), width, "bold")
-    if worst is None:
+    found = glance(shown)
+    if found is None:
         return []
-    words, style = outcome_words(worst), verdict_style(worst)
+    words, style = found
     return letters_in(words, width, style) or letters_in(words.partition(":")[0], width, style)
 
 

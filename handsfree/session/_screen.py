@@ -120,6 +120,15 @@ class LiveView:
         # A name is free again when its job has ended: another tire of that name begins with nothing.
         self._beside = {name: self._beside[name] for name in waiting if name in self._beside}
         self._shown = shown.turned(self._shown, tire, waiting, sayable, own)
+        self._waits_beside()
+
+    def stands_beside(self, tire: str, state: State) -> None:
+        self._beside[tire] = replace(self._beside.get(tire, Shown()), timers=shown.running(state))
+        self._waits_beside()
+
+    def _waits_beside(self) -> None:
+        waits = tuple((name, timer) for name, beside in self._beside.items() for timer in beside.timers)
+        self._shown = replace(self._shown, timers_beside=waits)
 
     def listening(self) -> None:
         self._shown = replace(self._shown, speaking=False)

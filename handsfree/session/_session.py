@@ -183,6 +183,8 @@ class Session:
         if here:  # what waits beside it is told aloud; of it only its own lines are kept
             self._view.stands(tire.machine.book, tire.machine.state)
             self._hear_as(tire)
+        else:
+            self._view.stands_beside(tire.name, tire.machine.state)
         self._barged = False
         spoken = [self._perform(effect, tire, effects[at + 1 :]) for at, effect in enumerate(effects)]
         barged, self._barged = self._barged, False
@@ -224,7 +226,7 @@ class Session:
             case Say() | Chime() if self._barged:
                 return False  # somebody speaks: what would have followed is cut off with what was said
             case Say(text=text, kind=kind, barge_in=barge_in):
-                self._view.said(text, kind)
+                self._view.said(self._named(text, tire), kind)
                 speaker = self._speaker_of(tire)
                 speaks = self._overhearing(tire, after) if barge_in else None
                 if speaks is None:
@@ -242,6 +244,15 @@ class Session:
             case _:
                 pass  # timers are kept in the machine's state; Records are written already
         return None
+
+    def _named(self, text: str, tire: Tire) -> str:
+        """What is shown of a sentence: with its tire's name where another one's stands over it, now or in a moment,
+        since the last words on a finished tire are still there when the next one is taken up."""
+        elsewhere = tire is not self._bay.active or tire.machine.state.mode is Mode.FINISHED
+        name = f"Tire {tire.name}"
+        if len(self._bay.tires) < 2 or not elsewhere or text.startswith(name):
+            return text
+        return f"{name}: {text}"
 
     def _overhearing(self, tire: Tire, after: Sequence[Effect]) -> Callable[[], bool] | None:
         """What tells whether somebody speaks, while a prompt plays that may be cut off; else None.

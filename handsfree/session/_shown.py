@@ -11,14 +11,18 @@ from handsfree.session._ears import Heard
 from handsfree.session._view import _understood, body_of, in_sentences, told
 
 __all__ = [
+    "FOUND",
+    "NOT_RELEASED",
     "SAYABLE",
     "Hearing",
     "Judged",
     "Running",
     "Shown",
+    "Stamp",
     "heard",
     "noted",
     "recorded",
+    "running",
     "said",
     "stands",
     "turned",
@@ -27,6 +31,10 @@ __all__ = [
 #: How a command is said, where that is not its name.
 SAYABLE: Mapping[str, str] = {"limit": "what is the limit", "resume": "resume work", "hold": "stand by"}
 _TRAIL = 40
+#: Lines of the record with which what was judged before is no longer what was just answered, or no longer holds.
+_ANSWERED = frozenset(
+    {"reading", "answer", "inspect", "pass", "caution", "hold_point", "back", "correction", "close"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +62,17 @@ class Judged:
     source: str
     limit: str = ""
     inclusive: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What stands as large as a verdict and is none: a defect, a refusal. ``about``: of what."""
+
+    words: str
+    about: str
+
+
+FOUND, NOT_RELEASED = "DEFECT FOUND", "NOT RELEASED"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +104,16 @@ class Shown:
     commands: tuple[str, ...] = ()
     said: str = ""  # all that was said since it was last listened
     hearing: Hearing | None = None
-    verdicts: tuple[Judged, ...] = ()  # of the last reading or answer
+    verdicts: tuple[Judged, ...] = ()  # of the step that was answered last
+    stamp: Stamp | None = None  # of the step that was answered last, or of the finished tire
     timers: tuple[Running, ...] = ()
+    timers_beside: tuple[
+        tuple[str, Running], ...
+    ] = ()  # those of the tires that wait, each with the tire's name
     trail: tuple[tuple[str, str], ...] = ()  # label and sentence, the newest last
+    ended: tuple[
+        tuple[str, str], ...
+    ] = ()  # tires that are finished beside others: name, and what became of it
     exceptions: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()  # why the tire must not be repaired
     notes: tuple[str, ...] = ()
@@ -124,15 +150,23 @@ def turned(shown: Shown, tire: str, waiting: Sequence[str], sayable: Sequence[st
         waiting=tuple(waiting),
         beside=tuple(sayable),
         verdicts=own.verdicts,
+        stamp=own.stamp,
         trail=own.trail,
     )
 
 
 def stands(shown: Shown, book: Book, state: State) -> Shown:
     """Where the dialogue stands now."""
-    commands = tuple(SAYABLE.get(n, n.replace("_", " ")) for n in COMMANDS.get(state.mode, ()))
+    held = state.mode is Mode.HELD  # then the way on is the answer, and no command beside it
+    names = [n for n in COMMANDS.get(state.mode, ()) if not (held and n == "resume")]
+    commands = tuple(SAYABLE.get(n, n.replace("_", " ")) for n in names)
     ids = [step.id for step in book.procedure.step]
     at = ids.index(state.step) if state.step in ids else -1
+    ending = book.procedure.end(state.outcome) if state.mode is Mode.FINISHED else None
+    if state.mode is Mode.FINISHED and not (ending is not None and ending.released):
+        shown = replace(
+            shown, stamp=Stamp(NOT_RELEASED, _plain(ending.disposition if ending else "reasons are open"))
+        )
     return replace(
         shown,
         title=_plain(book.procedure.title),
@@ -142,8 +176,8 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
         place=(at + 1, len(ids)),
         mode=state.mode,
         question=_plain(in_use(in_sentences(question(book, state)))),
-        held=_plain(book.prompts.say("held")) if state.mode is Mode.HELD else "",
-        answers=(SAYABLE["resume"],) if state.mode is Mode.HELD else tuple(map(_plain, answers(book, state))),
+        held=_plain(book.prompts.say("held")) if held else "",
+        answers=(SAYABLE["resume"],) if held else tuple(map(_plain, answers(book, state))),
         or_value=any(label == "value" for label, _ in state.armed),
         commands=(*commands, *(shown.beside if commands else ())),
         verdicts=tuple(
@@ -152,11 +186,16 @@ def stands(shown: Shown, book: Book, state: State) -> Shown:
             else replace(v, limit=_plain(in_use(limit_words(book, v.low, v.high, inclusive=v.inclusive))))
             for v in shown.verdicts
         ),
-        timers=tuple(
-            Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
-        ),
+        timers=running(state),
         exceptions=tuple(_plain(in_use(text)) for text in state.exceptions),
         reasons=tuple(_plain(in_use(text)) for text in state.reasons),
+    )
+
+
+def running(state: State) -> tuple[Running, ...]:
+    """The waits of a tire that still have something to say."""
+    return tuple(
+        Running(t.step, t.shortest_due, t.longest_due, t.over) for t in state.timers if t.due is not None
     )
 
 
@@ -184,16 +223,37 @@ def heard(shown: Shown, what: Heard, event: Event) -> Shown:
 
 
 def recorded(shown: Shown, effect: Record) -> Shown:
-    """A new line of the record. A reading or an answer begins a new list of verdicts."""
+    """A new line of the record. What it answers takes the verdict of the answer before away."""
     body = body_of(effect)
     if effect.kind == "verdict":
         shown = replace(shown, verdicts=(*shown.verdicts, _judged(body)))
-    elif effect.kind in ("reading", "answer"):
-        shown = replace(shown, verdicts=())
+    elif effect.kind in _ANSWERED:
+        shown = replace(shown, verdicts=(), stamp=_stamp(effect.kind, body))
+    elif effect.kind == "step" and body["step_kind"] == "hold_point":
+        # Another kind of thing: what is good says nothing of it. What is not may be the reason for it.
+        shown = replace(shown, verdicts=tuple(v for v in shown.verdicts if v.outcome != "inside"))
+    if shown.tire and effect.kind in ("close", "seal"):
+        shown = replace(shown, ended=_ended(shown, effect.kind, body))
     line = told(effect)
     if line is None:
         return shown
     return replace(shown, trail=(*shown.trail, (line[0], _plain(line[1])))[-_TRAIL:])
+
+
+def _stamp(kind: str, body: Mapping[str, str]) -> Stamp | None:
+    if kind == "inspect" and body["outcome"] == "found":
+        return Stamp(FOUND, _plain(body["reason"] or body["condition"]))
+    if kind == "hold_point" and body["outcome"] != "released":
+        return Stamp(NOT_RELEASED, _plain(f"{body['step']}, by {body['by']}"))
+    return None
+
+
+def _ended(shown: Shown, kind: str, body: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """The disposition as a tire is closed; the words to write down stand before it as soon as they are told."""
+    if kind == "close":
+        return (*shown.ended, (shown.tire, _plain(in_use(body["disposition"]))))
+    (name, became), words = shown.ended[-1], body["words"].replace("; ", " ")
+    return (*shown.ended[:-1], (name, f"check words: {_plain(words)}; {became}"))
 
 
 def _judged(body: Mapping[str, str]) -> Judged:

@@ -38,6 +38,9 @@ class View(Protocol):
     def stands(self, book: Book, state: State) -> None:
         """Where the dialogue stands after an event, before its replies are spoken."""
 
+    def stands_beside(self, tire: str, state: State) -> None:
+        """Where the dialogue of a tire that waits stands after an event: its waits run on."""
+
     def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None:
         """Which tire is listened to, by its spoken name ("" where there can be no other), which others wait, and
         what may be said of them. Told before anything else of an event."""
@@ -61,6 +64,7 @@ class NoView:
     def begin(self, now: Callable[[], int], level: Callable[[], Level | None]) -> None: ...
     def end(self) -> None: ...
     def stands(self, book: Book, state: State) -> None: ...
+    def stands_beside(self, tire: str, state: State) -> None: ...
     def turned(self, tire: str, waiting: Sequence[str], sayable: Sequence[str]) -> None: ...
     def listening(self) -> None: ...
     def keyboard(self) -> Lines | None: ...
@@ -134,6 +138,8 @@ _SHOWN: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
     "stop": ("stop", lambda b: f"at {b['step']}"),
     "back": ("back", lambda b: f"to {b['to']}"),
     "disposed": ("recorded", left_at),
+    "close": ("closed", lambda b: b["disposition"]),
+    "seal": ("sealed", lambda b: f"check words: {b['words'].replace('; ', ' ')}"),
 }
 
 

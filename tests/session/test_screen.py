@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from procedure.conftest import TO_WAIT
 from procedure.driving import PLY, SIZE, START_MS, armed_for, whole
 from rich.console import Console
 
@@ -46,8 +47,8 @@ from handsfree.session._layout import Picture
 from handsfree.session._letters import ROWS, big, big_width
 from handsfree.session._shown import Hearing, Judged, Running, Shown
 from handsfree.session._wording import left, outcome_words, over_noise, state_word
-from session.bay import Scripted, heard, new_job, readings, session, typed, work
-from session.conftest import SHORT, SHORT_LINES, SHORT_READINGS
+from session.bay import Scripted, Timed, heard, lines_of, new_job, readings, session, typed, work
+from session.conftest import SHORT, SHORT_LINES, SHORT_READINGS, WHOLE
 
 termios = pytest.importorskip("termios")
 
@@ -122,7 +123,7 @@ def test_all_that_a_glance_needs_is_on_it(width: int, height: int) -> None:
         "the value once more",
         "say again",
         "stop work",
-        "NO REPAIR: bead damaged",
+        "NOT RELEASED: bead damaged",
     ):
         assert words in seen, words
 
@@ -447,6 +448,7 @@ def test_every_sentence_begins_with_a_capital(repair: list[tuple[Shown, Armed]])
 def test_on_hold_the_way_out_is_what_may_be_said(repair: list[tuple[Shown, Armed]]) -> None:
     held = next(what for what, _ in repair if what.mode is Mode.HELD)
     assert held.answers == ("resume work",)
+    assert "resume work" not in held.commands  # once is enough
     assert "ON HOLD" in text(held, 80, 24)
 
 
@@ -483,6 +485,136 @@ def test_each_tire_has_its_own_verdict_and_record_and_the_head_names_it(tmp_path
     assert ("recorded", "injury.size = 9 mm") in last.trail
     assert ("recorded", "injury.size = 9 mm") not in before.trail
     assert before.commands[-2:] == ("tire alfa", "start another tire")
+
+
+def test_the_last_words_on_a_finished_tire_stand_under_its_own_name_and_its_check_words_stay(
+    tmp_path: Path,
+) -> None:
+    clock, view, lines = SimulatedClock(START_MS), Kept(print), []
+    text = whole(PLY)
+    folders = {name: tmp_path / name for name in ("alfa", "bravo")}
+
+    class Both(Kept):
+        """The same told as plain lines."""
+
+        plain = PlainView(lines.append)
+
+        def said(self, text: str, kind: str) -> None:
+            super().said(text, kind)
+            self.plain.said(text, kind)
+
+    def another(name: str) -> Job:
+        return new_job(folders[name], text, clock, also={"tire": name})
+
+    view = Both(print)
+    job = new_job(folders["alfa"], text, clock)
+    said = ["start another tire", "fabric ply", "affirmative", "completed", "hold work", "resume work"]
+    running = session(job, clock, typed(said, clock), view=view, another=another, library=Library.load())
+    running.run(job.first)
+    running.close()
+    (words,) = [line["words"] for line in lines_of(folders["bravo"], "seal")]
+    at = next(n for n, what in enumerate(view.kept) if what.ended)
+    assert (view.kept[at].tire, view.kept[at - 1].tire) == ("alfa", "bravo")
+    closing = next(line["disposition"] for line in lines_of(folders["bravo"], "close"))
+    told = view.kept[at].said
+    assert f"Tire bravo: Check words: {', '.join(words)}." in told
+    assert told.startswith("Tire bravo: Finished. Disposition:")
+    assert "Tire alfa: " not in told
+    assert any(line.split("  ")[-1].startswith("Tire bravo: ") and "Disposition:" in line for line in lines)
+    for what in view.kept[at:]:  # also after more was said and done
+        for size in ((200, 60), (120, 40), (80, 24)):
+            seen = text_of(what, *size)
+            assert f"tire bravo: check words: {' '.join(words)}; {closing}" in seen, (seen, size)
+
+
+def test_the_waits_of_a_tire_that_waits_are_on_the_screen(tmp_path: Path) -> None:
+    clock, view = SimulatedClock(START_MS), Kept(print)
+    folders = {name: tmp_path / name for name in ("alfa", "bravo")}
+
+    def another(name: str) -> Job:
+        return new_job(folders[name], WHOLE, clock, also={"tire": name})
+
+    job = new_job(folders["alfa"], WHOLE, clock)
+    lines = [*TO_WAIT, "start another tire", "fabric ply", "affirmative", "tire alfa"]
+    ears = Timed(clock, *[(2.0, line) for line in lines])
+    running = session(job, clock, ears, view=view, another=another, library=Library.load())
+    running.run(job.first)
+    running.close()
+    beside = [what for what in view.kept if what.tire == "bravo"]
+    (wait,) = next(what for what in view.kept if what.timers).timers
+    assert beside
+    for what in beside:
+        assert what.timers == ()
+        assert what.timers_beside == (("alfa", wait),)
+        now = wait.shortest_due - 202_000
+        for size in ((200, 60), (120, 40), (80, 24)):
+            assert f"alfa: {wait.name} 3:22 left, not over" in text_of(what, *size, now=now), size
+    back = view.kept[-1]
+    assert (back.tire, back.timers, back.timers_beside) == ("alfa", (wait,), ())
+
+
+def _lines_of_a_job(*records: tuple[str, dict[str, str]]) -> Shown:
+    what = replace(FULL, exceptions=(), notes=(), reasons=(), timers=())
+    for kind, body in records:
+        what = shown.recorded(what, Record(kind, tuple(body.items())))
+    return what
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "large"),
+    [
+        ("inspect", {"step": "look", "condition": "studs", "outcome": "clear", "reason": ""}, ""),
+        (
+            "inspect",
+            {"step": "look", "condition": "studs", "outcome": "found", "reason": "damaged stud"},
+            "DEFECT FOUND",
+        ),
+        ("hold_point", {"step": "all", "outcome": "refused", "by": "disposition"}, "NOT RELEASED"),
+        ("hold_point", {"step": "all", "outcome": "released", "by": "supervisor"}, ""),
+        ("caution", {"step": "look", "read_back": "wheels are down"}, ""),
+        ("answer", {"step": "look", "outcome": "done"}, ""),
+        ("back", {"step": "look", "to": "size"}, ""),
+    ],
+)
+def test_the_large_verdict_is_that_of_the_step_just_answered(
+    kind: str, body: dict[str, str], large: str
+) -> None:
+    what = _lines_of_a_job((kind, body))
+    assert what.worst is None
+    for width, height in ((200, 60), (120, 40), (80, 24)):
+        seen = "\n".join(drawn(what, width, height))
+        for words in ("XX OUTSIDE", "OK INSIDE", "DEFECT FOUND", "NOT RELEASED"):
+            assert all(row in seen for row in big(words, width)) == (words == large), (words, width)
+
+
+def test_what_is_good_goes_as_a_supervisor_is_asked_and_what_is_not_stays() -> None:
+    at_supervisor = ("step", {"step": "call", "phase": "check", "step_kind": "hold_point"})
+    assert _lines_of_a_job(at_supervisor).verdicts == (OUTSIDE,)
+    inside = replace(FULL, verdicts=(replace(OUTSIDE, outcome="inside"),))
+    assert shown.recorded(inside, Record(at_supervisor[0], tuple(at_supervisor[1].items()))).worst is None
+
+
+def test_a_missing_stud_stands_large_and_no_older_verdict(tmp_path: Path) -> None:
+    """The torque check by its procedure file: a distance is judged inside, then a stud is missing."""
+    clock, view = SimulatedClock(START_MS), Kept(print)
+    job = new_job(tmp_path / "job", packaged_procedure("lug-nut-recheck"), clock)
+    lines = [
+        "brake is on wheels are down", "1122", "yes", "4417", "yes", "driver front", "yes", "20 miles", "yes",
+        "nothing found", "nothing found", "defect found", "yes", "completed",
+    ]  # fmt: skip
+    running = session(job, clock, typed(lines, clock), view=view)
+    running.run(job.first)
+    running.close()
+    driven = next(n for n, what in enumerate(view.kept) if what.worst)
+    assert view.kept[driven].worst.outcome == "inside"  # type: ignore[union-attr]
+    assert all(what.worst is None for what in view.kept[driven + 1 :])
+    aside = "\n".join(drawn(view.kept[-1], 80, 24))
+    assert all(row in aside for row in big("DEFECT FOUND", 80))
+    assert view._shown.mode is Mode.FINISHED
+    seen = "\n".join(drawn(view._shown, 80, 24))
+    assert all(row in seen for row in big("NOT RELEASED", 80))
+    assert "NOT RELEASED: damaged or missing stud" in text(view._shown, 80, 24)
+    assert "REPAIR" not in text(replace(view._shown, title=""), 80, 24)
 
 
 def test_what_is_recorded_of_a_tire_that_waits_is_not_in_the_picture() -> None:
