@@ -101,7 +101,8 @@ def typed_to_words(text: str, armed: Armed | None = None) -> str:
     words = _words(text)
     if armed is None or armed.interpret(words) is not None:
         return words
-    return _standing_for(text, armed) or words
+    # A letter is spelled where it is asked for; elsewhere the record holds what was typed.
+    return _standing_for(text, armed) or (text if _LETTER.match(text) else words)
 
 
 def _standing_for(text: str, armed: Armed) -> str:
