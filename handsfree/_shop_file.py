@@ -2,36 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from handsfree._checking import pronounce
 from handsfree.grammar import Library
 from handsfree.hearing import Engine, MissingWord
-from handsfree.record import RecordError
+from handsfree.record import RecordError, read_log
 from handsfree.session import Job, People
 from handsfree.shop import Shop, ShopError, check_shop, parse_shop
 
 __all__ = ["hears_codes", "read_shop", "same_shop", "shop_faults", "shop_text"]
 
 
-def read_shop(path: Path | None) -> Shop | None:
-    """A shop file, proved: every code word can be heard and told from the others. Raises ShopError."""
+def read_shop(path: Path | None, resume: Sequence[Path] = ()) -> Shop | None:
+    """A shop file, proved: every code word can be heard and told from the others. ``resume``: the jobs that go on
+    with it. Raises ShopError, RecordError."""
     if path is None:
         return None
-    shop = parse_shop(shop_text(path), str(path))
+    began = next((name for folder in resume if (name := _shop_of(folder))), "")
+    need = f"give that of {began!r}: the job was begun with it and goes on with no other" if began else ""
+    shop = parse_shop(shop_text(path, need), str(path))
     faults = shop_faults(shop)
     if faults:
         raise ShopError(f"{path}: {faults[0]} (all of them: handsfree shop {path})")
     return shop
 
 
-def shop_text(path: Path) -> str:
-    """The text of a shop file. Raises ShopError."""
+def _shop_of(folder: Path) -> str:
+    """The name of the shop file that a job was begun with, "" for none. Raises RecordError."""
+    lines = read_log(folder).lines[:1]
+    return str(lines[0].body.get("shop", "")) if lines else ""
+
+
+def shop_text(path: Path, need: str = "") -> str:
+    """The text of a shop file. ``need``: what else to do when there is none there, and it can't be left out. Raises
+    ShopError."""
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         why = str(error.strerror) if isinstance(error, OSError) else "not UTF-8 text"
-        raise ShopError(f"{path}: {why}; give a shop file, or leave --shop out") from None
+        raise ShopError(f"{path}: {why}; {need or 'give a shop file, or leave --shop out'}") from None
 
 
 def shop_faults(shop: Shop) -> list[str]:

@@ -20,7 +20,7 @@ import hashlib
 import json
 import random
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Annotated
@@ -50,6 +50,7 @@ HALVES = 24  # other words beside either half of a code word of two words
 #: Share of letters in common, in their order, from which a word gives a hint of another: one letter in four
 #: wrong, two letters changed about (our own choice, no published source).
 _NEAR = 0.75
+_MOST_LISTED = 8  # people in an error line
 _LEAST_PHONES = 5  # a shorter word is heard in anything
 
 
@@ -119,7 +120,10 @@ class Shop:
         people = {**self.technicians, **self.supervisors}
         found = people.get(who) or next((n for n in people.values() if n.casefold() == who.casefold()), "")
         if not found:
-            raise ShopError(f"no {who!r} in the shop file {self.name!r}; give a badge number or a name of it")
+            raise ShopError(
+                f"no {who!r} in the shop file {self.name!r}; give a badge number or a name of it: "
+                f"{_listed(who, people)}"
+            )
         return found
 
     def gives_away(self, text: str) -> bool:
@@ -136,6 +140,20 @@ class Shop:
         runs = {"".join(words[at : at + n]) for n in (1, 2, 3) for at in range(len(words) - n + 1)}
         secrets = {part for code in self._codes.values() for part in (code.replace(" ", ""), *code.split())}
         return any(_near(secret, run) for secret in secrets for run in runs)
+
+
+def _listed(who: str, people: Mapping[str, str]) -> str:
+    """The people by name and badge, those first that may have been meant."""
+    who = who.casefold()
+
+    def close(person: tuple[str, str]) -> float:
+        badge, name = person
+        words = [badge, name.casefold(), *name.casefold().split()]
+        return max(SequenceMatcher(None, who, word, autojunk=False).ratio() for word in words)
+
+    order = sorted(people.items(), key=close, reverse=True)  # stable: else in the file's order
+    more = f" and {len(order) - _MOST_LISTED} more" if len(order) > _MOST_LISTED else ""
+    return ", ".join(f"{name} ({badge})" for badge, name in order[:_MOST_LISTED]) + more
 
 
 def _near(secret: str, run: str) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from handsfree._checking import pronounce
@@ -32,6 +34,13 @@ def test_people_are_found_by_badge_and_by_name() -> None:
     assert (shop.find("17"), shop.find("mara lindqvist")) == ("Mara Lindqvist", "Mara Lindqvist")
     with pytest.raises(ShopError, match="no 'Ana' in the shop file 'Harbor Row'"):
         shop.find("Ana")
+    many = replace(shop, technicians={str(20 + n): f"Person {n}" for n in range(9)} | shop.technicians)
+    with pytest.raises(ShopError) as caught:
+        many.find("Mara")
+    # Whom was meant first, and no code word.
+    assert "a name of it: Mara Lindqvist (17), " in str(caught.value)
+    assert str(caught.value).endswith(" and 4 more")
+    assert CODE not in str(caught.value)
 
 
 def test_the_example_in_the_help_is_a_whole_one() -> None:
