@@ -547,6 +547,9 @@ def test_the_command_to_do_it_again_names_the_files_that_the_job_was_begun_with(
     by_shop = {"kind": "open", "shop": "Harbor Row", "shop_sha256": some, "policy_sha256": empty}
     told = how_to_do_again([by_shop, reject])
     assert told.endswith(": handsfree run --shop SHOP.toml (SHOP.toml: the shop file of Harbor Row)")
+    typed = how_to_do_again([{**by_shop, "engine": "typed"}, reject])
+    assert ": handsfree run --engine typed --shop SHOP.toml (" in typed
+    assert "--engine" not in how_to_do_again([{**by_shop, "engine": "pocketsphinx"}, reject])
     both = how_to_do_again([{**by_shop, "policy_sha256": some}, reject])
     assert (
         "handsfree run --shop SHOP.toml --policy POLICY.toml (SHOP.toml: the shop file of Harbor Row, "

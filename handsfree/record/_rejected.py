@@ -20,6 +20,9 @@ REJECTED = "rejected when it was reviewed"
 #: The hash of the policy file of a job without one, which is empty.
 _NO_POLICY = hashlib.sha256(b"").hexdigest()
 
+#: Recognizers that must be named: a job is begun with another one where none is.
+_OTHER_ENGINES = frozenset({"vosk", "typed"})
+
 _Row = TypeVar("_Row", bound=Mapping[str, Any])
 
 
@@ -55,6 +58,8 @@ def how_to_do_again(rows: Sequence[Mapping[str, Any]]) -> str:
     # Not a real job in the place of one that was practice.
     command = "handsfree run --practice" if value_of(opened, "practice") else "handsfree run"
     command += f" --procedure {shlex.quote(procedure)}" if procedure else ""
+    engine = value_of(opened, "engine")
+    command += f" --engine {shlex.quote(engine)}" if engine in _OTHER_ENGINES else ""
     files = _files(opened)
     command += "".join(f" {option}" for option in files)
     where = f" ({', '.join(files.values())})" if files else ""
