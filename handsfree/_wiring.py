@@ -202,11 +202,11 @@ def _card(setup: Setup) -> CardPlayer:
 
 def run_job(
     setup: Setup, view: View, *, resume: Sequence[Path] = (), started: Callable[[Path], None]
-) -> list[tuple[Path, str]]:
+) -> list[tuple[Path, str, str]]:
     """Run a job, new or opened again (or several at once), to the end or the end of the input.
 
-    Returns each job's folder and outcome; ``started`` is told a job's folder as soon as it exists. Raises the
-    rooms' own errors, one line each.
+    Returns each job's folder, outcome and tire (its spoken name, "" where there was only one); ``started`` is told a
+    job's folder as soon as it exists. Raises the rooms' own errors, one line each.
     """
     sound_card = _live(setup) or _replies(setup) == "card"
     with native_messages_hidden() if sound_card else contextlib.nullcontext():
@@ -215,8 +215,8 @@ def run_job(
 
 def _run_job(
     setup: Setup, view: View, resume: Sequence[Path], started: Callable[[Path], None]
-) -> list[tuple[Path, str]]:
-    library, shop, clock = Library.load(), read_shop(setup.shop), _clock(setup)
+) -> list[tuple[Path, str, str]]:
+    library, shop, clock = Library.load(), read_shop(setup.shop, resume), _clock(setup)
     jobs: list[Job] = []
     try:
         for folder in resume:
@@ -274,7 +274,7 @@ def _run_job(
     finally:
         speaker.close()
         session.close()
-    return session.outcomes
+    return session.tires
 
 
 def _named(jobs: Sequence[Job]) -> list[Tire]:

@@ -212,11 +212,13 @@ def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:
     return shlex.join(words)
 
 
-def _finish(done: Sequence[tuple[Path, str]], setup: wiring.Setup) -> None:
-    open_jobs = [(folder, outcome) for folder, outcome in done if outcome in (UNFINISHED, "stopped")]
-    for folder, outcome in done:
+def _finish(done: Sequence[tuple[Path, str, str]], setup: wiring.Setup) -> None:
+    open_jobs = [(folder, outcome) for folder, outcome, _ in done if outcome in (UNFINISHED, "stopped")]
+    for folder, outcome, tire in done:
         if (folder, outcome) not in open_jobs:
             _write("")
+            if tire:
+                _write(f"TIRE {tire.upper()}")
             _write(summary_text(folder))
             _write("")
             _write(f"The record: {folder / 'record.jsonl'}")
@@ -234,7 +236,7 @@ def _finish(done: Sequence[tuple[Path, str]], setup: wiring.Setup) -> None:
         raise typer.Exit(NOT_FINISHED)
 
 
-def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[tuple[Path, str]]:
+def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[tuple[Path, str, str]]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
     view = _view(screen, setup)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import sys
 from pathlib import Path
@@ -72,6 +73,7 @@ def test_no_job_begins_with_a_bad_shop_file(place: Path, text: str | bytes | Non
 def test_a_technician_who_is_not_in_the_shop_file(place: Path) -> None:
     line = one_line(run(place, "", "--shop", "shop.toml", "--technician", "Zoe"))  # type: ignore[arg-type]
     assert "no 'Zoe' in the shop file 'Harbor Row'" in line
+    assert "Mara Lindqvist (17)" in line
     assert list((place / "jobs").iterdir()) == []
 
 
@@ -84,6 +86,10 @@ def test_a_job_goes_on_with_its_shop_file_only(place: Path) -> None:
     assert (first["technician"], first["shop"]) == ("Mara Lindqvist", "Harbor Row")
     without = [word for word in command if word not in ("--shop", "shop.toml")]
     assert "give it with --shop" in one_line(handsfree(*without, typed="", cwd=place))
+    gone = [word if word != "shop.toml" else "gone.toml" for word in command]
+    line = one_line(handsfree(*gone, typed="", cwd=place))
+    assert "gone.toml: No such file or directory; give that of 'Harbor Row'" in line
+    assert "leave" not in line  # it would be refused
     (place / "shop.toml").write_text(TEXT.replace("Mara Lindqvist", "Mara Lund"))
     ended = handsfree(*command, typed=f"{CODE}\ncompleted\n", cwd=place)
     assert ended.returncode == 0, ended.stdout + ended.stderr
@@ -105,6 +111,8 @@ def test_two_tires_are_gone_on_with_by_one_command(place: Path) -> None:
     assert ended.returncode == 0, ended.stdout + ended.stderr
     assert ended.stdout.count("Disposition: practice, not for a real tire: return to service") == 2
     assert "Tire bravo is on hold." in ended.stdout
+    blocks = re.findall(r"^TIRE (\w+)\nPRACTICE.*\nDisposition: .*return to service$", ended.stdout, re.M)
+    assert sorted(blocks) == ["ALFA", "BRAVO"]
     for job in (place / "jobs").iterdir():
         assert check_chain(job) == []
 

@@ -123,6 +123,13 @@ class Session:
         """Every job's folder and outcome."""
         return [(tire.log.folder, tire.outcome or UNFINISHED) for tire in self._bay.tires]
 
+    @property
+    def tires(self) -> list[tuple[Path, str, str]]:
+        """The same with the tire's spoken name, "" where there was one tire only."""
+        several = len(self._bay.tires) > 1
+        names = [tire.name if several else "" for tire in self._bay.tires]
+        return [(*ended, name) for ended, name in zip(self.outcomes, names, strict=True)]
+
     def run(self, first: Event, beside: Sequence[tuple[Tire, Event]] = ()) -> str:
         """Feed ``first`` (Start or Resumed), then everything that happens, until the jobs end or input does.
 
