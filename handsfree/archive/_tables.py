@@ -38,7 +38,8 @@ __all__ = ["DERIVED", "LAYOUT", "METADATA", "MISSED", "attachment", "content", "
 #: all a report counts; ids of 16 bytes in SQLite, and small rows in their key's own tree.
 #: 5: that a job was practice is one of its exceptions, as everywhere else.
 #: 6: a reading left out of its limit is an exception of that kind, not one accepted by a person.
-LAYOUT = 6
+#: 7: a tire set aside for another one is no exception; a limit that warns is called a warning.
+LAYOUT = 7
 METADATA = MetaData()
 
 

@@ -52,7 +52,7 @@ def _verdict(row: Told) -> str:
         return ""
     what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
     severity = value_of(row, "severity")
-    mild = f" ({severity})" if severity in ("warn", "note") else ""
+    mild = " (warning)" if severity in ("warn", "note") else ""  # as it was said and shown
     told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), in_use(value_of(row, "reason")))
     after = _put_right(row)
     return f"{told.rstrip('.')}; {after}" if after else told
@@ -166,6 +166,12 @@ def _at(what: str) -> Callable[[Told], str]:
     return lambda row: f"{what} at {value_of(row, 'step')}"
 
 
+def _hold(row: Told) -> str:
+    """Not where the work went on at another tire: the timeline has that, and nothing is out of the ordinary."""
+    turned = value_of(row.cause, "type") == "set_aside" or value_of(row.cause, "aside") == "true"
+    return "" if turned else f"put on hold at {value_of(row, 'step')}"
+
+
 _RULES: dict[str, Callable[[Told], str]] = {
     "event": _weak,
     "missed": _missed,
@@ -185,7 +191,7 @@ _RULES: dict[str, Callable[[Told], str]] = {
         else ""
     ),
     "technician": lambda row: f"technician changed {takes_over(row)}" if has(row, "was") else "",
-    "hold": _at("put on hold"),
+    "hold": _hold,
     "signed": _signed,
     "stop": _at("work stopped"),
     "resumed": _at("interrupted and opened again"),

@@ -107,7 +107,9 @@ def _reading(body: Mapping[str, str]) -> str:
 
 
 def _verdict(body: Mapping[str, str]) -> str:
-    return f"{body['outcome'].upper()}  {in_use(body['reason'])}  [{body['rule']}; {body['source']}]"
+    warns = body["outcome"] != "inside" and body["severity"] != "stop"
+    outcome = f"{'WARNING: ' if warns else ''}{body['outcome'].upper()}"
+    return f"{outcome}  {in_use(body['reason'])}  [{body['rule']}; {body['source']}]"
 
 
 def _wait(body: Mapping[str, str]) -> str:

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from handsfree import procedure
-from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text
+from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text, tell
+from handsfree.record._exceptions import exceptions
 from handsfree.record._phrases import EVENTS, PHRASES
 from handsfree.record._units import in_use
 
@@ -426,3 +427,24 @@ def test_a_wait_says_what_it_was_computed_from_and_in_one_unit() -> None:
     assert "longer than 3 min 00 s" in first
     assert f"waited 3 min 56 s, planned 3 min 56 s, at most 5 min 44 s, {computed}" in last
     assert not re.search(r"\d{3} s\b", first + last)
+
+
+def _noted(*rows: dict[str, object]) -> list[str]:
+    return [note for _, note in exceptions(tell(rows))]
+
+
+def test_a_tire_set_aside_for_another_is_no_exception_and_one_put_on_hold_is() -> None:
+    hold = {"kind": "hold", "step": "look", "mode": "asking"}
+    aside = {"kind": "event", "type": "set_aside", "tire": "alfa"}
+    opened = {"kind": "event", "type": "resumed", "aside": "true", "tire": "alfa"}
+    said = {"kind": "event", "type": "command", "name": "hold"}
+    assert _noted(aside, {"kind": "set_aside", "step": "look"}, hold) == []
+    assert _noted(opened, hold) == []
+    assert _noted(aside, hold, said, hold) == ["put on hold at look"]
+    assert _noted({"kind": "event", "type": "resumed"}, hold) == ["put on hold at look"]
+
+
+@pytest.mark.parametrize(("severity", "said"), [("warn", " (warning)"), ("note", " (warning)"), ("stop", "")])
+def test_what_was_spoken_as_a_warning_is_called_one(severity: str, said: str) -> None:
+    row = {"kind": "verdict", "step": "far", "outcome": "outside", "severity": severity, "high": "25 mi"}
+    assert _noted(row) == [f"far: outside the limit{said}, at most 25 mi"]
