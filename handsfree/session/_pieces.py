@@ -114,7 +114,7 @@ def waits(scene: Scene) -> list[str]:
 
 def ended(shown: Shown) -> list[str]:
     """What became of the tires that are finished beside others."""
-    return [f"tire {name}: {became}" for name, became in shown.ended]
+    return [f"{name}: {became}" for name, became in shown.ended]
 
 
 def letters_in(text: str, width: int, style: str) -> list[Text]:

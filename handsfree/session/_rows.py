@@ -52,7 +52,7 @@ def rows_picture(scene: Scene, console: Console, width: int, height: int) -> Ren
         "done": [Text(line) for line in ended(shown)],
         "review": review(shown),
     }
-    for row in parts["review"][len(shown.reasons) :]:
+    for row in (*parts["done"], *parts["review"][len(shown.reasons) :]):  # a row each, no more
         row.truncate(max(width - _LABEL - 1, 1), overflow="ellipsis")
     labelled = {label: _labelled(console, label, lines, width) for label, lines in parts.items()}
     need = ("type", "wait", "verdict", "said", "say", "then", "done", "heard", "review")

@@ -253,7 +253,7 @@ def _ended(shown: Shown, kind: str, body: Mapping[str, str]) -> tuple[tuple[str,
     if kind == "close":
         return (*shown.ended, (shown.tire, _plain(in_use(body["disposition"]))))
     (name, became), words = shown.ended[-1], body["words"].replace("; ", " ")
-    return (*shown.ended[:-1], (name, f"check words: {_plain(words)}; {became}"))
+    return (*shown.ended[:-1], (name, f"check words {_plain(words)}; {became}"))
 
 
 def _judged(body: Mapping[str, str]) -> Judged:

@@ -26,6 +26,7 @@ from handsfree.audio import FRAME_MS, Endpointer
 from handsfree.grammar import Armed, Library
 from handsfree.procedure import COMMANDS, Mode, NoMatch, Record
 from handsfree.record import read_log
+from handsfree.record._words import WORDS
 from handsfree.session import (
     UNFINISHED,
     AudioEars,
@@ -524,7 +525,11 @@ def test_the_last_words_on_a_finished_tire_stand_under_its_own_name_and_its_chec
     for what in view.kept[at:]:  # also after more was said and done
         for size in ((200, 60), (120, 40), (80, 24)):
             seen = text_of(what, *size)
-            assert f"tire bravo: check words: {' '.join(words)}; {closing}" in seen, (seen, size)
+            assert f"bravo: check words {' '.join(words)}; {closing[:2]}" in seen, (seen, size)
+            assert closing in seen or size == (80, 24)
+    longest = sorted(WORDS, key=len)[-5:]
+    what = replace(FULL, ended=(("charlie", f"check words {' '.join(longest)}; {closing}"),))
+    assert f"charlie: check words {' '.join(longest[:-1])}" in text_of(what, 80, 24)
 
 
 def test_the_waits_of_a_tire_that_waits_are_on_the_screen(tmp_path: Path) -> None:
