@@ -184,10 +184,8 @@ def _wrapped(text: Text, width: int) -> list[Text]:
 def _foot(shown: Shown, told: Sequence[Text], width: int, rows: int) -> RenderableType:
     """What was said last, what a supervisor must see, the newest of the record, the line that is typed."""
     typed = [] if shown.typing is None else [Text(f" type  {shown.typing}_", "bold")]
-    top = [
-        Text(" ").append_text(row)
-        for row in (*told, *(Text(f"done  {line}") for line in ended(shown)), *review(shown))
-    ]
+    done = [Text(f"done  {line}") for line in ended(shown)]
+    top = [Text(" ").append_text(row) for row in (*told, *done, *review(shown))]
     top = top[: max(rows - len(typed), 1)]
     for row in top:
         row.truncate(width, overflow="ellipsis")
