@@ -392,7 +392,7 @@ def test_a_finished_job_ends_with_its_summary(tmp_path: Path, capsys: pytest.Cap
     with JobLog.create(folder, {"practice": "simulated clock"}) as log:
         log.append([{"kind": "reading", "record": "1", "measurand": "nut.count", "value": "5", "unit": "1"}])
         log.append([{"kind": "close", "disposition": "scrap", "reasons": "too old"}])
-    cli._finish([(folder, "scrap")], wiring.Setup())
+    cli._finish([(folder, "scrap", "")], wiring.Setup())
     lines = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
     for wanted in (
         "PRACTICE, not for a real tire: simulated clock",
