@@ -333,7 +333,8 @@ def _disposing_text(turn: Turn, value: Quantity | str, worst: Verdict) -> str:
         return turn.prompt("disposing", value=said, reason=plainly(worst.reason))
     limit = _limit(turn, worst)
     if worst.outcome is Outcome.OUTSIDE:
-        return turn.prompt("outside", value=said, limit=limit)
+        bay = isinstance(turn.step, Reading) and turn.step.ambient
+        return turn.prompt_of(*(["outside_bay"] if bay else []), "outside", value=said, limit=limit)
     return turn.prompt("close", value=said, limit=limit)
 
 
@@ -545,6 +546,8 @@ def _commit_option(turn: Turn, option: Option, heard: str) -> None:
                 turn.reason(verdict.reason)
     if option.scrap:
         turn.reason(option.scrap)
+    if option.notable:
+        turn.exception(f"noted at {step.id}: {option.notable}")
     if option.archive:
         _archive(turn, option.archive)
     if option.recall:

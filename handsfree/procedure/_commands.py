@@ -276,18 +276,16 @@ def _asked_limit(turn: Turn, step: Reading | Choice, rule: str) -> str:
 
 
 def _time_left(turn: Turn) -> None:
-    timers = [t for t in turn.state.timers if t.due is not None]
-    if not timers:
-        text = turn.prompt("time_none")
-    else:
-        texts = []
-        for timer in timers:
-            assert timer.due is not None
-            left = spoken_seconds(max(0, timer.due - turn.at + 999) // 1000)
-            texts.append(turn.prompt("time_open" if timer.over else "time_left", time=left))
-        text = " ".join(texts)
-    turn.say(text, "answer")
+    texts = [_left(turn, t.due - turn.at, over=t.over) for t in turn.state.timers if t.due is not None]
+    for tire, kind, left in turn.elsewhere:
+        texts.append(turn.prompt("of_tire", tire=tire, text=_left(turn, int(left), over=kind == "open")))
+    turn.say(" ".join(texts) or turn.prompt("time_none"), "answer")
     rearm(turn)
+
+
+def _left(turn: Turn, left_ms: int, *, over: bool) -> str:
+    time = spoken_seconds(max(0, left_ms + 999) // 1000)
+    return turn.prompt("time_open" if over else "time_left", time=time)
 
 
 def _stop_work(turn: Turn) -> None:

@@ -79,11 +79,13 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """One of the always-armed commands."""
+    """One of the always-armed commands. ``elsewhere``: where time left was asked for, the waits of the other tires of
+    the bay: (name, "wait" or "open", milliseconds left)."""
 
     at: int
     name: str
     text: str = ""
+    elsewhere: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,6 +294,8 @@ def event_body(event: Event) -> dict[str, object]:
                 }
         case Command():
             body |= {"name": event.name, "text": event.text}
+            if event.elsewhere:
+                body["elsewhere"] = [list(wait) for wait in event.elsewhere]
         case NoMatch():
             body |= {"text": event.text, "reason": event.reason}
             if event.level:
@@ -336,7 +340,9 @@ def _event(body: Mapping[str, object]) -> Event:
             slots = _pairs(body["slots"])
             return Answer(at, str(body["text"]), str(body["label"]), slots, number, unsure, typed)
         case "command":
-            return Command(at, str(body["name"]), str(body.get("text", "")))
+            return Command(
+                at, str(body["name"]), str(body.get("text", "")), _waits(body.get("elsewhere", []))
+            )
         case "no_match":
             level = str(body.get("level_db", ""))
             text, reason = str(body.get("text", "")), str(body.get("reason", ""))
@@ -361,6 +367,13 @@ def _event(body: Mapping[str, object]) -> Event:
             return Sealed(at, str(body["head"]), _texts(body["words"]))
         case other:
             raise EventError(f"unknown event type {other!r}")
+
+
+def _waits(value: object) -> tuple[tuple[str, str, str], ...]:
+    found = tuple(tuple(map(str, wait)) for wait in value) if isinstance(value, list) else ()
+    if any(len(wait) != 3 or wait[1] not in ("wait", "open") or not wait[2].isdecimal() for wait in found):
+        raise EventError("a wait elsewhere is a tire, wait or open, and milliseconds")
+    return found  # type: ignore[return-value]  # of three each, as just seen
 
 
 def _number(body: object) -> Number | None:

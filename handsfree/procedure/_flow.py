@@ -113,7 +113,7 @@ def _to_supervisor(turn: Turn, onward: str) -> None:
     procedure's own hold point for it, which goes on ``onward``."""
     procedure = turn.book.procedure
     own = next(filter(procedure.supervised, turn.step.on.values()), procedure.corrected)
-    enter(turn, own, onward=onward, lead=stands(turn))
+    enter(turn, own, onward=onward)
 
 
 def stands(turn: Turn) -> str:
@@ -149,6 +149,10 @@ def _after_correction(turn: Turn, outcome: str, target: str, corrected: bool) ->
         # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
         same_way = same_way or outcome == "clear"
     turn.set(return_to="", return_index=0)
+    if corrected and turn.book.procedure.supervised(state.path[at + 1].step):
+        # It was taken to a supervisor, who may have rejected it: only a supervisor lets it go on, and where it leads.
+        rewind(turn, at + 1)
+        return target
     undone = next((i for i in range(at + 1, len(state.path)) if _undone_by_it(turn, state.path[i])), None)
     if same_way and _released_for_it(turn, state.path[at + 1]):
         undone = at + 1
@@ -372,14 +376,24 @@ def _ask_wait(turn: Turn, lead: str) -> None:
             outcome="started",
         )
     left = max(0, fresh.shortest_due - turn.at + 999) // 1000
-    if window.longest_s is None or step.until is None:
+    longest = window.longest_s
+    if (
+        timer is not None
+        and fresh.longest_due is not None
+        and "wait_again_window" in turn.book.prompts.templates
+    ):
+        longest = (
+            max(0, fresh.longest_due - turn.at) // 1000
+        )  # of a wait that runs already both ends are nearer
+    if longest is None or step.until is None:
         text = turn.prompt("wait_start", ask=turn.question, shortest=spoken_seconds(left))
     else:
-        text = turn.prompt(
+        text = turn.prompt_of(
+            *(["wait_again_window"] if timer is not None else []),
             "wait_start_window",
             ask=turn.question,
             shortest=spoken_seconds(left),
-            longest=spoken_seconds(window.longest_s),
+            longest=spoken_seconds(longest),
         )
     turn.start_timer(step.id, fresh.shortest_due)
     turn.say(_joined(lead, text))
@@ -390,7 +404,10 @@ def _ask_hold_point(turn: Turn, lead: str) -> None:
     step = turn.step
     assert isinstance(step, HoldPoint)
     if step.by == "supervisor":
-        _asking(turn, lead, step.ask, "<answers.supervisor_release>")
+        # Whoever is called hears what for, and again when it is said again.
+        told = turn.book.procedure.corrected and turn.state.reasons
+        why = _joined(lead, stands(turn)) if told else lead
+        _asking(turn, why, step.ask, "<answers.supervisor_release>")
         return
     disposition = judging.dispose(turn.state.facts, turn.state.archived, turn.book.policy, step)
     turn.withdraw()
@@ -595,7 +612,7 @@ def close(turn: Turn, ending: Ending) -> None:
     if ending.released:
         _all_repaired(turn)
         if _corrected_only(turn):
-            enter(turn, turn.book.procedure.corrected, onward=ending.id, lead=stands(turn))
+            enter(turn, turn.book.procedure.corrected, onward=ending.id)
             return
     state = turn.state
     for timer in state.timers:

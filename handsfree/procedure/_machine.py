@@ -77,6 +77,7 @@ def _start(turn: Turn, event: Start) -> None:
 def _command(turn: Turn, event: Command) -> None:
     if event.name not in COMMANDS.get(turn.state.mode, ()):
         raise Refusal(f"{event.name} is not armed while {turn.state.mode}")
+    turn.elsewhere = event.elsewhere
     turn.record("command", step=turn.state.step, name=event.name, heard=event.text)
     COMMAND_HANDLERS[event.name](turn)
 
@@ -107,7 +108,8 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
         if turn.state.mode is Mode.HELD:
             count = turn.state.unheard + 1
             turn.set(unheard=count)
-            if count % 4 == 1:
+            # Talk near the microphone is answered now and then; who types something waits for an answer.
+            if count % 4 == 1 or (event.typed and "held_silence" in turn.book.prompts.templates):
                 turn.say(turn.prompt("held"), "notice")
         return
     if event.level:

@@ -29,7 +29,8 @@ def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = F
     turn.record("missed", step=turn.state.step, heard=heard, reason=reason, count=str(misses))
     if misses >= MOST_MISSES:
         turn.exception(f"{turn.state.step}: not understood {misses} times, put on hold")
-        hold(turn, turn.prompt_of(held, *(["held_typed"] if turn.typed else []), "held_misses"))
+        own = [held, "held_silence"] if silent else [held, *(["held_typed"] if turn.typed else [])]
+        hold(turn, turn.prompt_of(*own, "held_misses"))
         return
     if not silent:
         turn.chime("refused")

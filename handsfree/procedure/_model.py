@@ -171,6 +171,7 @@ class Option(_Frozen):
     all_of: str = Field(default="", description="group of which every one must be repaired for this answer")
     recall: str = Field(default="", description="group of which the next one put aside is taken up again")
     scrap: str = Field(default="", description="the reason this answer forbids the repair, if it does")
+    notable: str = Field(default="", description="what a supervisor should look at, if this is the answer")
 
     @property
     def stored(self) -> str:

@@ -42,6 +42,11 @@ def release_asked(turn: Turn, answer: Answer) -> Pending | None:
         told = turn.prompt("own_badge", value=value, ask=turn.step.ask)
         miss(turn, answer.text, "the badge of whoever does the work", say=told, held="held_release")
         return None
+    if badge in turn.state.worked and "worked_here" in turn.book.prompts.templates:
+        told = turn.prompt("worked_here", value=value, ask=turn.step.ask)
+        reason = "the badge of somebody who did some of the work"
+        miss(turn, answer.text, reason, say=told, held="held_release")
+        return None
     if _shop(turn) and not holder:
         told = turn.prompt("not_supervisor", value=value, ask=turn.step.ask)
         miss(turn, answer.text, "not a supervisor's badge", say=told, held="held_release")
@@ -111,8 +116,12 @@ def _decide(turn: Turn, pending: Pending, verified: str) -> None:
         go(turn, outcome)
         return
     turn.exception(f"{step}: released by supervisor badge {badge}{doubt}")
+    found = {f.reason for f in turn.state.findings}
     for reason in turn.state.reasons:
-        turn.exception(f"concession by badge {badge}: {reason}")
+        # What was corrected since is no defect that is put up with.
+        conceded = reason in found or not turn.book.procedure.corrected
+        what = "concession by" if conceded else "finding corrected, released by"
+        turn.exception(f"{what} badge {badge}: {reason}")
     turn.set(reasons=(), findings=(), withdrawn=())
     turn.chime("accepted")
     turn.say(turn.prompt("released"), "verdict")
@@ -173,5 +182,5 @@ def signed(turn: Turn, pending: Pending) -> str:
         named = ""  # whoever the job was begun for signs in: nobody is taken over from
     was = turn.state.technician or named
     turn.record("technician", step=turn.state.step, was=was, now=now, badge=badge, name=pending.holder)
-    turn.set(technician=now)
+    turn.set(technician=now, worked=(*turn.state.worked, badge))
     return pending.holder or spoken(badge)

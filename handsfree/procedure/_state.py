@@ -117,6 +117,7 @@ class State:
     held_from: Mode | None = None
     signing_from: Mode | None = None  # where a change of technician goes on afterwards
     technician: str = ""  # who has taken over; "" while it is who began
+    worked: tuple[str, ...] = ()  # the badges of all who have worked on this job
     wrong_codes: int = 0  # code words that were wrong since the last right one
     unheard: int = 0  # what was not understood while on hold
     overrun: str = ""  # a wait that ran over while on hold

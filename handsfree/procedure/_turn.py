@@ -57,6 +57,9 @@ class Turn:
         self.at = at
         self.effects: list[Effect] = []
         self.typed = False  # it came by keyboard
+        self.elsewhere: tuple[
+            tuple[str, str, str], ...
+        ] = ()  # waits of other tires: name, wait or open, ms left
         self.tire = ""  # the job's spoken name, when it must be told from another's
 
     @property
@@ -79,9 +82,10 @@ class Turn:
     def prompt(self, key: str, **variables: str) -> str:
         return self.book.prompts.say(key, self.expert, **variables)
 
-    def prompt_of(self, *keys: str) -> str:
+    def prompt_of(self, *keys: str, **variables: str) -> str:
         """The first of these sentences that the prompt file has: a job begun before goes on as it was."""
-        return self.prompt(next((key for key in keys if key in self.book.prompts.templates), keys[-1]))
+        key = next((key for key in keys if key in self.book.prompts.templates), keys[-1])
+        return self.prompt(key, **variables)
 
     def say(
         self, text: str, kind: str = "prompt", *, must_be_heard: bool = False, whole: bool = False

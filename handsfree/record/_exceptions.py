@@ -13,13 +13,17 @@ __all__ = ["exceptions", "exceptions_of", "practice_of"]
 #: An accepted utterance less likely to be what was said than this is shown (our own choice, no published source).
 _NEAR = 0.6
 
+#: What only the closing line tells: a reason that was put up with, one whose answer was corrected before it was
+#: released, and an answer that the procedure calls worth a look.
+_ONLY_THERE = ("concession", "finding corrected", "noted at")
+
 
 def exceptions_of(row: Told) -> list[str]:
     """Why this line is out of the ordinary, nothing when it is not."""
     if value_of(row, "kind") == "open":
         return _opened(row)
     if value_of(row, "kind") == "close":
-        return [in_use(text) for text in items(row, "exceptions") if text.startswith("concession")]
+        return [in_use(text) for text in items(row, "exceptions") if text.startswith(_ONLY_THERE)]
     rule = _RULES.get(value_of(row, "kind"))
     found = rule(row) if rule else ""
     return [found] if found else []
@@ -70,6 +74,8 @@ def _corrected(row: Told) -> str:
     if not row.correction:
         return ""
     was = measured(row.replaced) or f"record {value_of(row, 'replaces')}"
+    if was == measured(row):
+        return ""  # reopened, and said once more
     return f"{value_of(row, 'step')}: corrected from {was} to {measured(row)}"
 
 
@@ -78,6 +84,8 @@ def _reading(row: Told) -> str:
     old = row.replaced
     if row.correction or not isinstance(old, Told) or not old.inside:
         return _corrected(row)
+    if measured(row) == measured(old):
+        return ""
     return f"{value_of(row, 'step')}: measured again, {measured(row)} instead of {measured(old)}"
 
 

@@ -140,6 +140,12 @@ class CommandEvent(_Heard):
     type: Literal["command"]
     name: str
     text: str
+    elsewhere: Annotated[
+        list[Annotated[list[str], Field(min_length=3, max_length=3)]] | None,
+        Field(
+            description="waits of other tires where time left was asked: name, wait or open, milliseconds left"
+        ),
+    ] = None
 
 
 class NoMatchEvent(_Heard):

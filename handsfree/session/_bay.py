@@ -73,6 +73,17 @@ class Bay:
         """The job whose wait that is."""
         return min((tire for tire in self.open if tire.due is not None), key=lambda tire: tire.due or 0)
 
+    def waits_elsewhere(self, now: int) -> tuple[tuple[str, str, str], ...]:
+        """Of each other open job with a wait: its name, "wait", or "open" once its shortest time is over, and how
+        many milliseconds are left."""
+        return tuple(
+            (tire.name, "open" if timer.over else "wait", str(max(0, timer.due - now)))
+            for tire in self.open
+            if tire is not self.active
+            for timer in tire.machine.state.timers
+            if timer.due is not None
+        )
+
     def add(self, tire: Tire, *, active: bool = False) -> None:
         self.tires.append(tire)
         if active:

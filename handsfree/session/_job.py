@@ -58,7 +58,10 @@ __all__ = [
 ]
 
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
-_LATE = {"held_typed", "held_release", "held_badge", "not_held", "here"}
+_LATE = {
+    "held_typed", "held_release", "held_badge", "held_silence", "not_held", "here", "worked_here", "outside_bay",
+    "wait_again_window",
+}  # fmt: skip
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
 _NOT_YET: Mapping[object, Set[str]] = {
     "1": {"check_words", "limit_loosened", "limit_of", *_LATE},

@@ -355,6 +355,8 @@ class Session:
         counted = replace(heard, hypothesis=replace(heard.hypothesis, unsure=False)) if twice else heard
         event = event_of(counted, listening.armed, self._people, now)
         event = self._needless(heard, meaning, event) or event
+        if isinstance(event, Command) and event.name == "time_left":
+            event = replace(event, elsewhere=self._bay.waits_elsewhere(now))
         if secret and not isinstance(event, Command):
             heard = replace(heard, hypothesis=self._people.veiled(heard.hypothesis))
             event = replace(event, text=heard.hypothesis.text)

@@ -62,7 +62,7 @@ def test_a_corrected_reading_leads_to_the_supervisor_and_then_on(sized: Drive) -
     sized.say("correction", *FIVE)
     assert sized.step == "boss"
     assert sized.said().endswith(
-        "A finding stands against this tire: Injury size: 7 mm; most 6 mm; outside by 1 mm. "
+        "A finding stands: Injury size: 7 mm; most 6 mm; outside by 1 mm. "
         "Only a supervisor can release it. Supervisor?"
     )
     assert sized.state.reasons == reasons
@@ -70,9 +70,9 @@ def test_a_corrected_reading_leads_to_the_supervisor_and_then_on(sized: Drive) -
     assert (sized.step, sized.state.reasons) == ("act", ())
     sized.say("completed", "completed")
     assert sized.state.outcome == "returned"
-    assert any(
-        text.startswith("concession by badge 42: ") for text in sized.records("close")[0]["exceptions"]
-    )
+    exceptions = sized.records("close")[0]["exceptions"]
+    assert any(text.startswith("finding corrected, released by badge 42: Injury size") for text in exceptions)
+    assert not any("concession" in text for text in exceptions)  # no defect was put up with
 
 
 def test_a_supervisor_may_reject_it_and_then_only_a_supervisor_helps(sized: Drive) -> None:
@@ -133,7 +133,7 @@ def test_an_answer_that_changes_no_way_is_told_at_once_and_asked_about_at_the_di
     drive = Drive(small_text(disposed=True))
     drive.say("steel ply", "affirmative", "correction", "fabric ply", "affirmative")
     assert drive.step == "act"
-    assert "A finding stands against this tire: not for this repair." in drive.said()
+    assert "A finding stands: not for this repair." in drive.said()
     drive.say("completed")
     assert drive.step == "boss"
     assert drive.records("hold_point")[-1]["outcome"] == "refused"
@@ -158,6 +158,21 @@ def test_after_a_rejection_a_correction_leads_no_other_way() -> None:
     drive.say("correction", *FIVE)
     assert drive.step == "boss"  # where it was taken to before; the rejection stands too
     assert "rejected by supervisor badge" in drive.said()
+    drive.say(*RELEASE)
+    assert drive.step == "act"
+
+
+def test_after_a_rejection_and_a_correction_a_release_goes_on() -> None:
+    text = CORRECTED + SIZE + THROW + do() + TAIL.replace('refused = "scrap"', 'refused = "throw"')
+    drive = Drive(text)
+    drive.say(*TOO_LARGE, "correction", *FIVE, *REJECT)
+    assert drive.step == "throw"
+    drive.say("correction", *FIVE)
+    assert drive.step == "boss"
+    drive.say(*RELEASE)
+    assert drive.step == "act"
+    drive.say("completed", "completed")
+    assert drive.state.outcome == "returned"
 
 
 def test_a_wait_that_runs_is_not_lost_by_it() -> None:
@@ -251,7 +266,9 @@ def test_a_seating_pressure_said_too_high(tire: Drive) -> None:
 def test_a_cold_bay_that_was_warmed_is_nothing_against_the_tire(tire: Drive) -> None:
     cold = REPAIR.index("two one degrees celsius")
     tire.say(*injury("four"), "no more injuries", "affirmative", *REPAIR[:cold])
-    tire.say("two degrees celsius", "affirmative", "out of limits", "affirmative")
+    tire.say("two degrees celsius", "affirmative")
+    assert tire.said().endswith("Outside. Say: measure again, or, to put the bay right: out of limits.")
+    tire.say("out of limits", "affirmative")
     assert (tire.step, tire.state.reasons) == ("too-cold-or-damp", ())
     assert any("air-temperature" in text for text in tire.state.exceptions)
     tire.say("completed", *REPAIR[cold:])
@@ -270,6 +287,16 @@ TO_NUTS = (
     "brake is on wheels are down", "one one two two", "affirmative", "four four one seven", "affirmative",
     "driver front", "affirmative", "three zero miles", "affirmative", "nothing found", "nothing found",
 )  # fmt: skip
+
+
+def test_a_nut_that_had_moved_is_for_the_supervisor_to_see() -> None:
+    drive = Drive(packaged_procedure("lug-nut-recheck"))
+    torque = ["a nut moved" if said == "none has turned" else said for said in TORQUE]
+    drive.say(*TO_NUTS, "nothing found", *torque, "every nut holds", "affirmative", "completed")
+    assert drive.state.outcome == "checked"
+    assert "noted at torque-found: a nut had moved since the wheel was refitted" in drive.state.exceptions
+
+
 TORQUE = (
     "one one zero newton meters", "affirmative", "five", "affirmative", "none has turned", "affirmative",
     "one one zero newton meters", "affirmative",

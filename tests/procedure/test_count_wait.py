@@ -256,7 +256,10 @@ def test_resumed_during_the_wait_only_the_rest_is_waited(waiting: Drive) -> None
     started = waiting.at
     waiting.let(60)
     waiting.say("hold work", "resume work")
-    assert waiting.said() == "Going on. Let it dry. Wait 1 minute 58 seconds, not over 4 minutes 21 seconds."
+    assert (
+        waiting.said()
+        == "Going on. Let it dry. Wait 1 minute 58 seconds more, not over 3 minutes 19 seconds."
+    )
     assert waiting.state.next_due == started + 180_000
 
 

@@ -515,7 +515,7 @@ def test_a_tire_found_nearly_flat_is_suspected_and_shown() -> None:
 
 def test_going_back_says_that_a_finding_stands(measuring: Drive) -> None:
     measuring.say("seven millimeters", "affirmative", "out of limits", "affirmative", "go back")
-    assert "A finding stands against this tire" in measuring.said()
+    assert "A finding stands: " in measuring.said()
 
 
 def test_a_setting_too_close_to_call_is_not_called_outside(measuring: Drive) -> None:

@@ -168,3 +168,23 @@ def test_an_action_with_words_of_its_own() -> None:
     assert drive.step == "act"
     drive.say("bead is seated")
     assert drive.step == "last"
+
+
+def test_silence_is_not_called_misunderstood(job: Drive) -> None:
+    for _ in range(4):
+        job.quiet()
+    assert job.said() == "Nothing heard. On hold. Say: resume work."
+
+
+def test_on_hold_whoever_types_is_answered_each_time(job: Drive) -> None:
+    job.say("hold work")
+    answers = []
+    for typed in (False, False, True, True, False):
+        job.feed(NoMatch(job.at, "rhubarb", typed=typed))
+        answers.append(job.said())
+    assert answers == [
+        "On hold. Say: resume work.",
+        "",
+        *["On hold. Say: resume work."] * 2,
+        "On hold. Say: resume work.",
+    ]

@@ -273,3 +273,12 @@ def test_a_corrected_badge_is_who_works() -> None:
     drive.say("one one two two", "affirmative", "correction", "one one two three", "affirmative")
     assert drive.state.technician == "badge 1123"
     assert [r["replaces"] != "" for r in drive.records("reading")] == [False, True]
+
+
+def test_whoever_did_some_of_the_work_releases_none_of_it() -> None:
+    drive = Drive(whole(SIGN_IN, BADGE))
+    drive.say("four zero nine", "affirmative", "change technician", "one seven", "affirmative")
+    drive.say("supervisor release four zero nine")
+    assert drive.said() == "Badge four zero nine has worked on this job. Another supervisor. Supervisor?"
+    drive.say("affirmative")
+    assert (drive.step, drive.records("hold_point")) == ("boss", [])

@@ -107,7 +107,7 @@ def test_no_way_to_return_to_service_leaves_one_out() -> None:
 
 def test_advice_that_belongs_to_a_step_is_given_there() -> None:
     for step, advice in (
-        ("patch-size", "unit"),
+        ("patch-size", "unit-size"),
         ("refit-wheel", "star-order"),
         ("second-round", "star-order"),
         ("hand-over", "recheck"),

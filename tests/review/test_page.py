@@ -227,7 +227,7 @@ ANSWERS = {
     "defect": "No: scrap",
     "unfinished": "No: the job is not finished",
     "stopped": "No: the job is not finished",
-    "lamp": "No: repaired, held for the supervisor, not released",
+    "lamp": "No: repaired, held, not released",
 }
 
 

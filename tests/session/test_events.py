@@ -339,7 +339,7 @@ def test_who_sits_before_the_keyboard_in_silence_is_not_sent_there(folder: Path)
     """Also after the microphone's speech: what counts is who is listened to now."""
     quiet = Scripted(*[Quiet()] * 4)
     run(folder, whole(PLY), lambda clock: quiet)
-    assert said(folder)[-1] == NO_KEYBOARD_OFFERED
+    assert said(folder)[-1] == "Nothing heard. On hold. Say: resume work."
 
 
 def test_who_speaks_is_told_of_the_keyboard(folder: Path) -> None:
@@ -891,3 +891,17 @@ def test_names_are_not_listened_for_where_there_is_one_job(folder: Path) -> None
     lines = ["start another tire", "completed", "completed"]
     assert run(folder, whole(do()), by_keyboard(*lines)) == "returned"
     assert len(lines_of(folder, "missed")) == 1
+
+
+def test_time_left_tells_of_the_other_tires_waits_too(tmp_path: Path) -> None:
+    floor = Shopfloor(tmp_path)
+    to_wait = [(2.0, line) for line in TO_WAIT]
+    floor.run(
+        Timed(floor.clock, *to_wait, (2.0, "start another tire"), (30.0, "time left"), (2.0, "stop work"))
+    )
+    bravo = floor.folders["bravo"]
+    (asked,) = (e for e in lines_of(bravo, "event") if e.get("name") == "time_left")
+    ((tire, kind, left),) = asked["elsewhere"]  # type: ignore[misc]
+    assert (tire, kind) == ("alfa", "wait")
+    assert 100_000 < int(left) < 180_000
+    assert any(text.startswith("Tire alfa: ") and text.endswith(" left.") for text in said(bravo))
