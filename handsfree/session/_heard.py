@@ -16,7 +16,7 @@ __all__ = ["NO_ANSWER", "STOPS_FROM", "TOO_NOISY", "event_of", "evidence", "mean
 TOO_NOISY: Final = "too noisy"
 NO_ANSWER: Final = "not an answer to what was asked"
 #: How likely "stop work" must be right that is obeyed though it was not heard surely. Of 31 that were said, in noise
-#: down to 5 dB, all were likelier (the least 0.80); in 4.2 hours of talk it was heard unsurely 9 times, at most at 0.776.
+#: down to 5 dB, all were likelier (the least 0.80); in 4.2 hours of talk it was heard 9 times, at most at 0.776.
 STOPS_FROM: Final = 0.78
 #: What talk is taken for most: a third of all that is heard in it. It is armed so that it is heard as what it is, and
 #: counts only from the keyboard; to say it takes two words.
