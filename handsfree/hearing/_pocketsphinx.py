@@ -23,12 +23,13 @@ from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from handsfree.grammar import Armed
+    from handsfree.grammar import Armed, Interpretation
 
 __all__ = ["PocketSphinxEngine"]
 
 _QUIET: Final = CONDITIONS[-1].name
 _PAUSES: Final = {condition.name: condition.pause for condition in CONDITIONS}
+_STOP: Final = "stop_work"
 _COMMANDS: Final = frozenset({"command", "bay"})  # labels of what is armed beside any question
 
 
@@ -186,8 +187,7 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        strict = is_short(text) or (meaning is not None and (meaning.figures or meaning.label in _COMMANDS))
-        found = judge(evidence, judged_by, strict=strict)
+        found = judge(evidence, judged_by, strict=_strictly(text, meaning))
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
@@ -243,3 +243,13 @@ class PocketSphinxEngine:
 
 def _probability(found: tuple[str, Evidence | None], by: Calibration) -> float:
     return 0.0 if found[1] is None else judge(found[1], by).probability
+
+
+def _strictly(text: str, meaning: Interpretation | None) -> bool:
+    """Whether talk is taken for this so often that it must be heard more surely. To stop is no harm: never that."""
+    if meaning is None:
+        return is_short(text)
+    command = meaning.label in _COMMANDS
+    if command and meaning.slot("command") == _STOP:
+        return False
+    return command or meaning.figures or is_short(text)
