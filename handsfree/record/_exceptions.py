@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from ._phrases import limit_of, takes_over
+from ._phrases import limit_of, reason_of, takes_over
 from ._story import Told
 from ._wording import Entry, has, in_use, items, joined, left_at, line_of, measured, seconds, value_of
 
@@ -57,7 +57,7 @@ def _verdict(row: Told) -> str:
     what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
     severity = value_of(row, "severity")
     mild = f" ({severity})" if severity in ("warn", "note") else ""
-    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), in_use(value_of(row, "reason")))
+    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), reason_of(row))
     after = _put_right(row)
     return f"{told.rstrip('.')}; {after}" if after else told
 

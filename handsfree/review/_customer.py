@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from handsfree.quantity import Quantity
 from handsfree.record import (
@@ -23,14 +24,14 @@ from ._clock import Clock
 from ._injury import Injury
 from ._look import Odd, look_at, sorted_out
 from ._page import environment, facts_of, job_injuries
-from ._readings import Reading, in_brackets, judged_of, name_of, readings_of
+from ._readings import Reading, judged_of, name_of, readings_of
 from ._section import section
 from ._series import LEAK, least_end, loss_of, waits_of
 from ._signed import signatures_of
 from ._source import Source
 from ._status import Status, closing, status_of
 from ._tire_face import face
-from ._values import customary
+from ._values import amount, customary, gap_told, in_brackets, limit_told
 from ._values import reading as quantity
 
 __all__ = ["customer_page"]
@@ -126,11 +127,13 @@ def _remarks(source: Source, odd: Sequence[Odd]) -> list[str]:
 
 def _remark(source: Source, row: Told) -> str:
     """ "Torque applied: 150 N·m; outside by 36 N·m; limit: at most 114 N·m; then put right: 110 N·m"."""
-    one, was = judged_of(row, customer=True), row.judged
+    one, was = judged_of(row), row.judged
     told = [one.word, f"limit: {one.limit}"]
     if was is None:
         return f"{one.title}: {'; '.join(told)}"
     value = quantity(value_of(was, "value"), value_of(was, "unit"))
+    if one.value:
+        told.insert(0, f"{one.title.lower()} {one.value}")
     if value is not None:
         told.insert(0, in_brackets(*customary(value, heard=True)))
     now = was.latest
@@ -279,15 +282,17 @@ def _leak_apart(one: Reading, row: Told) -> list[Reading]:
         return [one]
     judged = one.judged[row.verdicts.index(verdict)]
     lost = replace(one, name="Pressure lost", spoken=_lost(loss), converted="", judged=[judged])
-    end = replace(judged, limit=f"at least {in_brackets(*customary(least, 'low'))}, by what may be lost")
+    gap = Quantity(abs(Fraction(value.value) - Fraction(least.value)), least.unit)
+    word = judged.word if judged.outcome == "close" else f"{judged.outcome} by {gap_told(gap)}"
+    end = replace(judged, word=word, limit=f"at least {limit_told(least, least, 'low')}, by what may be lost")
     return [replace(one, judged=[end]), lost]
 
 
 def _lost(loss: Quantity) -> str:
     """A loss below nothing is a rise, which no leak makes."""
-    rise = customary(Quantity(-loss.value, loss.unit))[0]
-    risen = loss.value < 0 and any(digit in rise for digit in "123456789")  # as far as a gauge shows it
-    return f"none: it rose by {rise} (temperature or gauge)" if risen else customary(loss)[0]
+    if loss.value < 0:
+        return f"none: it rose by {amount(Quantity(-loss.value, loss.unit))} (temperature or gauge)"
+    return amount(loss)
 
 
 def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:

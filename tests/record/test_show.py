@@ -357,7 +357,7 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
     [
         (
             "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a",
-            "Tire age: 3.2 years; most 10 years; inside by 6.7 years",
+            "Tire age: 3.24 years; most 10 years; inside by 6.76 years",
         ),
         (
             "Tire age: ~3.1979 a; most 10 a; inside by ~6.8021 a (week of 2023-09-17 to 2023-09-23).",
@@ -395,10 +395,14 @@ def test_amounts_are_shown_as_a_technician_says_them(written: str, shown: str) -
 def test_the_record_keeps_the_exact_amount_that_show_cuts(tmp_path: Path) -> None:
     verdict = {
         "kind": "verdict", "step": "date", "rule": "tire.age", "outcome": "inside", "severity": "stop", "low": "",
-        "high": "10 a", "margin": "6.7665 a", "reason": "Tire age: ~3.2335 a; most 10 a.", "source": "",
+        "high": "10 a", "margin": "6.7665 a", "reason": "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a.",
+        "source": "",
     }  # fmt: skip
     _, text, _ = told(tmp_path, [verdict])
-    assert "INSIDE, at most 10 years, margin 6.7 years, Tire age: 3.2 years; most 10 years" in text
+    assert (
+        "INSIDE, at most 10 years, margin 6.76 years, Tire age: 3.24 years; most 10 years; inside by 6.76"
+        in text
+    )
     assert '"margin":"6.7665 a"' in (tmp_path / "job" / "record.jsonl").read_text(encoding="utf-8")
 
 
