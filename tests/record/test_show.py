@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from handsfree import procedure
-from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text
+from handsfree.record import Finding, JobLog, read_log, render, show_text, summary_text, tell
+from handsfree.record._exceptions import exceptions
 from handsfree.record._phrases import EVENTS, PHRASES
 from handsfree.record._units import in_use
 
@@ -430,3 +431,22 @@ def test_a_wait_says_what_it_was_computed_from_and_in_one_unit() -> None:
     assert "longer than 3 min 00 s" in first
     assert f"waited 3 min 56 s, planned 3 min 56 s, at most 5 min 44 s, {computed}" in last
     assert not re.search(r"\d{3} s\b", first + last)
+
+
+@pytest.mark.parametrize(("reopened", "word"), [(True, "corrected: crown"), (False, "put right: crown")])
+def test_an_answer_outside_its_rule_says_what_became_of_it(reopened: bool, word: str) -> None:
+    """As a size does: whoever reads of a shoulder must not have to find the crown fifty lines on."""
+    place = {"kind": "answer", "step": "injury-place", "measurand": "injury.place"}
+    verdict = {"kind": "verdict", "step": "injury-place", "rule": "injury.place.crown", "severity": "stop"}
+    lines = [
+        {**place, "record": "1", "outcome": "shoulder"},
+        {**verdict, "record": "2", "outcome": "outside", "reason": "Injury place: shoulder; rule: crown only; outside."},
+        *([{"kind": "correction", "record_no": "1"}] if reopened else []),
+        {**place, "record": "4", "outcome": "crown", "replaces": "1"},
+        {**verdict, "record": "5", "outcome": "inside", "reason": "Injury place: crown; rule: crown only; inside."},
+    ]  # fmt: skip
+    found = [note for _, note in exceptions(tell(lines))]
+    assert (
+        found[0]
+        == f"injury-place: outside the limit, Injury place: shoulder; rule: crown only; outside; {word}"
+    )
