@@ -110,7 +110,7 @@ def _tie_replaced(row: Told, old: Told | None, reopened: set[str]) -> None:
 
 def _tie_verdict(row: Told, reading: Told | None, made: Mapping[str, Told]) -> Told | None:
     """The verdicts that follow a reading or an answer at once are its own, but for those on another step's, which
-    this one had judged again: of several by one rule the last one holds. Returns the line whose verdicts may follow."""
+    this one had judged again: of several by one rule the last holds. Returns the line whose verdicts may follow."""
     if value_of(row, "kind") != "verdict":
         return row if value_of(row, "kind") in _JUDGED else None
     if reading is not None:

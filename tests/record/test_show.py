@@ -440,7 +440,8 @@ def test_an_answer_outside_its_rule_says_what_became_of_it(reopened: bool, word:
     verdict = {"kind": "verdict", "step": "injury-place", "rule": "injury.place.crown", "severity": "stop"}
     lines = [
         {**place, "record": "1", "outcome": "shoulder"},
-        {**verdict, "record": "2", "outcome": "outside", "reason": "Injury place: shoulder; rule: crown only; outside."},
+        {**verdict, "record": "2", "outcome": "outside",
+         "reason": "Injury place: shoulder; rule: crown only; outside."},
         *([{"kind": "correction", "record_no": "1"}] if reopened else []),
         {**place, "record": "4", "outcome": "crown", "replaces": "1"},
         {**verdict, "record": "5", "outcome": "inside", "reason": "Injury place: crown; rule: crown only; inside."},

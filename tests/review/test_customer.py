@@ -75,7 +75,7 @@ def test_it_says_what_was_found_what_was_done_and_what_to_do(job: Jobs) -> None:
     assert "torque checked after 25 mi (40 km)" in shown
     assert "35 psi (241 kPa), as the vehicle\u2019s placard says" in shown
     assert "inside by 1 mm" in shown
-    assert "Inspection inside and outside: 14 points, nothing else found" in shown
+    assert "Inspection inside and outside: 9 points, nothing else found" in shown
 
 
 def test_a_scrapped_tire_gets_every_reason_and_no_advice_to_drive(job: Jobs) -> None:
@@ -189,6 +189,39 @@ def test_a_torque_check_says_what_it_did_and_nothing_of_a_repair(tmp_path: Path)
     assert "Inspection: 3 points, nothing found" in shown
     assert "No nut has turned" in shown
     assert "Wheel nuts\u2019 torque checked: 110 N\u00b7m" in shown
+
+
+def test_a_finding_that_was_corrected_and_released_stands_first(tmp_path: Path) -> None:
+    script = {
+        "inspect": ["nothing found", "nothing found", "defect found", "correction", "nothing found"],
+        "finding-supervisor": ["supervisor release four zero nine"],
+    }
+    make_job(tmp_path / "job", script, options=KINDS["whole"]["options"])
+    root = parse(customer_page(read_source(tmp_path / "job"), UTC_CLOCK))
+    section = next(one for one in root.iter(f"{XHTML}section") if one.get("aria-labelledby") == "found")
+    first = next(section.iter(f"{XHTML}li"))
+    told = "then corrected to nothing found, and released by the shop\u2019s supervisor"
+    assert re.fullmatch(f"Noted first: .*sidewall.*; {told}", words(first))
+    shown = words(root)
+    assert "9 points, nothing else found" in shown
+    assert "A supervisor of the shop was asked, or signed, and decided: " in shown
+    assert "by a person" not in shown
+
+
+def test_a_nut_that_moved_is_told_also_when_none_did_the_second_time(tmp_path: Path) -> None:
+    right = {
+        "distance-driven": "five",
+        "torque-target": "one one zero newton meters",
+        "torque-applied": "one one zero",
+    }
+    make_job(tmp_path / "job", {"torque-found": ["a nut moved"], "nuts-turned-again": ["one turned again"],
+              "call-supervisor": ["supervisor release four zero nine"]},
+             procedure="lug-nut-recheck", options={**right, "nut-count": "five"})  # fmt: skip
+    shown = words(parse(customer_page(read_source(tmp_path / "job"), UTC_CLOCK)))
+    assert (
+        "A nut moved; then, checked again: A nut turned again; then, checked again: No nut has turned"
+        in shown
+    )
 
 
 def test_it_is_never_greener_than_the_review_page(tmp_path: Path, shop: Path) -> None:
