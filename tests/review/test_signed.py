@@ -352,3 +352,28 @@ def test_a_page_by_an_earlier_program_is_known_by_the_chain_head_it_gives(copied
     assert [one.page for one in older_pages(folder, read_log(folder).lines)] == [page]
     page.write_text("<p>another page", encoding="utf-8")
     assert older_pages(folder, read_log(folder).lines) == []
+
+
+def test_a_signed_job_that_is_gone_is_named_by_the_index(copied: Copied, shop: Path) -> None:
+    """The audit misses it; whoever works through the index must not think that these are all."""
+    folder = signed(copied("whole"), shop, REJECT, CONCESSION)
+    shutil.copytree(folder, folder.parent / "jobs" / "here")
+    shutil.copytree(copied("recheck"), folder.parent / "jobs" / "gone")
+    jobs = folder.parent / "jobs"
+    signed(jobs / "gone", shop, ACCEPT)
+    done = review_folder(jobs, keys=shop / "keys")
+    assert done.missing == ()
+    # Only its record: that is a damaged record, and told once.
+    (jobs / "gone" / "record.jsonl").unlink()
+    done = review_folder(jobs, keys=shop / "keys")
+    assert (done.jobs, done.damaged, done.missing) == (2, ("gone",), ())
+    text = words(parse(done.page.read_text(encoding="utf-8")))
+    assert "Damaged records (1)" in text
+    assert "its record.jsonl is gone put it back from a copy" in text.replace("isgone", "is gone")
+    shutil.rmtree(jobs / "gone")
+    done = review_folder(jobs, keys=shop / "keys")
+    assert (done.jobs, done.damaged, done.missing) == (1, (), ("gone",))
+    text = words(parse(done.page.read_text(encoding="utf-8")))
+    assert "In the shop\u2019s list of signatures, and not here (1)" in text
+    assert "accept by ortega" in text
+    assert review_folder(jobs).missing == (), "without the shop's keys nobody knows"
