@@ -41,7 +41,7 @@ from ._wording import (
     value_of,
 )
 from ._words import check_words, check_words_of
-from ._zone import local_time, zone_of, zones_of
+from ._zone import local_time, minute_of, zone_of, zones_of
 
 __all__ = [
     "AUDIO",
@@ -109,6 +109,7 @@ __all__ = [
     "line_of",
     "local_time",
     "measured",
+    "minute_of",
     "noted",
     "older_pages",
     "one_name_each",

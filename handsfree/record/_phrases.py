@@ -33,7 +33,17 @@ from ._wording import (
     value_of,
 )
 
-__all__ = ["EVENTS", "PHRASES", "Phrase", "limit_in_words", "limit_of", "phrase", "reason_of", "unknown"]
+__all__ = [
+    "EVENTS",
+    "PHRASES",
+    "Phrase",
+    "limit_in_words",
+    "limit_of",
+    "phrase",
+    "reason_of",
+    "unknown",
+    "who_decided",
+]
 
 
 class Phrase(NamedTuple):
@@ -242,12 +252,21 @@ def _not_confirmed(row: Told) -> Phrase:
 
 def _hold_point(row: Told) -> Phrase:
     outcome = value_of(row, "outcome")
-    who = joined(value_of(row, "by"), value_of(row, "name"), value_of(row, "verified"))
+    who = who_decided(row)
     reasons = map(in_use, items(row, "reasons"))
     text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *reasons)
     sources = items(row, "sources")
     text = joined(text, f"[{'; '.join(map(inward, sources))}]" if sources else "")
     return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
+
+
+def who_decided(row: Told) -> str:
+    """Who released or refused at a hold point, by which proof; where no person did, by what."""
+    by, verified = value_of(row, "by"), value_of(row, "verified")
+    if by == "disposition":
+        return "the limits and inspections"
+    proof = "code word right" if verified == "code word" else verified
+    return joined(by, value_of(row, "name"), proof)
 
 
 def _code(row: Told) -> Phrase:

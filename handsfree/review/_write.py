@@ -19,6 +19,7 @@ from handsfree.record import (
     explain,
     first_hash,
     jobs_in,
+    minute_of,
     noted,
     older_pages,
     page_in,
@@ -155,7 +156,7 @@ def _missing(keys: Path, jobs: Sequence[Path], gone: Sequence[str]) -> list[Entr
         if row.job in heads.values() or row.name in told:
             continue
         who = owners.get(row.key, f"the key {row.key[:16]}")
-        why = f"{row.decision} by {who}, {row.day} UTC; {keys / SIGNED_LIST}, line {row.number}"
+        why = f"{row.decision} by {who} on {minute_of(row.at)}; {keys / SIGNED_LIST}, line {row.number}"
         name = row.name or f"a job without a name in the list, its first line {row.job[:16]}"
         found[row.job] = missing(name, why, _PUT_BACK)
     return list(found.values())

@@ -110,7 +110,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "said       Hold still. (NOT PLAYED TO ITS END)",
         "recorded   side: left",
         "hold       at side",
-        "hold point release: refused by disposition, too large, cords are cut, [chart A; chart B]",
+        "hold point release: refused by the limits and inspections, too large, cords are cut, [chart A; chart B]",
         "novelty    colour green",
         "Exceptions: 9",
         "line 6 measure: outside the limit, at most 5 mm, too large; corrected: 4.5 mm",
@@ -122,7 +122,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "line 20 liner: cut cord found",
         "line 27 what must be heard was cut off at eyes",
         "line 29 put on hold at side",
-        "line 30 release: refused by disposition, too large, cords are cut",
+        "line 30 release: refused by the limits and inspections, too large, cords are cut",
         "Chain: unbroken, 33 lines, head of the last line ",
     ],
 )
@@ -451,3 +451,22 @@ def test_an_answer_outside_its_rule_says_what_became_of_it(reopened: bool, word:
         found[0]
         == f"injury-place: outside the limit, Injury place: shoulder; rule: crown only; outside; {word}"
     )
+
+
+@pytest.mark.parametrize(
+    ("line", "who"),
+    [
+        (
+            {"by": "supervisor badge 409", "name": "Ines Ortega", "verified": "code word"},
+            "released by supervisor badge 409, Ines Ortega, code word right",
+        ),
+        (
+            {"by": "supervisor badge 409", "name": "", "verified": "not verified"},
+            "released by supervisor badge 409, not verified",
+        ),
+    ],
+)
+def test_a_release_says_who_and_by_which_proof(line: dict[str, str], who: str) -> None:
+    row = {"kind": "hold_point", "step": "finding-supervisor", "outcome": "released", **line}
+    assert exceptions(tell([row])) == [("line ?", f"finding-supervisor: {who}")]
+    assert PHRASES["hold_point"](tell([row])[0]).text.plain == f"finding-supervisor: {who}"
