@@ -47,7 +47,7 @@ def environment() -> Environment:
 
 
 def _whole_options(text: str) -> Markup:
-    """A command's options in one piece each: a narrow screen breaks "--procedure" after its first hyphen."""
+    """A command's options, and a date, in one piece each: a narrow screen breaks "--procedure" after a hyphen."""
     parts = re.split(r"((?<!\S)-[-\w]{1,40}|(?<!\S)\w[-\w]{1,40}-[-\w]{1,40})", text)
     kept = [
         Markup('<span class="one">{}</span>').format(one) if n % 2 else escape(one)
