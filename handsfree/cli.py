@@ -485,6 +485,9 @@ def review(
         _write(str(older))
     if len(done.older) > 5:
         _write(f"and {len(done.older) - 5} more older pages, which the index names")
+    if done.missing:
+        lost = f"{counted(len(done.missing), 'signed job')} of the shop's list not here"
+        typer.echo(f"handsfree: {lost}, the index says what to do: {', '.join(done.missing[:5])}", err=True)
     if done.damaged:
         bad = f"{counted(len(done.damaged), 'record')} can't be trusted"
         typer.echo(f"handsfree: {bad}, the page says why: {', '.join(done.damaged[:5])}", err=True)

@@ -127,7 +127,9 @@ def _reading(row: Told) -> Row:
 
 def _verdict(row: Told) -> Row:
     texts = {key: value_of(row, key) for key in ("rule", "outcome", "severity")}
-    in_force = row.judged is None or row.judged.replaced_by is None
+    # An answer's counts as one in force also after it was corrected: those that archives hold do, and are compared.
+    read = row.judged if row.judged is not None and row.judged.get("kind") == "reading" else None
+    in_force = read is None or read.replaced_by is None
     return {"seq": row["seq"], **texts, "in_force": in_force}
 
 

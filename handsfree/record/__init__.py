@@ -3,6 +3,7 @@
 A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (replies, when they go to files).
 """
 
+from ._added_up import AddedUp, added_up, judged_numbers
 from ._audio import AUDIO, WITHHELD, hash_prefix
 from ._check import OLDER, STRANGER, Finding, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
@@ -17,7 +18,7 @@ from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
 from ._pages import CUSTOMER_PAGE, PAGE, PAGES, OlderPage, older_pages, page_in
 from ._people import badge_of, crew, one_name_each
-from ._phrases import limit_of, phrase
+from ._phrases import limit_in_words, limit_of, phrase
 from ._pinned import PINNED, pinned
 from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
@@ -40,7 +41,7 @@ from ._wording import (
     value_of,
 )
 from ._words import check_words, check_words_of
-from ._zone import local_time, zone_of, zones_of
+from ._zone import local_time, minute_of, zone_of, zones_of
 
 __all__ = [
     "AUDIO",
@@ -59,6 +60,7 @@ __all__ = [
     "SIGNED_LIST",
     "STRANGER",
     "WITHHELD",
+    "AddedUp",
     "Clock",
     "Damage",
     "Finding",
@@ -72,6 +74,7 @@ __all__ = [
     "RecordError",
     "Remains",
     "Told",
+    "added_up",
     "as_it_stands",
     "badge_of",
     "check_chain",
@@ -97,13 +100,16 @@ __all__ = [
     "items",
     "jobs_in",
     "joined",
+    "judged_numbers",
     "last_signed",
     "lasting",
     "left_at",
+    "limit_in_words",
     "limit_of",
     "line_of",
     "local_time",
     "measured",
+    "minute_of",
     "noted",
     "older_pages",
     "one_name_each",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from ._phrases import limit_of, takes_over
+from ._phrases import limit_of, reason_of, takes_over, who_decided
 from ._story import Told
 from ._wording import Entry, has, in_use, items, joined, left_at, line_of, measured, seconds, value_of
 
@@ -57,7 +57,7 @@ def _verdict(row: Told) -> str:
     what = {"outside": "outside the limit", "close": "too close to call"}.get(outcome, outcome)
     severity = value_of(row, "severity")
     mild = " (warning)" if severity in ("warn", "note") else ""  # as it was said and shown
-    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), in_use(value_of(row, "reason")))
+    told = joined(f"{value_of(row, 'step')}: {what}{mild}", limit_of(row), reason_of(row))
     after = _put_right(row)
     return f"{told.rstrip('.')}; {after}" if after else told
 
@@ -138,8 +138,9 @@ def _hold_point(row: Told) -> str:
     outcome, by = value_of(row, "outcome"), value_of(row, "by")
     if outcome == "released" and by == "disposition":
         return ""
-    doubt = value_of(row, "verified") if value_of(row, "verified") == "not verified" else ""
-    return joined(f"{value_of(row, 'step')}: {outcome} by {by}", doubt, *map(in_use, items(row, "reasons")))
+    return joined(
+        f"{value_of(row, 'step')}: {outcome} by {who_decided(row)}", *map(in_use, items(row, "reasons"))
+    )
 
 
 def _signed(row: Told) -> str:

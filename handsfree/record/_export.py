@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from ._migrate import SCHEMA, current
 from ._pseudonyms import pseudonymised
 from ._read import read_log
 from ._story import Told, tell
+from ._wording import line_of
 from ._words import check_words
 
 __all__ = ["FORMATS", "export"]
@@ -22,6 +23,8 @@ Entry = dict[str, Any]
 
 _CHAIN = "the hashes are those of the original record; only there can the chain be checked"
 _READING = ("seq", "record", "at", "step", "measurand", "value", "unit", "resolution", "heard", "replaces")
+#: Of the verdict: its line as ``show`` and the audit count it, from one.
+_JUDGED = ("verdict_line", "verdict_at", "verdict_in_force")
 _VERDICT = ("rule", "outcome", "severity", "low", "high", "inclusive", "margin", "source", "reason")
 
 
@@ -49,22 +52,34 @@ def _as_json(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
 
 
 def _as_csv(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
-    """One row a verdict, and one for each reading that nothing judges (RFC 4180)."""
+    """One row a verdict, of readings and of answers, and one for each reading that nothing judges (RFC 4180)."""
     out = io.StringIO(newline="")
     writer = csv.writer(out)
-    writer.writerow(["job", *_READING, "in_force", *_VERDICT])
+    writer.writerow(["job", *_READING, "in_force", *_JUDGED, *_VERDICT])
     for row in tell(entries):
-        if row.get("kind") == "reading":
-            writer.writerows(_rows(name, row))
+        if row.get("kind") == "verdict":
+            writer.writerow([name, *_judged(row)])
+        elif row.get("kind") == "reading" and not row.verdicts:
+            writer.writerow([name, *_read(row), *("" for _ in (*_JUDGED, *_VERDICT))])
     return out.getvalue()
 
 
-def _rows(name: str, row: Told) -> Iterator[list[str]]:
-    verdicts: Sequence[Mapping[str, Any]] = row.verdicts or ({},)
-    reading = [_cell(row.get(key, "")) for key in _READING]
-    in_force = "true" if row.replaced_by is None else "false"
-    for verdict in verdicts:
-        yield [name, *reading, in_force, *(_cell(verdict.get(key, "")) for key in _VERDICT)]
+def _read(row: Told) -> list[str]:
+    """A reading's cells, or an answer's: its value is the option that was chosen."""
+    told = {**row, "value": row.get("outcome", "")} if row.get("kind") == "answer" else row
+    return [*(_cell(told.get(key, "")) for key in _READING), "true" if row.replaced_by is None else "false"]
+
+
+def _judged(verdict: Told) -> list[str]:
+    """A verdict beside what it judges, with its own line and time: a patch is judged again when the hole is drilled,
+    and both judgements were made."""
+    about = verdict.judged
+    # One that follows nothing that could be judged: a record that somebody made or changed by hand.
+    read = _read(about) if about is not None else _read(Told({"step": verdict.get("step", "")}))
+    last = about is None or any(one is verdict for one in about.verdicts)
+    in_force = last and (about is None or about.replaced_by is None)
+    own = [str(line_of(verdict)), _cell(verdict.get("at", "")), "true" if in_force else "false"]
+    return [*read, *own, *(_cell(verdict.get(key, "")) for key in _VERDICT)]
 
 
 def _cell(value: object) -> str:

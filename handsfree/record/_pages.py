@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ._line import Line
 from ._wording import counted
+from ._zone import minute_of
 
 __all__ = ["CUSTOMER_PAGE", "PAGE", "PAGES", "OlderPage", "older_pages", "page_in"]
 
@@ -83,5 +84,5 @@ def _why_older(made: str, lines: Sequence[Line]) -> str:
     signed = next((line for line in reversed(since) if line.kind == "signed"), None)
     if signed is None:
         return f"made before {counted(len(since), 'line')} of the record"
-    told = f"{signed.body.get('decision')} by {signed.body.get('name')} on {signed.at[:10]}"
+    told = f"{signed.body.get('decision')} by {signed.body.get('name')} on {minute_of(signed.at)}"
     return f"made before the signature of line {signed.seq + 1} ({told})"

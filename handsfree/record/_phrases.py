@@ -5,14 +5,16 @@ A formatter gives None for a line that another line already tells.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
 
 from rich.text import Text
 
 from handsfree.quantity import inward
 
+from ._added_up import judged_numbers
 from ._story import Told
+from ._units import with_unit
 from ._wording import (
     counted,
     days_of,
@@ -31,7 +33,17 @@ from ._wording import (
     value_of,
 )
 
-__all__ = ["EVENTS", "PHRASES", "Phrase", "limit_of", "phrase", "unknown"]
+__all__ = [
+    "EVENTS",
+    "PHRASES",
+    "Phrase",
+    "limit_in_words",
+    "limit_of",
+    "phrase",
+    "reason_of",
+    "unknown",
+    "who_decided",
+]
 
 
 class Phrase(NamedTuple):
@@ -163,17 +175,33 @@ def _inspect(row: Told) -> Phrase:
 def limit_of(row: Told) -> str:
     """A verdict's limits in words."""
     low, high = value_of(row, "low"), value_of(row, "high")
+    sums = judged_numbers(row, row.judged)
+    if sums is not None:
+        low, high = (number and with_unit(number, sums.unit) for number in (sums.low, sums.high))
+    return limit_in_words(row, low, high)
+
+
+def limit_in_words(row: Mapping[str, Any], low: str, high: str) -> str:
+    """A verdict's limits, each as it is to be shown ("" for none)."""
     least, most = ("more than", "under") if value_of(row, "inclusive") == "false" else ("at least", "at most")
     return in_use(joined(low and f"{least} {low}", high and f"{most} {high}", sep=" and "))
 
 
+def reason_of(row: Told) -> str:
+    """A verdict's sentence; where it judges the reading itself, with the digits that were heard."""
+    return in_use(value_of(row, "reason"), value_of(row.judged or {}, "value"))
+
+
 def _verdict(row: Told) -> Phrase:
     outcome, margin, source = (value_of(row, key) for key in ("outcome", "margin", "source"))
+    sums = judged_numbers(row, row.judged)
+    if sums is not None:
+        margin = with_unit(sums.margin, sums.unit)
     text = joined(
         outcome.upper(),
         limit_of(row),
         margin and in_use(f"margin {margin}"),
-        in_use(value_of(row, "reason").rstrip(".")),
+        reason_of(row).rstrip("."),
         source and f"[{inward(source)}]",
     )
     style = (
@@ -224,12 +252,21 @@ def _not_confirmed(row: Told) -> Phrase:
 
 def _hold_point(row: Told) -> Phrase:
     outcome = value_of(row, "outcome")
-    who = joined(value_of(row, "by"), value_of(row, "name"), value_of(row, "verified"))
+    who = who_decided(row)
     reasons = map(in_use, items(row, "reasons"))
     text = joined(f"{joined(value_of(row, 'step'), outcome, sep=': ')} by {who}", *reasons)
     sources = items(row, "sources")
     text = joined(text, f"[{'; '.join(map(inward, sources))}]" if sources else "")
     return Phrase("hold point", Text(text), "bold" if outcome == "released" else "bold red")
+
+
+def who_decided(row: Told) -> str:
+    """Who released or refused at a hold point, by which proof; where no person did, by what."""
+    by, verified = value_of(row, "by"), value_of(row, "verified")
+    if by == "disposition":
+        return "the limits and inspections"
+    proof = "code word right" if verified == "code word" else verified
+    return joined(by, value_of(row, "name"), proof)
 
 
 def _code(row: Told) -> Phrase:

@@ -16,6 +16,10 @@ __all__ = ["COMPUTED_FROM", "Told", "tell"]
 COMPUTED_FROM = {"Cement drying": ("air.temperature", "air.humidity")}
 
 
+#: Kinds of line that verdicts may follow.
+_JUDGED = ("reading", "answer")
+
+
 class Told(dict[str, Any]):
     """One line, and the other lines that a reader needs beside it (empty where there are none)."""
 
@@ -26,9 +30,9 @@ class Told(dict[str, Any]):
     technician: str = ""  # who worked when this line was written, by the rule of _people
     step_kind: str = ""  # what kind of step this line's step is, as its own line said
     reopened: bool = False  # whether a correction had asked for this line's replacement
-    judged: Told | None = None  # the reading that this verdict is about
+    judged: Told | None = None  # the reading or the answer that this verdict is about
     replaced_by: Told | None = None
-    verdicts: tuple[Entry, ...] = ()  # the verdicts on this reading
+    verdicts: tuple[Entry, ...] = ()  # the verdicts on this reading or answer
 
     @property
     def latest(self) -> Told:
@@ -65,7 +69,7 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
     reopened: set[str] = set()
     event: Entry = {}
     reading: Told | None = None
-    made: dict[str, Told] = {}  # the last reading of each step
+    made: dict[str, Told] = {}  # the last reading or answer of each step
     held: dict[str, Told] = {}
     step_kinds: dict[str, str] = {}
     for row in rows:
@@ -82,7 +86,9 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
         if kind == "correction":
             reopened.add(value_of(row, "record_no"))
         if kind == "reading":
-            held[value_of(row, "measurand")] = made[step] = row
+            held[value_of(row, "measurand")] = row
+        if kind in _JUDGED:
+            made[step] = row
         if kind == "wait":
             if has(row, "planned_s"):
                 plans[step] = row
@@ -103,10 +109,10 @@ def _tie_replaced(row: Told, old: Told | None, reopened: set[str]) -> None:
 
 
 def _tie_verdict(row: Told, reading: Told | None, made: Mapping[str, Told]) -> Told | None:
-    """The verdicts that follow a reading at once are its own, but for those on another step's reading, which this one
-    had judged again: of several by one rule the last one holds. Returns the reading whose verdicts may follow."""
+    """The verdicts that follow a reading or an answer at once are its own, but for those on another step's, which
+    this one had judged again: of several by one rule the last holds. Returns the line whose verdicts may follow."""
     if value_of(row, "kind") != "verdict":
-        return row if value_of(row, "kind") == "reading" else None
+        return row if value_of(row, "kind") in _JUDGED else None
     if reading is not None:
         step = value_of(row, "step")
         judged = reading if step == value_of(reading, "step") else made.get(step, reading)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, tzinfo
 from typing import Any
 
-__all__ = ["local_time", "zone_of", "zones_of"]
+__all__ = ["local_time", "minute_of", "zone_of", "zones_of"]
 
 
 def local_time(at: object, tz: tzinfo | None) -> datetime | None:
@@ -15,6 +15,13 @@ def local_time(at: object, tz: tzinfo | None) -> datetime | None:
         return datetime.fromisoformat(str(at)).astimezone(tz)
     except (ValueError, OverflowError, OSError):  # Windows: a time before 1970
         return None
+
+
+def minute_of(at: object, tz: tzinfo | None = None) -> str:
+    """ "2026-11-25 16:13 UTC+01:00": when somebody signed, for several may have signed on one day; a text that is no
+    time as it stands."""
+    local = local_time(at, tz)
+    return str(at) if local is None else f"{local:%Y-%m-%d %H:%M} {zone_of(local)}"
 
 
 def zone_of(local: datetime) -> str:

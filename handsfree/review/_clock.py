@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
-from handsfree.record import local_time, value_of, zone_of, zones_of
+from handsfree.record import local_time, minute_of, value_of, zones_of
 
 __all__ = ["Clock"]
 
@@ -33,8 +33,7 @@ class Clock:
 
     def both(self, row: Mapping[str, Any]) -> str:
         """ "2026-11-25 16:13 UTC+00:00"."""
-        local = self._local(row)
-        return value_of(row, "at") if local is None else local.strftime("%Y-%m-%d %H:%M ") + zone_of(local)
+        return minute_of(value_of(row, "at"), self.tz)
 
     def zones(self, rows: Iterable[Mapping[str, Any]]) -> str:
         """ "UTC+01:00", for the head of a list of times; "no time zone" where none is a time."""

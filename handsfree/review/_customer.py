@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from handsfree.quantity import Quantity
 from handsfree.record import (
     REJECTED,
     Told,
     counted,
+    items,
     joined,
     lasting,
     practice_of,
@@ -23,14 +25,14 @@ from ._clock import Clock
 from ._injury import Injury
 from ._look import Odd, look_at, sorted_out
 from ._page import environment, facts_of, job_injuries
-from ._readings import Reading, in_brackets, judged_of, name_of, readings_of
+from ._readings import Reading, judged_of, name_of, readings_of
 from ._section import section
 from ._series import LEAK, least_end, loss_of, waits_of
 from ._signed import signatures_of
 from ._source import Source
 from ._status import Status, closing, status_of
 from ._tire_face import face
-from ._values import customary
+from ._values import amount, customary, gap_told, in_brackets, limit_told
 from ._values import reading as quantity
 
 __all__ = ["customer_page"]
@@ -68,7 +70,7 @@ def customer_page(source: Source, clock_: Clock | None = None) -> str:
     injuries = job_injuries(source) if sound else ()
     reasons = [_without_staff(source, reason) for reason in status.reasons]
     look = sound and status.tone == "look"
-    remarks = [_without_staff(source, text) for text in _remarks(source, odd)] if look else []
+    remarks = _remarks(source, odd) if look else []
     practice = bool(source.rows) and practice_of(source.rows[0]) != ""
     looked, signed = _signed(source, at)
     answer = {"yes": "Released to the road", "no": "Not for the road"}.get(status.tone) or (
@@ -118,19 +120,36 @@ def _remarks(source: Source, odd: Sequence[Odd]) -> list[str]:
     lines = []
     for heading, group in sorted_out(odd):
         judged = [rows[one.seq] for one in group if one.sort in ("outside", "close") and one.seq in rows]
-        lines += [_remark(source, row) for row in judged]
+        lines += [_without_staff(source, _remark(source, row)) for row in judged]
         if not judged:
-            lines.append(f"{heading}: {len(group)}")
+            what = _PLAINLY.get(group[0].sort, heading)
+            lines.append(f"{what}: {'once' if len(group) == 1 else f'{len(group)} times'}")
     return lines
+
+
+#: What a customer reads instead of a heading for a supervisor.
+_PLAINLY: Mapping[str, str] = {
+    "release": "A supervisor of the shop was asked, or signed, and decided",
+    "judged": "A value could not be judged",
+    "found": "Something was found in an inspection",
+    "loosened": "The shop works by a wider limit than the published one",
+    "wait": "A wait was too short or too long",
+    "caution": "A caution was not read back at once",
+    "correction": "An entry was corrected, or a step gone back",
+    "weak": "An answer was heard only just well enough",
+    "interrupted": "The work was interrupted",
+}
 
 
 def _remark(source: Source, row: Told) -> str:
     """ "Torque applied: 150 N·m; outside by 36 N·m; limit: at most 114 N·m; then put right: 110 N·m"."""
-    one, was = judged_of(row, customer=True), row.judged
+    one, was = judged_of(row), row.judged
     told = [one.word, f"limit: {one.limit}"]
     if was is None:
         return f"{one.title}: {'; '.join(told)}"
     value = quantity(value_of(was, "value"), value_of(was, "unit"))
+    if one.value:
+        told.insert(0, f"{one.title.lower()} {one.value}")
     if value is not None:
         told.insert(0, in_brackets(*customary(value, heard=True)))
     now = was.latest
@@ -188,10 +207,12 @@ def _found(source: Source, injuries: Sequence[Injury], readings: Sequence[Readin
         # Read once more after drilling: that is how wide it is now, not how wide it was found.
         wide = "wide after drilling" if injury.repaired and len(sizes) > len(injuries) else "wide"
         lines.append(joined(injury.name, _said(size, wide), _said(edge, "from the tread edge")))
-    looked = [row for row in source.rows if row.get("kind") == "inspect" and row.replaced_by is None]
+    lines = [*_noted_first(source), *lines]
+    points = [row for row in source.rows if row.get("kind") == "inspect" and row.replaced_by is None]
+    looked = [row for row in points if _of_the_tire(source, row)] or points
     defects = [
         value_of(row, "reason") or value_of(row, "condition")
-        for row in looked
+        for row in points
         if row.get("outcome") == "found"
     ]
     if defects:
@@ -206,18 +227,46 @@ def _found(source: Source, injuries: Sequence[Injury], readings: Sequence[Readin
     return lines + _nuts(source)
 
 
+def _of_the_tire(source: Source, row: Told) -> bool:
+    """Whether an inspection is that of the tire before its repair, not of the repair, the wheel or the valve."""
+    return getattr(source.step(value_of(row, "step")), "phase", "") == "inspect"
+
+
+def _noted_first(source: Source) -> list[str]:
+    """What was recorded against the tire and then came out otherwise: a customer must not hear of it elsewhere."""
+    closed = closing(source)
+    stated = items(closed, "exceptions") if closed is not None else []
+    lines = []
+    for row in source.rows:
+        now = row.latest
+        if row.get("kind") != "inspect" or row.get("outcome") != "found" or now.get("outcome") != "clear":
+            continue
+        what = value_of(row, "reason") or value_of(row, "condition")
+        told = "corrected to nothing found" if now.reopened else "nothing found when it was looked at again"
+        if any(text.startswith("finding corrected") and what in text for text in stated):
+            told += ", and released by the shop\u2019s supervisor"
+        lines.append(f"Noted first: {what}; then {told}")
+    return lines
+
+
 def _nuts(source: Source) -> list[str]:
-    """What the torque check found at the nuts, as the procedure names it."""
-    if source.book is None or source.state is None:
+    """What the torque check found at the nuts, each time it was made, as the procedure names it."""
+    steps = source.book.procedure.step if source.book is not None else ()
+    choices = {step.id: step for step in steps if step.kind == "choice"}
+    if not any(step.fact == "torque.nuts_turned" for step in choices.values()):
         return []
-    found = source.state.facts.get("torque.nuts_turned")
-    return [
-        option.name
-        for step in source.book.procedure.step
-        if step.kind == "choice" and step.fact == "torque.nuts_turned"
-        for option in step.options
-        if option.id == found
-    ]
+    found: list[str] = []
+    for row in source.rows:
+        step = choices.get(value_of(row, "step")) if row.get("kind") == "answer" else None
+        if step is None:
+            continue
+        option = next((one for one in step.options if one.id == value_of(row, "outcome")), None)
+        if option is None or not (step.fact == "torque.nuts_turned" or option.scrap):
+            continue
+        if not found or not found[-1].endswith(option.name):
+            how = "then corrected" if row.correction else "then, checked again"
+            found.append(f"{how}: {option.name}" if found else option.name)
+    return ["; ".join(found)] if found else []
 
 
 def _sets_recheck(source: Source) -> bool:
@@ -279,15 +328,17 @@ def _leak_apart(one: Reading, row: Told) -> list[Reading]:
         return [one]
     judged = one.judged[row.verdicts.index(verdict)]
     lost = replace(one, name="Pressure lost", spoken=_lost(loss), converted="", judged=[judged])
-    end = replace(judged, limit=f"at least {in_brackets(*customary(least, 'low'))}, by what may be lost")
+    gap = Quantity(abs(Fraction(value.value) - Fraction(least.value)), least.unit)
+    word = judged.word if judged.outcome == "close" else f"{judged.outcome} by {gap_told(gap)}"
+    end = replace(judged, word=word, limit=f"at least {limit_told(least, least, 'low')}, by what may be lost")
     return [replace(one, judged=[end]), lost]
 
 
 def _lost(loss: Quantity) -> str:
     """A loss below nothing is a rise, which no leak makes."""
-    rise = customary(Quantity(-loss.value, loss.unit))[0]
-    risen = loss.value < 0 and any(digit in rise for digit in "123456789")  # as far as a gauge shows it
-    return f"none: it rose by {rise} (temperature or gauge)" if risen else customary(loss)[0]
+    if loss.value < 0:
+        return f"none: it rose by {amount(Quantity(-loss.value, loss.unit))} (temperature or gauge)"
+    return amount(loss)
 
 
 def _pictures(injuries: Sequence[Injury]) -> list[tuple[str, str]]:

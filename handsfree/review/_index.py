@@ -15,7 +15,7 @@ from ._signed import Signature, signature_state, signatures_of
 from ._source import Source
 from ._status import Status, closing, status_of
 
-__all__ = ["Entry", "entry_of", "index_page", "unreadable"]
+__all__ = ["Entry", "entry_of", "index_page", "missing", "unreadable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +84,21 @@ _MOST = 3
 
 def unreadable(name: str, why: str) -> Entry:
     """A folder whose record can't be read at all: it must not be missing from the list."""
+    what, _, do = why.partition(": ")
     status = Status("no", "No: the record can\u2019t be read", "unknown", "damaged record", warnings=(why,))
-    return Entry(name, "", status, "", "", "", (), "", (), why)
+    return Entry(name, "", status, "", "", "", (), "", (do or "the record itself",), what)
+
+
+def missing(name: str, why: str, do: str) -> Entry:
+    """A job that the shop's list of signatures knows and that is not among these."""
+    status = Status("no", "Not known: the job is not here", "unknown", "signed, not here", warnings=(why,))
+    return Entry(name, "", status, "", "", "", (), "", (do,), why, "its record is not here")
 
 
 #: Group, heading: in the order a supervisor works through them.
 _GROUPS = (
     ("damaged", "Damaged records"),
+    ("missing", "In the shop\u2019s list of signatures, and not here"),
     ("unknown", "Signed by an unknown key: is it the shop's folder of keys?"),
     ("open", "Not finished"),
     ("look", "May go back on the road, after you have looked"),
@@ -106,6 +114,7 @@ def _group(entry: Entry) -> str:
     special = {
         "damaged record": "damaged",
         "unknown signature": "unknown",
+        "signed, not here": "missing",
         "not finished": "open",
         "practice": "practice",
         "older copy": "older",

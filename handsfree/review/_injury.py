@@ -162,9 +162,9 @@ def _zone(facts: FactMap, own: Own, policy: Policy) -> Fraction | None:
 
 
 def _least(rule: str, facts: FactMap, own: Own, policy: Policy) -> Fraction | None:
-    """What the limit asks for, mm, in tenths and not under it: the number that the table of readings has."""
+    """What the limit asks for, mm, in hundredths and not under it: the number that the table of readings has."""
     low = _end(rule, "low", facts, own, policy)
-    return None if low is None else Fraction(math.ceil(low * 10), 10)
+    return None if low is None else Fraction(math.ceil(low * 100), 100)
 
 
 def _end(rule: str, end: str, facts: FactMap, own: Own, policy: Policy) -> Fraction | None:

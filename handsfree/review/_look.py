@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from handsfree.record import Told, exceptions_of, value_of
+from handsfree.record import Told, exceptions_of, rejection, value_of
 
 from ._source import Source
 
@@ -54,7 +54,10 @@ class Odd:
 
 def look_at(source: Source) -> list[Odd]:
     """Every exception of the record, each once, the gravest kind first and within a kind in order of time."""
-    found = [_odd(row, value_of(row, "seq"), text) for row in source.rows for text in exceptions_of(row)]
+    rejected = rejection(source.rows)
+    found = [
+        _odd(row, value_of(row, "seq"), text, rejected) for row in source.rows for text in exceptions_of(row)
+    ]
     order = list(HEADINGS)
     return sorted(found, key=lambda odd: order.index(odd.sort))
 
@@ -67,11 +70,13 @@ def sorted_out(found: Sequence[Odd]) -> list[tuple[str, list[Odd]]]:
 _GRAVE = ("release", "refused", "outside", "close", "judged", "found", "wait", "loosened")
 
 
-def _odd(row: Told, seq: str, text: str) -> Odd:
+def _odd(row: Told, seq: str, text: str, rejected: Told | None) -> Odd:
     sort = sort_of(row, text)
     settled = row.judged is not None and row.judged.latest is not row.judged and row.judged.latest.inside
     mild = value_of(row, "severity") in ("warn", "note")
-    return Odd(sort, seq, text, sort in _GRAVE and not settled and not mild)
+    # Of signatures only a rejection that still stands: an acceptance is what was decided, and settles the others.
+    decided = row.get("kind") == "signed" and row is not rejected
+    return Odd(sort, seq, text, sort in _GRAVE and not settled and not mild and not decided)
 
 
 def sort_of(row: Told, text: str) -> str:

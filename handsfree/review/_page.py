@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from handsfree.record import counted, crew, how_to_do_again, items, value_of
 
@@ -41,7 +42,18 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["counted"] = counted
+    made.filters["whole_options"] = _whole_options
     return made
+
+
+def _whole_options(text: str) -> Markup:
+    """A command's options, and a date, in one piece each: a narrow screen breaks "--procedure" after a hyphen."""
+    parts = re.split(r"((?<!\S)-[-\w]{1,40}|(?<!\S)\w[-\w]{1,40}-[-\w]{1,40})", text)
+    kept = [
+        Markup('<span class="one">{}</span>').format(one) if n % 2 else escape(one)
+        for n, one in enumerate(parts)
+    ]
+    return Markup("").join(kept)
 
 
 def job_page(source: Source, clock: Clock | None = None) -> str:

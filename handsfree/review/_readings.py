@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from handsfree import limits
 from handsfree.limits import MEASURANDS, LimitsError
-from handsfree.quantity import inward
-from handsfree.record import Told, limit_of, measured, value_of
+from handsfree.quantity import Quantity, inward
+from handsfree.record import AddedUp, Told, judged_numbers, limit_in_words, measured, value_of
 
 from ._clock import Clock
 from ._injury import clock_words
 from ._source import Source
-from ._values import both, customary, parse, reading, shown, told
+from ._values import both, customary, gap_told, in_brackets, limit_told, parse, reading, shown, told
 
-__all__ = ["Answer", "Judged", "Reading", "answers", "in_brackets", "judged_of", "name_of", "readings_of"]
+__all__ = ["Answer", "Judged", "Reading", "answers", "judged_of", "name_of", "readings_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ class Judged:
     limit: str
     source: str
     severity: str
+    value: str = ""  # what was judged, where it was computed from the reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +103,7 @@ def _reading(source: Source, row: Told, name: str, phase: str, clock: Clock, *, 
         spoken=spoken,
         converted=converted,
         resolution=value_of(row, "resolution"),
-        judged=[judged_of(verdict, customer=customer) for verdict in row.verdicts],
+        judged=[judged_of(verdict) for verdict in row.verdicts],
         no_limit=getattr(step, "no_limit", "") or "no limit judges this reading",
         instead="" if row.replaced_by is None else _bare(row.latest),
         corrects=_bare(row.replaced) if row.replaced else "",
@@ -121,44 +123,47 @@ def name_of(source: Source, row: Told) -> str:
     return named or (MEASURANDS[measurand].title if measurand in MEASURANDS else measurand)
 
 
-def _ends(row: Mapping[str, Any], end: str, *, customer: bool) -> str:
-    """A limit in the digits of its unit, cut to the strict side."""
-    text = value_of(row, end)
-    value = parse(text)
-    if value is None:
-        return shown(text)
-    own, other = customary(value, end)
-    return in_brackets(own, other if customer else both(value)[1])
-
-
-def in_brackets(value: str, other: str) -> str:
-    """ "4.5 mm (0.18 in)"."""
-    return f"{value} ({other})" if other else value
-
-
-def judged_of(row: Mapping[str, Any], *, customer: bool) -> Judged:
-    """A line of a verdict as a page shows it."""
+def judged_of(row: Mapping[str, Any]) -> Judged:
+    """A line of a verdict as a page shows it: each names the same limit and margin, and ``show`` does too."""
+    outcome = value_of(row, "outcome")
+    sums = judged_numbers(row, getattr(row, "judged", None))
+    limit, gap, value = _as_added_up(row, sums) if sums is not None else _as_recorded(row)
     parts = value_of(row, "reason").rstrip(".").split("; ")
-    low, high = (_ends(row, end, customer=customer) for end in ("low", "high"))
-    limit = limit_of(Told({**row, "low": low, "high": high}))
     if not limit and len(parts) > 1:
         limit = parts[1].removeprefix("rule: ")
-    outcome, margin = value_of(row, "outcome"), parse(value_of(row, "margin"))
-    gap = ""
-    if margin is not None and outcome != "close":
-        by = in_brackets(*customary(margin, "gap")) if customer else told(margin, 3)
-        gap = f" by {by.replace(chr(0x2212), '')}"
-        if customer and not any(digit in by for digit in "123456789"):
-            gap = ""  # by less than the instrument shows
     word = {"close": "too close to call"}.get(outcome, outcome)
     return Judged(
         title=_title(value_of(row, "rule")),
         outcome=outcome,
-        word=f"{word}{gap}",
+        word=f"{word} by {gap}" if gap and outcome != "close" else word,
         limit=limit or "no number under this policy",
         source=inward(value_of(row, "source")),
         severity=value_of(row, "severity"),
+        value=value,
     )
+
+
+def _as_added_up(row: Mapping[str, Any], sums: AddedUp) -> tuple[str, str, str]:
+    """Limit, margin and, where it was computed, the value that was judged."""
+    ends = {}
+    for end, digits in (("low", sums.low), ("high", sums.high)):
+        exact = parse(value_of(row, end))
+        shown_as = Quantity(Decimal(digits), sums.unit) if digits else None
+        ends[end] = limit_told(shown_as, exact, end) if shown_as is not None and exact is not None else ""
+    margin = parse(value_of(row, "margin").replace("-", ""))
+    exact = margin if margin is not None and margin.unit == sums.unit else None
+    gap = gap_told(Quantity(abs(Decimal(sums.margin)), sums.unit), exact)
+    judged = Quantity(Decimal(sums.value), sums.unit)
+    value = in_brackets(*customary(judged, heard=True)) if sums.computed else ""
+    return limit_in_words(row, ends["low"], ends["high"]), gap, value
+
+
+def _as_recorded(row: Mapping[str, Any]) -> tuple[str, str, str]:
+    """The same of a line whose numbers don't fit each other: each as it stands."""
+    low, high = (shown(value_of(row, end)) for end in ("low", "high"))
+    margin = parse(value_of(row, "margin"))
+    gap = "" if margin is None else told(margin, 3).replace(chr(0x2212), "")
+    return limit_in_words(row, low, high), gap, ""
 
 
 def _title(rule: str) -> str:

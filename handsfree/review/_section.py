@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 
 from markupsafe import Markup
@@ -76,7 +77,9 @@ def _words(injury: Injury) -> str:
         f"{float(channel.tread_across):.1f} mm at the tread."
     )
     reach = f" Its farthest reach is {float(channel.nominal_reach):.1f} mm"
-    limit = f" of {float(zone):.1f} mm to the edge of the crown zone." if zone is not None else "."
+    limit = (
+        f" of {math.floor(zone * 100) / 100:g} mm to the edge of the crown zone." if zone is not None else "."
+    )
     return (
         f"{place}{reach}{limit} Which side of the center line was not recorded; drawn on the right. To scale."
     )

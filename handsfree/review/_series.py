@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeGuard
 
 from handsfree.quantity import UNITS, Quantity, inward
-from handsfree.record import in_minutes, measured, value_of
+from handsfree.record import in_minutes, judged_numbers, measured, value_of
 
 from ._charts import Level, Pressure, Wait
 from ._clock import Clock
@@ -84,27 +85,29 @@ def _fits(value: Quantity | None) -> TypeGuard[Quantity]:
 
 
 def _ends(value: Quantity, verdict: Mapping[str, Any]) -> tuple[Quantity | None, Quantity | None]:
-    """A verdict's limits on the pressure itself. A leak's limit is a loss: less its margin, it is the least that
-    would still have passed."""
-    if value_of(verdict, "rule") != LEAK:
+    """A verdict's limits on the pressure itself, as the tables show them. A leak's limit is a loss: what counts is
+    the least pressure that would still have passed."""
+    if value_of(verdict, "rule") == LEAK:
+        return least_end(value, verdict), None
+    sums = judged_numbers(verdict, getattr(verdict, "judged", None))
+    if sums is None:
         return parse(value_of(verdict, "low")), parse(value_of(verdict, "high"))
-    return least_end(value, verdict), None
+    ends = (Quantity(Decimal(digits), sums.unit) if digits else None for digits in (sums.low, sums.high))
+    return next(ends), next(ends)
 
 
 def least_end(value: Quantity, verdict: Mapping[str, Any]) -> Quantity | None:
-    """The least pressure at the end of a leak test that would still have passed."""
-    return _less(value, parse(value_of(verdict, "margin")))
+    """The least pressure at the end of a leak test that would still have passed, as it is shown."""
+    sums = judged_numbers(verdict)
+    if sums is None or sums.unit != value.unit:
+        return None
+    return Quantity(Fraction(value.value) - Fraction(sums.margin), value.unit)
 
 
 def loss_of(verdict: Mapping[str, Any]) -> Quantity | None:
-    """The pressure that was lost in a leak test, by its verdict: the limit less what was left of it."""
-    return _less(parse(value_of(verdict, "high")), parse(value_of(verdict, "margin")))
-
-
-def _less(one: Quantity | None, other: Quantity | None) -> Quantity | None:
-    if one is None or other is None or one.unit != other.unit:
-        return None
-    return Quantity(Fraction(one.value) - Fraction(other.value), one.unit)
+    """The pressure that was lost in a leak test, as it is shown beside its limit and margin."""
+    sums = judged_numbers(verdict)
+    return None if sums is None else Quantity(Decimal(sums.value), sums.unit)
 
 
 def levels_of(source: Source, clock: Clock) -> list[Level]:

@@ -60,7 +60,7 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
     warnings = [_damage(finding) for finding in source.damage]
     signed = last_signed(source.rows)
     if signed is not None and source.changed:
-        by = f"{value_of(signed, 'name')} on {value_of(signed, 'at')[:10]}"
+        by = f"{value_of(signed, 'name')} on {(clock or Clock()).both(signed)}"
         warnings.insert(
             0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
         )
@@ -114,7 +114,7 @@ def _accepted(source: Source, clock: Clock) -> str:
     by = {"accept": "accepted by", "concession": "accepted by concession of"}.get(
         value_of(signed, "decision")
     )
-    return f"{by} {value_of(signed, 'name')} on {clock.date(signed)}, signature checked" if by else ""
+    return f"{by} {value_of(signed, 'name')} on {clock.both(signed)}, signature checked" if by else ""
 
 
 def _damage(finding: Finding) -> str:

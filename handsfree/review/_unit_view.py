@@ -170,7 +170,7 @@ def _plan_words(injury: Injury) -> str:
     if injury.patch is not None:
         parts.append(f"The patch is {float(injury.patch):g} mm across.")
     if injury.needs_patch is not None:
-        parts.append(f"The smallest patch that does is {float(injury.needs_patch):.1f} mm.")
+        parts.append(f"The smallest patch that does is {float(injury.needs_patch):g} mm.")
     if injury.outline is not None:
         parts.append(f"The buffed outline is {float(injury.outline):g} mm across.")
     return " ".join([*parts, "To scale."])

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 
 from handsfree.quantity import DECIMALS, UNITS, Quantity, UnitError
 
-__all__ = ["amount", "both", "customary", "parse", "reading", "shown", "told"]
+__all__ = [
+    "amount",
+    "both",
+    "customary",
+    "gap_told",
+    "in_brackets",
+    "limit_told",
+    "parse",
+    "reading",
+    "shown",
+    "told",
+]
 
 #: What stands in brackets beside a value of this unit.
 _OTHER: Mapping[str, str] = {
@@ -97,6 +108,52 @@ def customary(value: Quantity, end: str = "", *, heard: bool = False) -> tuple[s
     if converted is None or other is None or not converted.value:
         return own, ""  # nothing that such an instrument would show
     return own, amount(Quantity(Decimal(f"{float(converted.value):.{DECIMALS[other]}f}"), other))
+
+
+def in_brackets(value: str, other: str) -> str:
+    """ "4.5 mm (0.18 in)"."""
+    return f"{value} ({other})" if other else value
+
+
+def limit_told(shown: Quantity, exact: Quantity, end: str) -> str:
+    """A limit as it is shown, ``end`` "low" or "high", and the record's own converted: three digits, at most one
+    decimal more than an instrument gives, cut to the strict side (but 14.5038 psi are 100 kPa, not 101)."""
+    other = _OTHER.get(exact.unit)
+    if other is None:
+        return amount(shown)
+    number = Fraction(exact.to(other).value)
+    places = min(_places(number, 3), DECIMALS.get(other, 0) + 1)
+    whole = _whole(number * 10**places, _WAYS[end])
+    return in_brackets(amount(shown), amount(Quantity(Fraction(whole, 10**places), other), 12))
+
+
+def gap_told(gap: Quantity, exact: Quantity | None = None) -> str:
+    """A margin as it is shown, and the record's ``exact`` one converted: two digits, at most one decimal more than an
+    instrument gives, never more than there is. Of a difference of temperatures nothing is converted: the scales'
+    zeros would come into it."""
+    other = _OTHER.get(gap.unit)
+    if other is None or UNITS[gap.unit].kind == "temperature" or not gap.value:
+        return amount(gap)
+    number = Fraction((exact or gap).to(other).value)
+    fewest = DECIMALS.get(other, 0)
+    places = min(max(_places(number, 2), fewest), fewest + 1)
+    whole = _whole(number * 10**places, math.floor)
+    return in_brackets(amount(gap), amount(Quantity(Fraction(whole, 10**places), other), 12) if whole else "")
+
+
+def _whole(steps: Fraction, way: Callable[[Fraction], int]) -> int:
+    near = round(steps)
+    return near if abs(near - steps) * _AS_GOOD <= abs(steps) else way(steps)
+
+
+_AS_GOOD = 10_000  # of its size: a computed limit is recorded to four decimals
+_WAYS: Mapping[str, Callable[[Fraction], int]] = {"low": math.ceil, "high": math.floor}
+
+
+def _places(number: Fraction, digits: int) -> int:
+    """Decimals that give so many significant digits."""
+    size = abs(float(number)) or 1.0
+    return max(digits - 1 - math.floor(math.log10(size)), 0)
 
 
 def _cut(value: Quantity, end: str) -> Quantity:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
@@ -13,10 +13,14 @@ from handsfree.record import (
     NO_RECORD,
     PAGE,
     PAGES,
+    SIGNED_LIST,
     OlderPage,
     RecordError,
     explain,
+    first_hash,
     jobs_in,
+    minute_of,
+    noted,
     older_pages,
     page_in,
     read_log,
@@ -25,7 +29,7 @@ from handsfree.record import (
 )
 
 from ._customer import customer_page
-from ._index import Entry, entry_of, index_page, unreadable
+from ._index import Entry, entry_of, index_page, missing, unreadable
 from ._page import job_page
 from ._source import AUDIO_LIMIT, Source, beside, read_source
 
@@ -37,12 +41,14 @@ _INDEX = "index.html"
 @dataclass(frozen=True, slots=True)
 class Written:
     """``page``: what to open. ``damaged``: names of the jobs whose record can't be trusted. ``older``: other pages of
-    the jobs that were made before their records went on."""
+    the jobs that were made before their records went on; ``missing``: jobs that the shop's list of signatures knows
+    and that are not in the folder."""
 
     page: Path
     jobs: int
     damaged: tuple[str, ...] = ()
     older: tuple[OlderPage, ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 def review_job(
@@ -130,8 +136,36 @@ def review_folder(
     damaged += gone
     if customer:
         return Written(place, len(jobs), tuple(damaged), tuple(older))
+    lacking = [] if keys is None else _missing(keys, jobs, gone)
+    entries += lacking
     _put(place / _INDEX, index_page(folder.resolve().name, entries))
-    return Written(place / _INDEX, len(jobs), tuple(damaged), tuple(older))
+    names = tuple(one.name for one in lacking)
+    return Written(place / _INDEX, len(jobs) + len(gone), tuple(damaged), tuple(older), names)
+
+
+def _missing(keys: Path, jobs: Sequence[Path], gone: Sequence[str]) -> list[Entry]:
+    """What the shop's list has and the folder has not. A job whose record is gone or has lost its first line is
+    there, and told in its own row."""
+    from handsfree.record.signing import public_keys  # its library takes time to load
+
+    heads = {job.name: first_hash(job) for job in jobs}
+    told = {*gone, *(name for name, head in heads.items() if not head)}
+    owners = public_keys(keys)
+    found: dict[str, Entry] = {}
+    for row in noted(keys)[0]:  # of several signatures of a job the last one stands
+        if row.job in heads.values() or row.name in told:
+            continue
+        who = owners.get(row.key, f"the key {row.key[:16]}")
+        why = f"{row.decision} by {who} on {minute_of(row.at)}; {keys / SIGNED_LIST}, line {row.number}"
+        name = row.name or f"a job without a name in the list, its first line {row.job[:16]}"
+        found[row.job] = missing(name, why, _PUT_BACK)
+    return list(found.values())
+
+
+_PUT_BACK = (
+    "put it back from a copy, or look for it in another bay\u2019s folder; of a job that was deleted on purpose take "
+    "the lines out of the list"
+)
 
 
 def _pages(jobs: list[Path], place: Path, customer: bool, keys: Path | None) -> Iterator[tuple[Entry, bool]]:

@@ -14,6 +14,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from audit.jobs import copy_of, forge, whole_job
 from procedure.driving import BADGE, PLY, SIGN_IN, SIZE, START_MS, whole
+from review.jobs import make_job
 from session.bay import new_job, work
 
 from handsfree._checking import pronounce
@@ -58,9 +59,28 @@ def test_the_csv_has_a_row_for_each_verdict(job: Path) -> None:
     assert [(r["rule"], r["outcome"], r["reason"]) for r in found] == [
         (v["rule"], v["outcome"], v["reason"]) for v in verdicts
     ]
+    # With its own line and time, also where it judges again what was read before.
+    lines = read_log(job).lines
+    assert [(r["verdict_line"], r["verdict_at"]) for r in found if r["rule"]] == [
+        (str(line.seq + 1), line.at) for line in lines if line.kind == "verdict"
+    ]
     sizes = [(r["value"], r["unit"], r["in_force"]) for r in found if r["measurand"] == "injury.size"]
     assert sizes == [("5.5", "mm", "false"), ("5.2", "mm", "true")]
     assert all(len(row) == len(found[0]) and None not in row for row in found)
+
+
+def test_the_csv_has_what_is_judged_twice_and_what_is_answered(tmp_path: Path) -> None:
+    """The patch is judged as it is chosen and again when the hole is drilled; a choice's value is what was chosen."""
+    make_job(tmp_path / "job")
+    found = rows(export(tmp_path / "job", "csv"))
+    verdicts = [line for line in read_log(tmp_path / "job").lines if line.kind == "verdict"]
+    assert [r["rule"] for r in found if r["rule"]] == [line.body["rule"] for line in verdicts]
+    first, again = (r for r in found if r["rule"] == "patch.size.min")
+    assert (first["seq"], first["value"]) == (again["seq"], again["value"])
+    assert int(first["verdict_line"]) < int(again["verdict_line"])
+    assert (first["verdict_in_force"], again["verdict_in_force"]) == ("false", "true")
+    (tubeless,) = (r for r in found if r["rule"] == "tire.tubeless")
+    assert (tubeless["step"], tubeless["value"], tubeless["unit"]) == ("tubeless", "yes", "")
 
 
 def test_no_cell_becomes_a_formula(job: Path, tmp_path: Path) -> None:

@@ -110,7 +110,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "said       Hold still. (NOT PLAYED TO ITS END)",
         "recorded   side: left",
         "hold       at side",
-        "hold point release: refused by disposition, too large, cords are cut, [chart A; chart B]",
+        "hold point release: refused by the limits and inspections, too large, cords are cut, [chart A; chart B]",
         "novelty    colour green",
         "Exceptions: 9",
         "line 6 measure: outside the limit, at most 5 mm, too large; corrected: 4.5 mm",
@@ -122,7 +122,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> str:
         "line 20 liner: cut cord found",
         "line 27 what must be heard was cut off at eyes",
         "line 29 put on hold at side",
-        "line 30 release: refused by disposition, too large, cords are cut",
+        "line 30 release: refused by the limits and inspections, too large, cords are cut",
         "Chain: unbroken, 33 lines, head of the last line ",
     ],
 )
@@ -358,7 +358,7 @@ def test_no_line_is_wider_than_asked(width: int, tmp_path: Path) -> None:
     [
         (
             "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a",
-            "Tire age: 3.2 years; most 10 years; inside by 6.7 years",
+            "Tire age: 3.24 years; most 10 years; inside by 6.76 years",
         ),
         (
             "Tire age: ~3.1979 a; most 10 a; inside by ~6.8021 a (week of 2023-09-17 to 2023-09-23).",
@@ -396,10 +396,14 @@ def test_amounts_are_shown_as_a_technician_says_them(written: str, shown: str) -
 def test_the_record_keeps_the_exact_amount_that_show_cuts(tmp_path: Path) -> None:
     verdict = {
         "kind": "verdict", "step": "date", "rule": "tire.age", "outcome": "inside", "severity": "stop", "low": "",
-        "high": "10 a", "margin": "6.7665 a", "reason": "Tire age: ~3.2335 a; most 10 a.", "source": "",
+        "high": "10 a", "margin": "6.7665 a", "reason": "Tire age: ~3.2335 a; most 10 a; inside by ~6.7665 a.",
+        "source": "",
     }  # fmt: skip
     _, text, _ = told(tmp_path, [verdict])
-    assert "INSIDE, at most 10 years, margin 6.7 years, Tire age: 3.2 years; most 10 years" in text
+    assert (
+        "INSIDE, at most 10 years, margin 6.76 years, Tire age: 3.24 years; most 10 years; inside by 6.76"
+        in text
+    )
     assert '"margin":"6.7665 a"' in (tmp_path / "job" / "record.jsonl").read_text(encoding="utf-8")
 
 
@@ -448,3 +452,42 @@ def test_a_tire_set_aside_for_another_is_no_exception_and_one_put_on_hold_is() -
 def test_what_was_spoken_as_a_warning_is_called_one(severity: str, said: str) -> None:
     row = {"kind": "verdict", "step": "far", "outcome": "outside", "severity": severity, "high": "25 mi"}
     assert _noted(row) == [f"far: outside the limit{said}, at most 25 mi"]
+
+
+@pytest.mark.parametrize(("reopened", "word"), [(True, "corrected: crown"), (False, "put right: crown")])
+def test_an_answer_outside_its_rule_says_what_became_of_it(reopened: bool, word: str) -> None:
+    """As a size does: whoever reads of a shoulder must not have to find the crown fifty lines on."""
+    place = {"kind": "answer", "step": "injury-place", "measurand": "injury.place"}
+    verdict = {"kind": "verdict", "step": "injury-place", "rule": "injury.place.crown", "severity": "stop"}
+    lines = [
+        {**place, "record": "1", "outcome": "shoulder"},
+        {**verdict, "record": "2", "outcome": "outside",
+         "reason": "Injury place: shoulder; rule: crown only; outside."},
+        *([{"kind": "correction", "record_no": "1"}] if reopened else []),
+        {**place, "record": "4", "outcome": "crown", "replaces": "1"},
+        {**verdict, "record": "5", "outcome": "inside", "reason": "Injury place: crown; rule: crown only; inside."},
+    ]  # fmt: skip
+    found = [note for _, note in exceptions(tell(lines))]
+    assert (
+        found[0]
+        == f"injury-place: outside the limit, Injury place: shoulder; rule: crown only; outside; {word}"
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "who"),
+    [
+        (
+            {"by": "supervisor badge 409", "name": "Ines Ortega", "verified": "code word"},
+            "released by supervisor badge 409, Ines Ortega, code word right",
+        ),
+        (
+            {"by": "supervisor badge 409", "name": "", "verified": "not verified"},
+            "released by supervisor badge 409, not verified",
+        ),
+    ],
+)
+def test_a_release_says_who_and_by_which_proof(line: dict[str, str], who: str) -> None:
+    row = {"kind": "hold_point", "step": "finding-supervisor", "outcome": "released", **line}
+    assert exceptions(tell([row])) == [("line ?", f"finding-supervisor: {who}")]
+    assert PHRASES["hold_point"](tell([row])[0]).text.plain == f"finding-supervisor: {who}"

@@ -292,9 +292,9 @@ def test_a_limit_is_drawn_as_the_record_has_it(tmp_path: Path) -> None:
     source = read_source(tmp_path / "job", audio_limit=0)
     (own,) = source.own
     own.judged["injury.channel.crown"] = {"high": "50 mm"}
-    own.judged["patch.size.min"] = {"low": "30.01 mm"}
+    own.judged["patch.size.min"] = {"low": "30.0013 mm"}
     (injury,) = job_injuries(source)
-    assert (injury.zone, injury.needs_patch) == (50, Fraction("30.1"))
+    assert (injury.zone, injury.needs_patch) == (50, Fraction("30.01"))
 
 
 def test_a_wait_stands_in_its_window() -> None:

@@ -7,7 +7,7 @@ import random
 import re
 from collections.abc import Callable
 from datetime import UTC, timedelta, timezone
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -19,7 +19,7 @@ from handsfree.quantity import Quantity
 from handsfree.record import check_chain, exceptions_of, read_log, show_text, summary_text, tell, value_of
 from handsfree.review import customer_page, entry_of, job_page, read_source
 from handsfree.review._clock import Clock
-from handsfree.review._values import both, customary
+from handsfree.review._values import amount, both
 from handsfree.review._values import parse as quantity
 from handsfree.session import SimulatedClock
 
@@ -137,7 +137,43 @@ def test_every_verdict_shows_limit_and_source(kind: str, job: Jobs) -> None:
     for line in in_force.values():
         for end in ("low", "high"):
             limit = quantity(value_of(line.body, end))
-            assert limit is None or customary(limit, end)[0].replace("\u202f", " ") in plain
+            assert limit is None or amount(_strict(limit, end)).replace("\u202f", " ") in plain
+
+
+def _strict(limit: Quantity, end: str) -> Quantity:
+    """A computed limit in hundredths, never to its loose side; one that was printed as it is."""
+    text = format(limit.value, "f") if isinstance(limit.value, Decimal) else ""
+    if len(text.partition(".")[2]) < (4 if limit.unit == "in" else 3):
+        return limit
+    way = ROUND_CEILING if end == "low" else ROUND_FLOOR
+    return Quantity(Decimal(text).quantize(Decimal("0.01"), way).normalize(), limit.unit)
+
+
+_JUDGED = re.compile(
+    r"inside by (?P<gap>[\d.]+).*? · [^:]*: (?:(?P<judged>\u2212?[\d.]+)[^,]*, )?"
+    r"(?:(?:at least|more than) (?P<low>[\d.]+)[^a]*)?(?:and )?(?:(?:at most|under) (?P<high>[\d.]+))?"
+)
+
+
+@pytest.mark.parametrize("kind", ["whole", "eventful", "truck", "recheck"])
+def test_value_limit_and_margin_add_up_as_they_are_printed(kind: str, job: Jobs) -> None:
+    """Worked with the digits on the page alone: nothing there may be inside of a limit that it is outside of."""
+    summed = 0
+    for row in page(job(kind)).iter(f"{XHTML}tr"):
+        if row.get("data-measurand") is None:
+            continue
+        said = re.match(r"[\u2212\d.]+", words(row[1]))
+        for one in row[2]:
+            found = _JUDGED.search(words(one))
+            if found is None or not (found["low"] or found["high"]):
+                continue
+            assert said is not None
+            judged = Decimal((found["judged"] or said[0]).replace("\u2212", "-"))
+            gaps = [judged - Decimal(found["low"])] if found["low"] else []
+            gaps += [Decimal(found["high"]) - judged] if found["high"] else []
+            assert min(gaps) == Decimal(found["gap"]), words(row)
+            summed += 1
+    assert summed > (1 if kind == "recheck" else 15)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -162,8 +198,8 @@ def test_drawing_and_table_name_one_limit(job: Jobs) -> None:
     ]
     shown = words(page(job("whole"))).replace("\u202f", " ")
     assert value_of(last.body, "low") == "30.0513 mm"
-    assert "The smallest patch that does is 30.1 mm." in shown
-    assert "at least 30.1 mm (1.18 in)" in shown
+    assert "The smallest patch that does is 30.06 mm." in shown
+    assert "at least 30.06 mm (1.19 in)" in shown
 
 
 def test_a_conversion_is_rounded_once() -> None:
