@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
+from ._clocks import clocks_set
 from ._forget import dropped_too_soon
 from ._line import Json, Line
 from ._pinned import PINNED, pinned
@@ -53,6 +54,7 @@ def check_read(read: LogRead) -> list[Finding]:
     found += _pinned_findings(read)
     found += _audio_findings(read)
     found += _close_findings(read)
+    found += _dates(read)
     return sorted(found, key=lambda finding: (finding.line, finding.check, finding.message))
 
 
@@ -150,6 +152,13 @@ def _audio_fault(folder: Path, path: str) -> str:
 def sound_fault(prefix: str, content: bytes) -> str:
     """What is wrong with a sound file, by the hash digits in its name; "" when nothing is."""
     return "" if hashlib.sha256(content).hexdigest().startswith(prefix) else "the sound was changed"
+
+
+def _dates(read: LogRead) -> Iterator[Finding]:
+    """A signature verifies whatever its date says: it is held against the line before it."""
+    for index, told in clocks_set([line.entry for line in read.lines]).items():
+        if read.lines[index].kind == "signed":
+            yield Finding("signed", read.numbers[index], f"the signature is {told}", "warn")
 
 
 def _close_findings(read: LogRead) -> Iterator[Finding]:

@@ -128,7 +128,7 @@ def _signed(
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
-    told = _decision(row, tz)
+    told = joined(_decision(row, tz), row.clock)
     earlier = [_decision(one, tz) for one in reversed(rows) if one.get("kind") == "signed" and one is not row]
     before = "".join(f"; before: {one}" for one in earlier)
     if faults or damaged:
@@ -136,7 +136,8 @@ def _signed(
         return Text(f"{told}; DO NOT RELY ON IT: {why}{before}", style="bold red")
     if signatures is None:
         return Text(f"{told}; not verified: the shop's public keys were not given (--keys){before}")
-    return Text(f"{told}; verified against the shop's public keys{before}")
+    verified = f"{told}; verified against the shop's public keys{before}"
+    return Text(verified, style="bold red" if row.clock else "")
 
 
 def _decision(row: Told, tz: tzinfo | None) -> str:

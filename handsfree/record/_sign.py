@@ -14,6 +14,7 @@ from pathlib import Path
 import rfc8785
 
 from ._check import OLDER, STRANGER, Finding
+from ._clocks import behind
 from ._errors import RecordError
 from ._files import explain
 from ._keys import Key, public_keys, verified
@@ -94,6 +95,12 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
         note(keys, log.folder.resolve().name, log.lines[0].hash, lacking)
         return last
     at, mono_ms = system_clock()
+    last_at = behind([line.entry for line in log.lines], at)
+    if last_at:
+        raise RecordError(
+            f"the computer's clock says {at[:10]} {at[11:19]} UTC, and a line of {log.folder.name} is of {last_at[:10]} "
+            f"{last_at[11:19]} UTC: set the clock right, or sign when it is past that; nothing was signed"
+        )
     entry: dict[str, Json] = {
         "kind": "signed",
         "at": at,
