@@ -22,7 +22,6 @@ from handsfree.record import (
     JobLog,
     LogRead,
     RecordError,
-    check_chain,
     check_words_of,
     counted,
     export,
@@ -40,11 +39,12 @@ from handsfree.record import (
     what_is_damaged,
     write_out,
 )
+from handsfree.session import check_job
 
 if TYPE_CHECKING:  # its rooms take time to load
     from handsfree.audit import FolderReport, Report
 
-__all__ = ["ShopKeys", "register", "shop_keys", "signatures_by"]
+__all__ = ["ShopKeys", "must_not_be_signed", "register", "shop_keys", "signatures_by"]
 
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
@@ -104,6 +104,21 @@ def signatures_by(known: Path | None) -> Callable[[LogRead], tuple[list[Finding]
         return found + [Finding("signed", 0, unknown, "warn")] * bool(last), last
 
     return signatures
+
+
+def must_not_be_signed(folders: Sequence[Path], keys: Path | None) -> None:
+    """Before a job is opened again: what the shop's list knows as signed, and the record does not hold, must not get
+    another end than the one that was signed. Raises RecordError."""
+    for folder in folders if keys is not None else ():
+        assert keys is not None
+        here = {line.hash for line in read_log(folder).lines}
+        first = first_hash(folder)
+        row = next((row for row in noted(keys)[0] if row.job == first and row.line not in here), None)
+        if row is not None:
+            raise RecordError(
+                f"{folder.name} is known as signed ({row.decision} on {row.day}, {keys / SIGNED_LIST}, line "
+                f"{row.number}), and this record does not hold that: put it back from a copy; nothing was written"
+            )
 
 
 def register(app: typer.Typer) -> None:
@@ -363,9 +378,11 @@ def export_job(
             f"{form} is for a program, not for a screen: give --to FILE, or lead the output into a pipe; to read the "
             "job: handsfree show"
         )
-    text = export(folder, form, pseudonyms=pseudonyms)
+    found = check_job(folder)
+    wrong = [finding for finding in found if finding.severity == "error"]
+    text = export(folder, form, pseudonyms=pseudonyms, damage=wrong)
     # Said first: the numbers of a table look sound whatever the record is.
-    damage = what_is_damaged(check_chain(folder))
+    damage = what_is_damaged(found)
     if damage:
         typer.echo(f"handsfree: {damage}; do not rely on this export, see handsfree audit", err=True)
     if to is None:

@@ -257,7 +257,12 @@ def test_an_older_copy_lists_what_it_lacks_once(shop: Path, handsfree: Run) -> N
     handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
     done = handsfree("show", "older")
     assert "not all are here that the shop's list knows" in done.one_line()
-    assert "Signatures: not all are here that the shop's list knows; the record itself is whole" in done.out
+    assert "Signatures: not all are here that the shop's list knows\n" in done.out
+    assert "whole" not in done.out + done.err
+    head = " ".join(done.out.replace("\u2502", " ").split())
+    assert head.index(
+        "INCOMPLETE do not rely on this copy: a signature that the shop's list knows is not in it"
+    ) < (head.index("Disposition"))
     end = " ".join(done.out.partition("Chain: unbroken")[2].split())
     assert end.count("error: it was signed on") == 1
     assert end.count("an older copy, or its end was cut off") == 1
@@ -381,7 +386,12 @@ def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None
 def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
     told = next(x for x in handsfree("audit", "job").out.splitlines() if x.startswith("Check words"))
     words = told.partition(": ")[2]
-    assert handsfree("audit", "job", "--words", words.upper()).code == 0
+    same = handsfree("audit", "job", "--words", words.upper())
+    assert (same.code, f"told at the end, the same as those given with --words: {words}" in same.out) == (
+        0,
+        True,
+    )
+    assert "the same as" not in handsfree("audit", "job", "--words", "apron apron apron apron apron").out
     assert handsfree("audit", "job", "--words", ", ".join(words.split()).capitalize() + ".").code == 0
     assert handsfree("audit", "job", "--words", "apron apron apron apron apron").code == 1
     assert "0 check words" in handsfree("audit", "job", "--words", "").one_line()
@@ -400,7 +410,7 @@ def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsf
     shown = handsfree("show", "job").out
     assert f"head of the last line {last}\n{closing}\n" in shown
     audited = handsfree("audit", "job").out
-    assert f"Check words told at the end, as on the work order: {told}\n" in audited
+    assert f"Check words told at the end (compare with the work order's): {told}\n" in audited
     own = " ".join(check_words(lines[-1].hash))
     assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
     (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
@@ -805,3 +815,87 @@ def test_a_job_on_the_real_clock_is_found_good_and_private(shop: Path) -> None:
 def _step(job: Path) -> str:
     entered = [line.body["step"] for line in read_log(job).lines if line.kind == "step"]
     return f"{entered[-1]}, asking"
+
+
+# -- a record whose end is gone ------------------------------------------------------------------
+
+
+def cut(shop: Path, lines: int) -> Path:
+    record = shop / "jobs/job/record.jsonl"
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-lines]))
+    return record
+
+
+@pytest.mark.parametrize("lines", [1, 2, 3, 4, 5])
+def test_every_reader_tells_that_the_end_is_missing(lines: int, shop: Path, handsfree: Run) -> None:
+    """The chain of what is left is unbroken: only a replay knows that more was to be written."""
+    cut(shop, lines)
+    (finding,) = (
+        f
+        for f in json.loads(handsfree("audit", "job", "--json").out)["jobs"][0]["findings"]
+        if f["severity"] == "error"
+    )
+    told = finding["message"]
+    assert told.startswith("the end is missing: ")
+    shown = handsfree("show", "job")
+    assert shown.one_line() == f"handsfree: {told}; listed at its end"
+    flat = " ".join(shown.out.replace("\u2502", " ").split())
+    assert flat.index("DAMAGED do not rely on this record") < flat.index("Disposition")
+    assert "THE END IS MISSING" in flat
+    assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"INCOMPLETE RECORD: {told}" in page
+    assert "No: the record is damaged" in page
+    exported = handsfree("export", "job")
+    assert told in exported.one_line()
+    assert json.loads(exported.out)["damage"] == [f"line {finding['line']}: {told}"]
+    emma = handsfree("export", "job", "--format", "emma").out
+    assert f'<job:damage line="{finding["line"]}">the end is missing: ' in emma
+    assert handsfree("export", "job", "--format", "csv").code == 1
+
+
+def test_what_is_whole_has_no_damage_in_its_export(shop: Path, handsfree: Run) -> None:
+    assert "damage" not in json.loads(handsfree("export", "job").out)
+    assert "damage" not in handsfree("export", "job", "--format", "emma").out
+
+
+@pytest.mark.parametrize("options", [[], ["--practice"]])
+@pytest.mark.parametrize("lines", [1, 2, 3, 5])
+def test_a_completed_end_is_told_by_resume_and_by_every_reader_after_it(
+    lines: int, options: list[str], shop: Path, handsfree: Run
+) -> None:
+    cut(shop, lines)
+    done = handsfree("resume", "job", "--engine", "typed", *options)
+    assert (done.code, done.err, done.out.count("\n")) == (0, "", 1)
+    assert "the end of its record was missing and was completed; " in done.out
+    assert "compare with the work order's" in done.out
+    audited = handsfree("audit", "job")
+    assert audited.code == 0
+    assert "told at the end (" not in audited.out
+    words = next(line.body["words"] for line in read_log(shop / "jobs/job").lines if line.kind == "seal")
+    assert f"Check words, NOT PLAYED TO THEIR END (compare with the work order's): {' '.join(words)}" in (  # type: ignore[arg-type]
+        audited.out
+    )
+    assert re.search("warn +line [0-9]+ +the end of the record was missing, and was completed", audited.out)
+    for text in (summary_text(shop / "jobs/job"), handsfree("show", "job").out):
+        assert f"Check words, NOT PLAYED TO THEIR END: {' '.join(words)}" in text  # type: ignore[arg-type]
+        assert "opened again: the job had ended, but not its record" in text
+    assert "job is finished" in handsfree("resume", "job", "--engine", "typed").one_line()
+
+
+def test_the_end_of_a_signed_job_is_not_written_anew(shop: Path, handsfree: Run) -> None:
+    """The shop's list knows that there was another one."""
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet", "--redo", "cement")
+    record = cut(shop, 4)
+    before = record.read_bytes()
+    told = handsfree("resume", "job", "--engine", "typed", "--practice").one_line()
+    assert re.search(
+        r"job is known as signed \(reject on .*put it back from a copy; nothing was written", told
+    )
+    assert record.read_bytes() == before
+    for command in ("audit", "show"):
+        out = " ".join(handsfree(command, "job").out.replace("\u2502", " ").split())
+        assert "handsfree resume completes it" not in out
+        assert "put it back from a copy" in out
+        assert "whole" not in out

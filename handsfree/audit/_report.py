@@ -25,6 +25,7 @@ class Report:
     head: str = ""
     head_words: tuple[str, ...] = ()
     check_words: tuple[str, ...] = ()
+    words: str = ""  # what is to be said of the check words: told, not told, or compared
     disposition: str = ""
     rejection: str = ""
     signed: str = ""
@@ -65,7 +66,7 @@ def as_text(report: Report) -> str:
     if report.signed:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.check_words:
-        head.append(f"Check words told at the end, as on the work order: {' '.join(report.check_words)}")
+        head.append(f"Check words{report.words}: {' '.join(report.check_words)}")
     if report.lines:
         own = f"its own words, told to nobody: {' '.join(report.head_words)}"
         head.append(f"Head of the last line: {report.head[:16]} ({own})")

@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, STRANGER, Finding, check_chain, check_read, what_is_damaged
+from ._check import OLDER, STRANGER, Finding, as_signed, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -22,9 +22,9 @@ from ._pinned import PINNED, pinned
 from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection, why_rejected
-from ._show import render, show_text, what_signatures_lack
+from ._show import lacking_told, render, show_text, what_signatures_lack
 from ._story import Told, tell
-from ._summary import summary_text
+from ._summary import not_told, summary_text
 from ._wording import (
     clean,
     counted,
@@ -73,6 +73,7 @@ __all__ = [
     "Remains",
     "Told",
     "as_it_stands",
+    "as_signed",
     "badge_of",
     "check_chain",
     "check_read",
@@ -97,6 +98,7 @@ __all__ = [
     "items",
     "jobs_in",
     "joined",
+    "lacking_told",
     "last_signed",
     "lasting",
     "left_at",
@@ -104,6 +106,7 @@ __all__ = [
     "line_of",
     "local_time",
     "measured",
+    "not_told",
     "noted",
     "older_pages",
     "one_name_each",

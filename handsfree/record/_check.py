@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
@@ -16,13 +16,25 @@ from ._read import LogRead, read_log
 from ._wording import counted, days_of, joined
 from ._words import check_words
 
-__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read", "what_is_damaged"]
+__all__ = [
+    "ABSENT",
+    "NAMED",
+    "OLDER",
+    "RESUME",
+    "STRANGER",
+    "Finding",
+    "as_signed",
+    "check_chain",
+    "check_read",
+    "what_is_damaged",
+]
 
 _MISSING = "the file is missing"
 _MOST_STRAYS = 3  # named one by one
 #: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
 #: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
-ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
+#: And a record that the list knows as that of another folder.
+ABSENT, NAMED, OLDER, STRANGER = "absent", "named", "older", "stranger"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +71,28 @@ def check_read(read: LogRead) -> list[Finding]:
 
 
 def what_is_damaged(findings: Iterable[Finding]) -> str:
-    """In a few words, "" where no finding is an error: how many of the record, and each pinned file by name."""
+    """In a few words, "" where no finding is an error: how many of the record, each pinned file by name, and that
+    its end is missing."""
     errors = [finding for finding in findings if finding.severity == "error"]
-    files = [finding.message for finding in errors if finding.check == "pinned"]
-    many = len(errors) - len(files)
+    named = [finding.message for finding in errors if finding.check in ("pinned", "end")]
+    many = len(errors) - len(named)
     damaged = f"the record is damaged: {counted(many, 'finding')}" if many else ""
-    return joined(damaged, *files, sep="; ")
+    return joined(damaged, *named, sep="; ")
+
+
+#: What to do where the end is missing, and where somebody had signed it.
+RESUME, _COPY = "handsfree resume completes it", "put it back from a copy"
+
+
+def as_signed(findings: Iterable[Finding], signatures: Iterable[Finding]) -> list[Finding]:
+    """The findings, where the shop's list knows a signature that the record lacks: its missing end is then not to be
+    written anew, but to be put back."""
+    if not any(finding.sort == OLDER for finding in signatures):
+        return list(findings)
+    return [
+        replace(one, message=one.message.replace(RESUME, _COPY)) if one.check == "end" else one
+        for one in findings
+    ]
 
 
 def _pinned_findings(read: LogRead) -> Iterator[Finding]:

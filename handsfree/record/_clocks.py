@@ -35,7 +35,7 @@ def new_session(row: Entry) -> bool:
 
 def clocks_set(rows: Sequence[Entry]) -> dict[int, str]:
     """In words, by index in ``rows``: before which lines the clock was set, and which signatures are older than the
-    line before them. A simulated clock runs ahead of the computer's, so of such a job only what followed it counts."""
+    line before them. A simulated clock runs ahead of the computer's: of such a job only what followed it counts."""
     found: dict[int, str] = {}
     before: Entry | None = None
     for index, row in enumerate(rows):

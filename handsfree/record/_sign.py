@@ -98,7 +98,7 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     last_at = behind([line.entry for line in log.lines], at)
     if last_at:
         raise RecordError(
-            f"the computer's clock says {at[:10]} {at[11:19]} UTC, and a line of {log.folder.name} is of {last_at[:10]} "
+            f"the computer's clock says {at[:10]} {at[11:19]} UTC, and the record's last line is of {last_at[:10]} "
             f"{last_at[11:19]} UTC: set the clock right, or sign when it is past that; nothing was signed"
         )
     entry: dict[str, Json] = {

@@ -21,6 +21,7 @@ from handsfree.record import (
     LogRead,
     RecordError,
     Told,
+    as_signed,
     check_read,
     exceptions_of,
     hash_prefix,
@@ -29,7 +30,7 @@ from handsfree.record import (
     tell,
     value_of,
 )
-from handsfree.session import job_book, replay
+from handsfree.session import end_findings, job_book, replay
 
 from ._own import Own, own_of
 
@@ -93,16 +94,20 @@ def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | No
     findings = [*check_read(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
     book, state, doubt, own = None, None, "", tuple[Own, ...]()
+    broken = read.broken
     try:
         book = job_book(folder, read.lines[0].body if read.lines else {}, to_work_by=False)
         lines = in_present_form(read.lines)
-        state = replay(book, lines).machine.state
+        replayed = replay(book, lines)
+        state = replayed.machine.state
+        findings += end_findings(read, book, replayed) if broken is None else ()
         own = own_of(book, lines)
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
-        doubt = str(error)
+        # After a damaged line the replay stumbles somewhere: the line that is damaged is the one to name.
+        doubt = str(error) if broken is None else f"its line {broken.line} is damaged: {broken.reason}"
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
-    return Source(name, rows, findings, book, state, doubt, sounds, keys, own=own)
+    return Source(name, rows, as_signed(findings, findings), book, state, doubt, sounds, keys, own=own)
 
 
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:

@@ -121,6 +121,8 @@ def _damage(finding: Finding) -> str:
     if finding.check == "pinned":
         return f"CHANGED FILE: {finding.message}; put it back from a copy. Do not rely on this record."
     where = f", line {finding.line}" if finding.line else ""
+    if finding.check == "end":
+        return f"INCOMPLETE RECORD: {finding.message}. Do not rely on it."
     what = "SIGNATURE OF AN UNKNOWN KEY" if finding.sort == STRANGER else "DAMAGED RECORD"
     return f"{what}{where}: {finding.message}. Do not rely on it."
 
