@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -232,14 +233,15 @@ def _held_against_list(
     folder: Path, keys: Path | None, reports: Sequence[Report], also: Sequence[Path], elsewhere: bool
 ) -> FolderReport:
     """Whether every job that the shop's list of signatures knows is in the folder, or in one of ``also``."""
-    from handsfree.audit import FolderReport, missing_jobs
+    from handsfree.audit import FolderReport, doubled, missing_jobs
     from handsfree.record.signing import public_keys
 
     others = {first_hash(one) for other in also for one in jobs_in(other, none=True)}
     if keys is None:
-        return FolderReport(folder)
+        return FolderReport(folder, doubled(reports))
     here = {report.first for report in reports}
-    return missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
+    whole = missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
+    return replace(whole, findings=(*whole.findings, *doubled(reports)))
 
 
 def sign(

@@ -899,3 +899,100 @@ def test_the_end_of_a_signed_job_is_not_written_anew(shop: Path, handsfree: Run)
         assert "handsfree resume completes it" not in out
         assert "put it back from a copy" in out
         assert "whole" not in out
+
+
+# -- another job's record ------------------------------------------------------------------------
+
+
+def swap(shop: Path, one: str, other: str) -> None:
+    a, b = (shop / "jobs" / name / "record.jsonl" for name in (one, other))
+    kept = a.read_bytes()
+    a.write_bytes(b.read_bytes())
+    b.write_bytes(kept)
+
+
+@pytest.fixture
+def two(shop: Path, handsfree: Run) -> Path:
+    """Two signed jobs of the same procedure and sound: job and third."""
+    whole_job(shop / "jobs/third", LINES, about={"technician": "Ben"})
+    handsfree("keys", "new", "ortega.pem")
+    for name in ("job", "third"):
+        assert handsfree("sign", name, "--key", "ortega.pem", "--accept").code == 0
+    return shop
+
+
+def test_swapped_records_are_told_by_every_reader_that_has_the_keys(two: Path, handsfree: Run) -> None:
+    assert handsfree("audit", "jobs").code == 0
+    swap(two, "job", "third")
+    told = "this folder is named job, the record in it was signed as job third"
+    done = handsfree("audit", "job")
+    assert done.code == 1
+    assert re.search(f"error +{told}", done.out)
+    assert [line for line in done.out.splitlines() if line.startswith("  error")] == [
+        f"  error             {told}; job was another job by the list"
+    ]
+    shown = handsfree("show", "job")
+    assert "of a job with another name than this folder" in shown.one_line()
+    flat = " ".join(shown.out.replace("\u2502", " ").split())
+    assert flat.index(f"WRONG FOLDER do not rely on this copy: {told}") < flat.index("Disposition")
+    assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+    page = html.unescape((two / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"WRONG FOLDER: {told}" in page
+    assert "No: the record of another job" in page
+    assert "CHANGED since" not in page
+    pushed = handsfree("archive", "push", "jobs/job", "--to", "a.sqlite")
+    assert (pushed.code, told in pushed.out + pushed.err) == (1, True)
+
+
+def test_a_renamed_folder_is_only_a_warning(two: Path, handsfree: Run) -> None:
+    (two / "jobs/job").rename(two / "jobs/order-4711")
+    done = handsfree("audit", "order-4711")
+    assert done.code == 0
+    assert re.search(
+        "warn +this folder is named order-4711, the record in it was signed as job job", done.out
+    )
+    # A folder that says another time than its record is none that a shop gave its own name.
+    (two / "jobs/order-4711").rename(two / "jobs/2026-11-25-142530-job")
+    assert handsfree("audit", "2026-11-25-142530-job").code == 1
+
+
+def test_a_folder_named_for_another_time_is_told_without_keys(shop: Path, handsfree: Run) -> None:
+    begun = read_log(shop / "jobs/job").lines[0].at
+    (shop / "jobs/job").rename(shop / "jobs/2026-11-25-142530-job")
+    done = handsfree("audit", "2026-11-25-142530-job")
+    assert done.code == 0
+    assert "the job began 2026-11-25 14:25:30 UTC, its record begins 2030-" in done.out
+    assert "2026-11-25 14:25:30 UTC" in " ".join(handsfree("show", "2026-11-25-142530-job").out.split())
+    right = f"{begun[:10]}-{begun[11:19].replace(':', '')}-job"
+    (shop / "jobs/2026-11-25-142530-job").rename(shop / "jobs" / right)
+    assert "the folder's name" not in handsfree("audit", right).out
+
+
+def test_one_record_in_two_folders_is_told(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "jobs/other")
+    told = "job and other hold the same job's record"
+    done = handsfree("audit", "jobs")
+    assert (done.code, bool(re.search(f"warn +{told}", done.out))) == (0, True)
+    handsfree("keys", "new", "ortega.pem")
+    assert re.search(f"warn +{told}", handsfree("audit", "jobs").out)
+    found = json.loads(handsfree("audit", "jobs", "--json").out)["folder"]["findings"]
+    assert [one["check"] for one in found] == ["doubled"]
+
+
+def test_an_untouched_original_is_not_accused_of_a_change(shop: Path, handsfree: Run) -> None:
+    """Another one signed a copy of it elsewhere: then it is an older copy, as it was signed."""
+    for name in ("holt.pem", "ortega.pem"):
+        handsfree("keys", "new", name)
+    (shop / "bay-2").mkdir()
+    copy_of(shop / "jobs/job", shop / "bay-2/job")
+    handsfree("sign", "job", "--key", "holt.pem", "--accept")
+    copied = shop / "bay-2/job/record.jsonl"
+    copied.write_bytes((shop / "jobs/job/record.jsonl").read_bytes())
+    handsfree("sign", "bay-2/job", "--key", "ortega.pem", "--accept")
+    assert handsfree("review", "job").code == 1
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    for wrong in ("CHANGED", "false.", "not what was signed", "the record is damaged"):
+        assert wrong not in page, wrong
+    assert "No: an older copy, or its end was cut off" in page
+    assert "SIGNED AGAIN in another copy" in page
+    assert "another copy of the job was signed after it" in page

@@ -19,6 +19,7 @@ from handsfree.record import (
     RecordError,
     as_it_stands,
     as_signed,
+    check_name,
     check_read,
     check_words,
     current,
@@ -60,7 +61,7 @@ def audit(
     ``words`` are the check words that somebody wrote down when the job ended.
     """
     read = read_log(folder)
-    found = check_read(read)
+    found = [*check_read(read), *check_name(read)]
     found += _lines(read)
     found += _files(read)
     found += _completed_later(read)

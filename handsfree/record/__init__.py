@@ -4,7 +4,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 """
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, STRANGER, Finding, as_signed, check_chain, check_read, what_is_damaged
+from ._check import NAMED, OLDER, STRANGER, Finding, as_signed, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
 from ._exceptions import exceptions_of, practice_of
 from ._export import FORMATS, export
@@ -15,6 +15,7 @@ from ._line import GENESIS, Json, Line
 from ._listed import SIGNED_LIST, Noted, noted
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._named import check_name
 from ._pages import CUSTOMER_PAGE, PAGE, PAGES, OlderPage, older_pages, page_in
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_of, phrase
@@ -48,6 +49,7 @@ __all__ = [
     "CUT_OFF",
     "FORMATS",
     "GENESIS",
+    "NAMED",
     "NO_RECORD",
     "OLDER",
     "PAGE",
@@ -76,6 +78,7 @@ __all__ = [
     "as_signed",
     "badge_of",
     "check_chain",
+    "check_name",
     "check_read",
     "check_words",
     "check_words_of",

@@ -21,6 +21,7 @@ from ._keys import Key, public_keys, verified
 from ._line import Json, Line
 from ._listed import SIGNED_LIST, be_ready, note, noted
 from ._log import JobLog, system_clock
+from ._named import check_listed_name
 from ._read import LogRead
 
 __all__ = ["DECISIONS", "Decision", "check_overturned", "check_signatures", "sign"]
@@ -151,6 +152,7 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
             )
     if keys is not None:
         found += [*_missing(read, keys), *_not_noted(read, keys, known or {})]
+        found += check_listed_name(read, noted(keys)[0])
     return found, "; before: ".join(told)
 
 

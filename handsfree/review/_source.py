@@ -14,6 +14,7 @@ from handsfree.procedure import Book, ProcedureError, PromptError, State
 from handsfree.procedure._model import Step
 from handsfree.record import (
     AUDIO,
+    NAMED,
     OLDER,
     RECORD,
     STRANGER,
@@ -22,6 +23,7 @@ from handsfree.record import (
     RecordError,
     Told,
     as_signed,
+    check_name,
     check_read,
     exceptions_of,
     hash_prefix,
@@ -87,11 +89,17 @@ class Source:
         """Whether it is damaged by more than a signature of a key that the folder of keys does not hold."""
         return any(finding.sort != STRANGER for finding in self.damage)
 
+    @property
+    def altered(self) -> bool:
+        """Whether what stands in it is not what was written: not so of an untouched record that only lacks a later
+        signature, or lies in another job's folder."""
+        return any(finding.sort not in (STRANGER, OLDER, NAMED) for finding in self.damage)
+
 
 def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | None = None) -> Source:
     """Read a job, damage and all, changing nothing. Raises RecordError when there is no record to read."""
     read = read_log(folder)
-    findings = [*check_read(read), *_about_signatures(read, keys)]
+    findings = [*check_read(read), *check_name(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
     book, state, doubt, own = None, None, "", tuple[Own, ...]()
     broken = read.broken
@@ -117,6 +125,7 @@ def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
     newer, twin = _newer(folder, jobs) if lacking else ("", "")
     if not newer:
         return replace(source, twin=twin)
+    lacking += [one for one in source.findings if one.sort == NAMED and one.severity != "error"]
     told = Finding("signed", 0, f"an older copy of {newer}, which goes on where this one ends", "warn")
     return replace(source, findings=[*(f for f in source.findings if f not in lacking), told], newer=newer)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from handsfree.limits import LimitsError
 from handsfree.procedure import Book, Mode, ProcedureError, PromptError
-from handsfree.record import Finding, LogRead, RecordError, check_read, in_present_form, read_log
+from handsfree.record import Finding, LogRead, RecordError, check_name, check_read, in_present_form, read_log
 from handsfree.record._check import RESUME
 from handsfree.session._job import job_book
 from handsfree.session._replay import Replayed, replay
@@ -24,7 +24,7 @@ def check_job(folder: Path) -> list[Finding]:
     Raises RecordError when there is no record. A record that does not replay is the audit's to judge.
     """
     read = read_log(folder)
-    found = check_read(read)
+    found = [*check_read(read), *check_name(read)]
     if read.broken or not read.lines:
         return found
     try:
