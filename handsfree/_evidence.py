@@ -396,13 +396,26 @@ def export_job(
         raise typer.Exit(1)
 
 
+def _whole_damage(folder: Path, keys: Path | None) -> str:
+    """What makes a job's record untrustworthy, its signatures by the shop's keys too; "" for nothing. A key that is
+    not in the folder of keys harms no record, nor does a last line that the power cut off."""
+    from handsfree.record.signing import check_signatures
+
+    signatures = check_signatures(read_log(folder), keys)[0]
+    found = [one for one in check_job(folder) if one.check != "torn"]
+    wrong = [one for one in signatures if one.severity == "error" and one.sort != STRANGER]
+    return "; ".join([what_is_damaged(found), *(one.message for one in wrong)]).removeprefix("; ")
+
+
 def forget(
     older_than: Annotated[int, typer.Option("--older-than", help="Days since a job's last event.", min=0)],
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Delete the sound of old jobs. Each record says so in a line of its own, and its chain stays whole.
 
-    Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it.
+    Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it. A
+    damaged job keeps its sound: one with a changed line or file, without its end, or (by the keys) a signature.
     """
     if not jobs.exists():
         # A misspelled folder must not look like sound that is gone.
@@ -411,12 +424,17 @@ def forget(
         )
     from handsfree.review import forget_pages
 
+    known = shop_keys(keys)
+
+    def damage_of(folder: Path) -> str:
+        return _whole_damage(folder, known)
+
     deleted, touched, pages = 0, 0, 0
     # Without its record nothing says how old the sound is, nor that it was dropped by policy.
     left = [f"{one.folder}: {NO_RECORD}; its sound is kept" for one in remains_in(jobs) if one.had_one]
     for folder in jobs_in(jobs, none=True):
         try:
-            count = forget_audio(folder, older_than)
+            count = forget_audio(folder, older_than, damage=damage_of)
             if count:
                 pages += forget_pages(folder)
         except RecordError as error:

@@ -19,6 +19,7 @@ import pytest
 from audit.jobs import LINES, copy_of, whole_job
 
 from handsfree import cli
+from handsfree.record import _forget as forgetting
 from handsfree.record import check_words, how_to_do_again, read_log, summary_text
 
 PASSPHRASE = "eleven quiet herons"
@@ -996,3 +997,81 @@ def test_an_untouched_original_is_not_accused_of_a_change(shop: Path, handsfree:
     assert "No: an older copy, or its end was cut off" in page
     assert "SIGNED AGAIN in another copy" in page
     assert "another copy of the job was signed after it" in page
+
+
+def late() -> tuple[str, int]:
+    """After the job's end by its simulated clock."""
+    return "2031-01-01T00:00:00.000Z", 0
+
+
+# -- what to do ----------------------------------------------------------------------------------
+
+
+def test_the_audit_says_what_to_do(shop: Path, handsfree: Run) -> None:
+    assert "to do" not in handsfree("audit", "job").out
+    kept = copy_of(shop / "jobs/job", shop / "kept")
+    damage(shop)
+    assert "to do  put the record back from a copy" in handsfree("audit", "job").out
+    shutil.copy(kept / "record.jsonl", shop / "jobs/job/record.jsonl")
+    (shop / "jobs/job/policy.toml").write_text("# another\n")
+    assert "to do  put the file back from a copy" in handsfree("audit", "job").out
+    shutil.copy(kept / "policy.toml", shop / "jobs/job/policy.toml")
+    shutil.rmtree(shop / "jobs/job/audio")
+    out = handsfree("audit", "job").out
+    assert "to do  put the sound back from a copy" in out
+    assert out.count("  error") == 1
+    assert "the sound folder is gone (3 files)" in out
+
+
+def test_an_emptied_record_does_not_accuse_the_files_beside_it(shop: Path, handsfree: Run) -> None:
+    (shop / "jobs/job/record.jsonl").write_bytes(b"")
+    done = handsfree("audit", "job")
+    assert done.code == 1
+    assert "the file is empty" in done.out
+    for name in ("procedure.toml", "prompts.toml", "policy.toml"):
+        assert name not in done.out
+    assert "to do  put the record back from a copy" in done.out
+
+
+def test_the_page_names_the_line_that_the_audit_names(shop: Path, handsfree: Run) -> None:
+    record = shop / "jobs/job/record.jsonl"
+    lines = record.read_bytes().splitlines(keepends=True)
+    record.write_bytes(b"".join(lines[:60] + lines[71:]))
+    told = "11 lines are missing after line 60 (61 to 71)"
+    assert re.search(rf"error +line 61 +{re.escape(told)}", handsfree("audit", "job").out)
+    assert f"damage: line 61: {told}" in " ".join(handsfree("show", "job").out.split())
+    handsfree("review", "job")
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"DAMAGED RECORD, line 61: {told}" in page
+    assert f"its line 61 is damaged: {told}" in page
+    assert "start a new job" not in page
+
+
+@pytest.mark.parametrize("how", ["file", "end", "signature"])
+def test_a_job_that_is_damaged_in_any_way_keeps_its_sound(
+    how: str, shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """PRIVACY.md promises it."""
+    handsfree("keys", "new", "ortega.pem")
+    record = shop / "jobs/job/record.jsonl"
+    if how == "file":
+        (shop / "jobs/job/policy.toml").write_text("# another\n")
+    elif how == "end":
+        cut(shop, 3)
+    else:
+        handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+        cut(shop, 1)
+    before = record.read_bytes()
+    monkeypatch.setattr(forgetting.forget_audio, "__defaults__", (late,))
+    forged = handsfree("forget-audio", "--older-than", "0")
+    assert forged.code == 1
+    assert "its sound is kept" in forged.err
+    assert len(list((shop / "jobs/job/audio").iterdir())) == 3
+    assert record.read_bytes() == before
+
+
+def test_a_whole_job_does_not_keep_it(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(forgetting.forget_audio, "__defaults__", (late,))
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+    assert "3 utterances of 1 job deleted" in handsfree("forget-audio", "--older-than", "0").out

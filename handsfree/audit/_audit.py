@@ -68,10 +68,11 @@ def audit(
     present = _in_present_form(read)
     header: Mapping[str, object] = read.lines[0].body if read.lines else {}
     found += _circumstances(header)
-    texts, faults = pinned(folder, header)
-    found += [Finding("pinned", 1, why) for why in faults.values()]
     walked = Walk(broken=True)
-    if not faults:
+    # Without a first line nothing says which files the job began with: they are not to blame.
+    texts, faults = pinned(folder, header) if header else ({}, {})
+    found += [Finding("pinned", 1, why) for why in faults.values()]
+    if header and not faults:
         more, walked = _worked(present, texts, header, listener, voice)
         found += more
     numbered = list(zip(read.numbers, read.lines, strict=True))

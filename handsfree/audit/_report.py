@@ -77,9 +77,27 @@ def as_text(report: Report) -> str:
         [
             *head,
             *rows_of(report.findings),
+            *advice_of(report.findings),
             f"{verdict}: {counted(report.lines, 'line')}, {', '.join(summed)}",
         ]
     )
+
+
+#: What to do about an error, by its check: for a supervisor, who can't mend a record, but may have a copy.
+_ADVICE = {
+    "line": "put the record back from a copy; keep the damaged one, it shows what was changed",
+    "torn": "the last line is unfinished and was never confirmed: handsfree resume moves it aside and goes on",
+    "pinned": "put the file back from a copy: what was asked and judged can't be told without it",
+    "audio": "put the sound back from a copy; the record tells all the same what was understood",
+    "gone": "put the record back from a copy",
+    "folder": "put each record back into the folder that it was signed in",
+}
+
+
+def advice_of(findings: Iterable[Finding]) -> list[str]:
+    """What to do, a row for each sort of damage that there is something to do about."""
+    checks = dict.fromkeys(finding.check for finding in findings if finding.severity == "error")
+    return [f"  to do  {_ADVICE[check]}" for check in checks if check in _ADVICE]
 
 
 def rows_of(findings: Iterable[Finding]) -> list[str]:

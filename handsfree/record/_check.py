@@ -105,6 +105,7 @@ def _pinned_findings(read: LogRead) -> Iterator[Finding]:
 
 def _audio_findings(read: LogRead) -> Iterator[Finding]:
     named: set[str] = set()
+    gone: list[Finding] = []
     dropped = {path: line for line in read.lines if line.kind == "audio_dropped" for path in _files_of(line)}
     for number, line in zip(read.numbers, read.lines, strict=True):
         for path in _audio_of(line.body):
@@ -114,7 +115,12 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
                 continue
             if fault:
                 sort = ABSENT if fault == _MISSING else ""
-                yield Finding("audio", number, f"{path}: {fault}", sort=sort)
+                gone.append(Finding("audio", number, f"{path}: {fault}", sort=sort))
+    lacking = [finding for finding in gone if finding.sort == ABSENT]
+    if len(lacking) > 1 and not (read.folder / AUDIO).is_dir():
+        told = f"the sound folder is gone ({counted(len(lacking), 'file')})"
+        gone = [Finding("audio", 0, told, sort=ABSENT), *(one for one in gone if one not in lacking)]
+    yield from gone
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "audio_dropped":
             yield from _drop_findings(read, number, line, named)

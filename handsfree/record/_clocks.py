@@ -59,7 +59,9 @@ def behind(rows: Sequence[Entry], at: str) -> str:
     ``rows``: a record's lines in order. Nothing is told of a clock that was simulated.
     """
     last = next((row for row in reversed(rows) if _comparable(rows, row)), None)
-    now, then = _wall({"at": at}), None if last is None else _wall(last)
+    if last is None:
+        return ""
+    now, then = _wall({"at": at}), _wall(last)
     return value_of(last, "at") if now is not None and then is not None and then - now > SLACK_MS else ""
 
 

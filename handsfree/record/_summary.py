@@ -60,7 +60,8 @@ def _seals(rows: Sequence[_Row]) -> list[tuple[_Row, bool]]:
     found = []
     for number, row in enumerate(rows):
         if row.get("kind") == "seal":
-            said = next((one for one in rows[number + 1 :] if value_of(one, "type") == "spoken"), {})
+            after = (one for one in rows[number + 1 :] if value_of(one, "type") == "spoken")
+            said: Mapping[str, Any] = next(after, {})
             found.append((row, value_of(said, "completed") == "true"))
     return found
 
