@@ -6,7 +6,7 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 from ._audio import AUDIO, WITHHELD, hash_prefix
 from ._check import NAMED, OLDER, STRANGER, Finding, as_signed, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
-from ._exceptions import exceptions_of, practice_of
+from ._exceptions import clock_of, exceptions_of, practice_of
 from ._export import FORMATS, export
 from ._files import explain, write_out
 from ._files import write_new as write_private
@@ -83,6 +83,7 @@ __all__ = [
     "check_words",
     "check_words_of",
     "clean",
+    "clock_of",
     "counted",
     "crew",
     "current",

@@ -251,7 +251,7 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
         replayed = _replayed(book, log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
-        begun = len(read.lines)
+        begun = len(log.lines)  # after what the power cut off was moved aside, which completes nothing
         log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
             words = machine.state.sealed
