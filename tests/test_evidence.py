@@ -418,6 +418,7 @@ def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsf
     exported = json.loads(handsfree("export", "job").out)
     for told_to_a_program in (job, exported):
         assert told_to_a_program["check_words"] == told.split()
+        assert told_to_a_program["check_words_told"] is True
         assert told_to_a_program["head"] == lines[-1].hash
         assert told_to_a_program["head_words"] == own.split()
 
@@ -873,6 +874,9 @@ def test_a_completed_end_is_told_by_resume_and_by_every_reader_after_it(
     audited = handsfree("audit", "job")
     assert audited.code == 0
     assert "told at the end (" not in audited.out
+    (told,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    assert told["check_words_told"] is False
+    assert json.loads(handsfree("export", "job").out)["check_words_told"] is False
     words = next(line.body["words"] for line in read_log(shop / "jobs/job").lines if line.kind == "seal")
     assert f"Check words, NOT PLAYED TO THEIR END (compare with the work order's): {' '.join(words)}" in (  # type: ignore[arg-type]
         audited.out

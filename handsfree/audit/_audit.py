@@ -87,15 +87,16 @@ def audit(
         more, signed = signatures(read)
         found = as_signed([*found, *more], more)
     report = _report(read, sorted(set(found), key=lambda f: (f.line, f.check, f.message)), walked, signed)
-    return replace(report, words=_how_told(read, words))
+    told = bool(_sealed(read)) and not not_told([line.entry for line in read.lines])
+    return replace(report, words=_how_told(_sealed(read), words, told=told), told=told)
 
 
-def _how_told(read: LogRead, words: Sequence[str]) -> str:
+def _how_told(sealed: Sequence[str], words: Sequence[str], *, told: bool) -> str:
     """What is known of the check words: that they are those on the work order only where somebody compared them."""
-    how = ", NOT PLAYED TO THEIR END" if not_told([line.entry for line in read.lines]) else " told at the end"
+    how = " told at the end" if told else ", NOT PLAYED TO THEIR END"
     if not words:
         return f"{how} (compare with the work order's)"
-    return f"{how}, {'the same as' if list(words) == _sealed(read) else 'NOT'} those given with --words"
+    return f"{how}, {'the same as' if list(words) == list(sealed) else 'NOT'} those given with --words"
 
 
 def _sealed(read: LogRead) -> list[str]:

@@ -26,6 +26,7 @@ class Report:
     head_words: tuple[str, ...] = ()
     check_words: tuple[str, ...] = ()
     words: str = ""  # what is to be said of the check words: told, not told, or compared
+    told: bool = False  # whether there are check words, and they were played to their end
     disposition: str = ""
     rejection: str = ""
     signed: str = ""
@@ -125,6 +126,7 @@ def as_json(reports: Sequence[Report], folder: FolderReport | None = None) -> st
             "head": report.head,
             "head_words": list(report.head_words),
             "check_words": list(report.check_words),
+            "check_words_told": report.told,
             "disposition": report.disposition,
             "rejection": report.rejection,
             "signed": report.signed,

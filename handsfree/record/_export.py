@@ -15,6 +15,7 @@ from ._migrate import SCHEMA, current
 from ._pseudonyms import pseudonymised
 from ._read import read_log
 from ._story import Told, tell
+from ._summary import not_told
 from ._words import check_words
 
 __all__ = ["FORMATS", "export"]
@@ -51,6 +52,7 @@ def _as_json(name: str, entries: Sequence[Entry], pseudonyms: bool, damage: Sequ
         "schema": SCHEMA,
         "head": head,
         "check_words": next((e["words"] for e in entries if e["kind"] == "seal"), []),
+        "check_words_told": any(e["kind"] == "seal" for e in entries) and not not_told(entries),
         "head_words": list(check_words(head)),
         **({"pseudonyms": _CHAIN} if pseudonyms else {}),
         "lines": entries,
