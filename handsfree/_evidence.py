@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,7 +23,6 @@ from handsfree.record import (
     JobLog,
     LogRead,
     RecordError,
-    check_chain,
     check_words_of,
     counted,
     export,
@@ -40,11 +40,12 @@ from handsfree.record import (
     what_is_damaged,
     write_out,
 )
+from handsfree.session import check_job
 
 if TYPE_CHECKING:  # its rooms take time to load
     from handsfree.audit import FolderReport, Report
 
-__all__ = ["ShopKeys", "register", "shop_keys", "signatures_by"]
+__all__ = ["ShopKeys", "must_not_be_signed", "register", "shop_keys", "signatures_by"]
 
 PASSPHRASE = "HANDSFREE_PASSPHRASE"
 
@@ -104,6 +105,21 @@ def signatures_by(known: Path | None) -> Callable[[LogRead], tuple[list[Finding]
         return found + [Finding("signed", 0, unknown, "warn")] * bool(last), last
 
     return signatures
+
+
+def must_not_be_signed(folders: Sequence[Path], keys: Path | None) -> None:
+    """Before a job is opened again: what the shop's list knows as signed, and the record does not hold, must not get
+    another end than the one that was signed. Raises RecordError."""
+    for folder in folders if keys is not None else ():
+        assert keys is not None
+        here = {line.hash for line in read_log(folder).lines}
+        first = first_hash(folder)
+        row = next((row for row in noted(keys)[0] if row.job == first and row.line not in here), None)
+        if row is not None:
+            raise RecordError(
+                f"{folder.name} is known as signed ({row.decision} on {row.day}, {keys / SIGNED_LIST}, line "
+                f"{row.number}), and this record does not hold that: put it back from a copy; nothing was written"
+            )
 
 
 def register(app: typer.Typer) -> None:
@@ -217,14 +233,15 @@ def _held_against_list(
     folder: Path, keys: Path | None, reports: Sequence[Report], also: Sequence[Path], elsewhere: bool
 ) -> FolderReport:
     """Whether every job that the shop's list of signatures knows is in the folder, or in one of ``also``."""
-    from handsfree.audit import FolderReport, missing_jobs
+    from handsfree.audit import FolderReport, doubled, missing_jobs
     from handsfree.record.signing import public_keys
 
     others = {first_hash(one) for other in also for one in jobs_in(other, none=True)}
     if keys is None:
-        return FolderReport(folder)
+        return FolderReport(folder, doubled(reports))
     here = {report.first for report in reports}
-    return missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
+    whole = missing_jobs(folder, keys, noted(keys)[0], public_keys(keys), here, others, elsewhere=elsewhere)
+    return replace(whole, findings=(*whole.findings, *doubled(reports)))
 
 
 def sign(
@@ -363,9 +380,11 @@ def export_job(
             f"{form} is for a program, not for a screen: give --to FILE, or lead the output into a pipe; to read the "
             "job: handsfree show"
         )
-    text = export(folder, form, pseudonyms=pseudonyms)
+    found = check_job(folder)
+    wrong = [finding for finding in found if finding.severity == "error"]
+    text = export(folder, form, pseudonyms=pseudonyms, damage=wrong)
     # Said first: the numbers of a table look sound whatever the record is.
-    damage = what_is_damaged(check_chain(folder))
+    damage = what_is_damaged(found)
     if damage:
         typer.echo(f"handsfree: {damage}; do not rely on this export, see handsfree audit", err=True)
     if to is None:
@@ -377,13 +396,26 @@ def export_job(
         raise typer.Exit(1)
 
 
+def _whole_damage(folder: Path, keys: Path | None) -> str:
+    """What makes a job's record untrustworthy, its signatures by the shop's keys too; "" for nothing. A key that is
+    not in the folder of keys harms no record, nor does a last line that the power cut off."""
+    from handsfree.record.signing import check_signatures
+
+    signatures = check_signatures(read_log(folder), keys)[0]
+    found = [one for one in check_job(folder) if one.check != "torn"]
+    wrong = [one for one in signatures if one.severity == "error" and one.sort != STRANGER]
+    return "; ".join([what_is_damaged(found), *(one.message for one in wrong)]).removeprefix("; ")
+
+
 def forget(
     older_than: Annotated[int, typer.Option("--older-than", help="Days since a job's last event.", min=0)],
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
     """Delete the sound of old jobs. Each record says so in a line of its own, and its chain stays whole.
 
-    Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it.
+    Their review pages hold the same sound and are deleted too: handsfree review makes them again, without it. A
+    damaged job keeps its sound: one with a changed line or file, without its end, or (by the keys) a signature.
     """
     if not jobs.exists():
         # A misspelled folder must not look like sound that is gone.
@@ -392,12 +424,17 @@ def forget(
         )
     from handsfree.review import forget_pages
 
+    known = shop_keys(keys)
+
+    def damage_of(folder: Path) -> str:
+        return _whole_damage(folder, known)
+
     deleted, touched, pages = 0, 0, 0
     # Without its record nothing says how old the sound is, nor that it was dropped by policy.
     left = [f"{one.folder}: {NO_RECORD}; its sound is kept" for one in remains_in(jobs) if one.had_one]
     for folder in jobs_in(jobs, none=True):
         try:
-            count = forget_audio(folder, older_than)
+            count = forget_audio(folder, older_than, damage=damage_of)
             if count:
                 pages += forget_pages(folder)
         except RecordError as error:

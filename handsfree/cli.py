@@ -34,9 +34,10 @@ from handsfree.procedure import ProcedureError, PromptError
 from handsfree.record import (
     RECORD,
     RecordError,
-    check_chain,
+    as_signed,
     counted,
     find_job,
+    lacking_told,
     read_log,
     show_text,
     summary_text,
@@ -47,9 +48,11 @@ from handsfree.record import explain as explain_error
 from handsfree.session import (
     SCREENS,
     UNFINISHED,
+    JobCompleted,
     LiveView,
     PlainView,
     View,
+    check_job,
     choose_screen,
     demo_folder,
     read_scenario,
@@ -247,6 +250,11 @@ def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[
 
     try:
         return wiring.run_job(setup, view, resume=resume, started=started)
+    except JobCompleted as done:
+        if len(resume) > 1:  # the others were not opened, and that is no success
+            raise RecordError(f"{done}; the other jobs were not opened: give them without it") from None
+        _write(str(done))
+        raise typer.Exit(0) from None
     except KeyboardInterrupt:  # before there was a job
         raise typer.Exit(NOT_FINISHED) from None
 
@@ -359,10 +367,15 @@ def resume(
     realtime: Realtime = True,
     practice: Annotated[bool, typer.Option("--practice", help="Training: waits pass at once.")] = False,
     screen: Screen = "",
+    keys: ShopKeys = None,
     jobs: Jobs = Path("jobs"),
 ) -> None:
-    """Go on with a job that was stopped or interrupted, at the step where it was."""
+    """Go on with a job that was stopped or interrupted, at the step where it was.
+
+    Of one that had ended, and its record had not, the end is written: one line says so.
+    """
     folders = [find_job(one, jobs) for one in dict.fromkeys(job)]
+    evidence.must_not_be_signed(folders, shop_keys(keys))
     engine = engine or _engine_of(folders, wav)
     setup = wiring.Setup(
         engine=engine,
@@ -430,15 +443,15 @@ def show(
         from handsfree.record.signing import check_signatures
 
         signatures, _ = check_signatures(read_log(folder), known)
-    _write(show_text(folder, width=_width(), signatures=signatures))
+    findings = as_signed(check_job(folder), signatures or ())
+    _write(show_text(folder, width=_width(), signatures=signatures, findings=findings))
     # What an interruption leaves behind (a note) is shown, but it is no damage.
-    damage = what_is_damaged(check_chain(folder))
+    damage = what_is_damaged(findings)
     lacking = what_signatures_lack(signatures or ())
     if damage:
         typer.echo(f"handsfree: {damage}; listed at its end", err=True)
     elif lacking:
-        told = f"its signatures: {lacking}; see its end, and whether {known} is the right folder (--keys)"
-        typer.echo(f"handsfree: the record is whole; {told}", err=True)
+        typer.echo(f"handsfree: {lacking_told(signatures or (), known)}", err=True)
     if damage or lacking:
         raise typer.Exit(1)
 

@@ -19,6 +19,7 @@ import pytest
 from audit.jobs import LINES, copy_of, whole_job
 
 from handsfree import cli
+from handsfree.record import _forget as forgetting
 from handsfree.record import check_words, how_to_do_again, read_log, summary_text
 
 PASSPHRASE = "eleven quiet herons"
@@ -257,7 +258,12 @@ def test_an_older_copy_lists_what_it_lacks_once(shop: Path, handsfree: Run) -> N
     handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet cement", "--redo", "cement")
     done = handsfree("show", "older")
     assert "not all are here that the shop's list knows" in done.one_line()
-    assert "Signatures: not all are here that the shop's list knows; the record itself is whole" in done.out
+    assert "Signatures: not all are here that the shop's list knows\n" in done.out
+    assert "whole" not in done.out + done.err
+    head = " ".join(done.out.replace("\u2502", " ").split())
+    assert head.index(
+        "INCOMPLETE do not rely on this copy: a signature that the shop's list knows is not in it"
+    ) < (head.index("Disposition"))
     end = " ".join(done.out.partition("Chain: unbroken")[2].split())
     assert end.count("error: it was signed on") == 1
     assert end.count("an older copy, or its end was cut off") == 1
@@ -381,7 +387,12 @@ def test_a_signed_job_that_is_gone_is_missed(shop: Path, handsfree: Run) -> None
 def test_check_words_from_a_work_order(shop: Path, handsfree: Run) -> None:
     told = next(x for x in handsfree("audit", "job").out.splitlines() if x.startswith("Check words"))
     words = told.partition(": ")[2]
-    assert handsfree("audit", "job", "--words", words.upper()).code == 0
+    same = handsfree("audit", "job", "--words", words.upper())
+    assert (same.code, f"told at the end, the same as those given with --words: {words}" in same.out) == (
+        0,
+        True,
+    )
+    assert "the same as" not in handsfree("audit", "job", "--words", "apron apron apron apron apron").out
     assert handsfree("audit", "job", "--words", ", ".join(words.split()).capitalize() + ".").code == 0
     assert handsfree("audit", "job", "--words", "apron apron apron apron apron").code == 1
     assert "0 check words" in handsfree("audit", "job", "--words", "").one_line()
@@ -400,13 +411,14 @@ def test_both_heads_and_both_sets_of_words_say_which_they_are(shop: Path, handsf
     shown = handsfree("show", "job").out
     assert f"head of the last line {last}\n{closing}\n" in shown
     audited = handsfree("audit", "job").out
-    assert f"Check words told at the end, as on the work order: {told}\n" in audited
+    assert f"Check words told at the end (compare with the work order's): {told}\n" in audited
     own = " ".join(check_words(lines[-1].hash))
     assert f"Head of the last line: {last} (its own words, told to nobody: {own})\n" in audited
     (job,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
     exported = json.loads(handsfree("export", "job").out)
     for told_to_a_program in (job, exported):
         assert told_to_a_program["check_words"] == told.split()
+        assert told_to_a_program["check_words_told"] is True
         assert told_to_a_program["head"] == lines[-1].hash
         assert told_to_a_program["head_words"] == own.split()
 
@@ -808,3 +820,265 @@ def test_a_job_on_the_real_clock_is_found_good_and_private(shop: Path) -> None:
 def _step(job: Path) -> str:
     entered = [line.body["step"] for line in read_log(job).lines if line.kind == "step"]
     return f"{entered[-1]}, asking"
+
+
+# -- a record whose end is gone ------------------------------------------------------------------
+
+
+def cut(shop: Path, lines: int) -> Path:
+    record = shop / "jobs/job/record.jsonl"
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-lines]))
+    return record
+
+
+@pytest.mark.parametrize("lines", [1, 2, 3, 4, 5])
+def test_every_reader_tells_that_the_end_is_missing(lines: int, shop: Path, handsfree: Run) -> None:
+    """The chain of what is left is unbroken: only a replay knows that more was to be written."""
+    cut(shop, lines)
+    (finding,) = (
+        f
+        for f in json.loads(handsfree("audit", "job", "--json").out)["jobs"][0]["findings"]
+        if f["severity"] == "error"
+    )
+    told = finding["message"]
+    assert told.startswith("the end is missing: ")
+    shown = handsfree("show", "job")
+    assert shown.one_line() == f"handsfree: {told}; listed at its end"
+    flat = " ".join(shown.out.replace("\u2502", " ").split())
+    assert flat.index("DAMAGED do not rely on this record") < flat.index("Disposition")
+    assert "THE END IS MISSING" in flat
+    assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"INCOMPLETE RECORD: {told}" in page
+    assert "No: the record is damaged" in page
+    exported = handsfree("export", "job")
+    assert told in exported.one_line()
+    assert json.loads(exported.out)["damage"] == [f"line {finding['line']}: {told}"]
+    emma = handsfree("export", "job", "--format", "emma").out
+    assert f'<job:damage line="{finding["line"]}">the end is missing: ' in emma
+    assert handsfree("export", "job", "--format", "csv").code == 1
+
+
+def test_what_is_whole_has_no_damage_in_its_export(shop: Path, handsfree: Run) -> None:
+    assert "damage" not in json.loads(handsfree("export", "job").out)
+    assert "damage" not in handsfree("export", "job", "--format", "emma").out
+
+
+@pytest.mark.parametrize("options", [[], ["--practice"]])
+@pytest.mark.parametrize("lines", [1, 2, 3, 5])
+def test_a_completed_end_is_told_by_resume_and_by_every_reader_after_it(
+    lines: int, options: list[str], shop: Path, handsfree: Run
+) -> None:
+    cut(shop, lines)
+    done = handsfree("resume", "job", "--engine", "typed", *options)
+    assert (done.code, done.err, done.out.count("\n")) == (0, "", 1)
+    assert "the end of its record was missing and was completed; " in done.out
+    assert "compare with the work order's" in done.out
+    audited = handsfree("audit", "job")
+    assert audited.code == 0
+    assert "told at the end (" not in audited.out
+    (told,) = json.loads(handsfree("audit", "job", "--json").out)["jobs"]
+    assert told["check_words_told"] is False
+    assert json.loads(handsfree("export", "job").out)["check_words_told"] is False
+    words = next(line.body["words"] for line in read_log(shop / "jobs/job").lines if line.kind == "seal")
+    assert f"Check words, NOT PLAYED TO THEIR END (compare with the work order's): {' '.join(words)}" in (  # type: ignore[arg-type]
+        audited.out
+    )
+    assert re.search("warn +line [0-9]+ +the end of the record was missing, and was completed", audited.out)
+    for text in (summary_text(shop / "jobs/job"), handsfree("show", "job").out):
+        assert f"Check words, NOT PLAYED TO THEIR END: {' '.join(words)}" in text  # type: ignore[arg-type]
+        assert "opened again: the job had ended, but not its record" in text
+    assert "job is finished" in handsfree("resume", "job", "--engine", "typed").one_line()
+
+
+def test_the_end_of_a_signed_job_is_not_written_anew(shop: Path, handsfree: Run) -> None:
+    """The shop's list knows that there was another one."""
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--reject", "wet", "--redo", "cement")
+    record = cut(shop, 4)
+    before = record.read_bytes()
+    told = handsfree("resume", "job", "--engine", "typed", "--practice").one_line()
+    assert re.search(
+        r"job is known as signed \(reject on .*put it back from a copy; nothing was written", told
+    )
+    assert record.read_bytes() == before
+    for command in ("audit", "show"):
+        out = " ".join(handsfree(command, "job").out.replace("\u2502", " ").split())
+        assert "handsfree resume completes it" not in out
+        assert "put it back from a copy" in out
+        assert "whole" not in out
+
+
+# -- another job's record ------------------------------------------------------------------------
+
+
+def swap(shop: Path, one: str, other: str) -> None:
+    a, b = (shop / "jobs" / name / "record.jsonl" for name in (one, other))
+    kept = a.read_bytes()
+    a.write_bytes(b.read_bytes())
+    b.write_bytes(kept)
+
+
+@pytest.fixture
+def two(shop: Path, handsfree: Run) -> Path:
+    """Two signed jobs of the same procedure and sound: job and third."""
+    whole_job(shop / "jobs/third", LINES, about={"technician": "Ben"})
+    handsfree("keys", "new", "ortega.pem")
+    for name in ("job", "third"):
+        assert handsfree("sign", name, "--key", "ortega.pem", "--accept").code == 0
+    return shop
+
+
+def test_swapped_records_are_told_by_every_reader_that_has_the_keys(two: Path, handsfree: Run) -> None:
+    assert handsfree("audit", "jobs").code == 0
+    swap(two, "job", "third")
+    told = "this folder is named job, the record in it was signed as job third"
+    done = handsfree("audit", "job")
+    assert done.code == 1
+    assert re.search(f"error +{told}", done.out)
+    assert [line for line in done.out.splitlines() if line.startswith("  error")] == [
+        f"  error             {told}; job was another job by the list"
+    ]
+    shown = handsfree("show", "job")
+    assert "of a job with another name than this folder" in shown.one_line()
+    flat = " ".join(shown.out.replace("\u2502", " ").split())
+    assert flat.index(f"WRONG FOLDER do not rely on this copy: {told}") < flat.index("Disposition")
+    assert "1 record can't be trusted" in handsfree("review", "job").one_line()
+    page = html.unescape((two / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"WRONG FOLDER: {told}" in page
+    assert "No: the record of another job" in page
+    assert "CHANGED since" not in page
+    pushed = handsfree("archive", "push", "jobs/job", "--to", "a.sqlite")
+    assert (pushed.code, told in pushed.out + pushed.err) == (1, True)
+
+
+def test_a_renamed_folder_is_only_a_warning(two: Path, handsfree: Run) -> None:
+    (two / "jobs/job").rename(two / "jobs/order-4711")
+    done = handsfree("audit", "order-4711")
+    assert done.code == 0
+    assert re.search(
+        "warn +this folder is named order-4711, the record in it was signed as job job", done.out
+    )
+    # A folder that says another time than its record is none that a shop gave its own name.
+    (two / "jobs/order-4711").rename(two / "jobs/2026-11-25-142530-job")
+    assert handsfree("audit", "2026-11-25-142530-job").code == 1
+
+
+def test_a_folder_named_for_another_time_is_told_without_keys(shop: Path, handsfree: Run) -> None:
+    begun = read_log(shop / "jobs/job").lines[0].at
+    (shop / "jobs/job").rename(shop / "jobs/2026-11-25-142530-job")
+    done = handsfree("audit", "2026-11-25-142530-job")
+    assert done.code == 0
+    assert "the job began 2026-11-25 14:25:30 UTC, its record begins 2030-" in done.out
+    assert "2026-11-25 14:25:30 UTC" in " ".join(handsfree("show", "2026-11-25-142530-job").out.split())
+    right = f"{begun[:10]}-{begun[11:19].replace(':', '')}-job"
+    (shop / "jobs/2026-11-25-142530-job").rename(shop / "jobs" / right)
+    assert "the folder's name" not in handsfree("audit", right).out
+
+
+def test_one_record_in_two_folders_is_told(shop: Path, handsfree: Run) -> None:
+    copy_of(shop / "jobs/job", shop / "jobs/other")
+    told = "job and other hold the same job's record"
+    done = handsfree("audit", "jobs")
+    assert (done.code, bool(re.search(f"warn +{told}", done.out))) == (0, True)
+    handsfree("keys", "new", "ortega.pem")
+    assert re.search(f"warn +{told}", handsfree("audit", "jobs").out)
+    found = json.loads(handsfree("audit", "jobs", "--json").out)["folder"]["findings"]
+    assert [one["check"] for one in found] == ["doubled"]
+
+
+def test_an_untouched_original_is_not_accused_of_a_change(shop: Path, handsfree: Run) -> None:
+    """Another one signed a copy of it elsewhere: then it is an older copy, as it was signed."""
+    for name in ("holt.pem", "ortega.pem"):
+        handsfree("keys", "new", name)
+    (shop / "bay-2").mkdir()
+    copy_of(shop / "jobs/job", shop / "bay-2/job")
+    handsfree("sign", "job", "--key", "holt.pem", "--accept")
+    copied = shop / "bay-2/job/record.jsonl"
+    copied.write_bytes((shop / "jobs/job/record.jsonl").read_bytes())
+    handsfree("sign", "bay-2/job", "--key", "ortega.pem", "--accept")
+    assert handsfree("review", "job").code == 1
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    for wrong in ("CHANGED", "false.", "not what was signed", "the record is damaged"):
+        assert wrong not in page, wrong
+    assert "No: an older copy, or its end was cut off" in page
+    assert "SIGNED AGAIN in another copy" in page
+    assert "another copy of the job was signed after it" in page
+
+
+def late() -> tuple[str, int]:
+    """After the job's end by its simulated clock."""
+    return "2031-01-01T00:00:00.000Z", 0
+
+
+# -- what to do ----------------------------------------------------------------------------------
+
+
+def test_the_audit_says_what_to_do(shop: Path, handsfree: Run) -> None:
+    assert "to do" not in handsfree("audit", "job").out
+    kept = copy_of(shop / "jobs/job", shop / "kept")
+    damage(shop)
+    assert "to do  put the record back from a copy" in handsfree("audit", "job").out
+    shutil.copy(kept / "record.jsonl", shop / "jobs/job/record.jsonl")
+    (shop / "jobs/job/policy.toml").write_text("# another\n")
+    assert "to do  put the file back from a copy" in handsfree("audit", "job").out
+    shutil.copy(kept / "policy.toml", shop / "jobs/job/policy.toml")
+    shutil.rmtree(shop / "jobs/job/audio")
+    out = handsfree("audit", "job").out
+    assert "to do  put the sound back from a copy" in out
+    assert out.count("  error") == 1
+    assert "the sound folder is gone (3 files)" in out
+
+
+def test_an_emptied_record_does_not_accuse_the_files_beside_it(shop: Path, handsfree: Run) -> None:
+    (shop / "jobs/job/record.jsonl").write_bytes(b"")
+    done = handsfree("audit", "job")
+    assert done.code == 1
+    assert "the file is empty" in done.out
+    for name in ("procedure.toml", "prompts.toml", "policy.toml"):
+        assert name not in done.out
+    assert "to do  put the record back from a copy" in done.out
+
+
+def test_the_page_names_the_line_that_the_audit_names(shop: Path, handsfree: Run) -> None:
+    record = shop / "jobs/job/record.jsonl"
+    lines = record.read_bytes().splitlines(keepends=True)
+    record.write_bytes(b"".join(lines[:60] + lines[71:]))
+    told = "11 lines are missing after line 60 (61 to 71)"
+    assert re.search(rf"error +line 61 +{re.escape(told)}", handsfree("audit", "job").out)
+    assert f"damage: line 61: {told}" in " ".join(handsfree("show", "job").out.split())
+    handsfree("review", "job")
+    page = html.unescape((shop / "jobs/job/review.html").read_text(encoding="utf-8"))
+    assert f"DAMAGED RECORD, line 61: {told}" in page
+    assert f"its line 61 is damaged: {told}" in page
+    assert "start a new job" not in page
+
+
+@pytest.mark.parametrize("how", ["file", "end", "signature"])
+def test_a_job_that_is_damaged_in_any_way_keeps_its_sound(
+    how: str, shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """PRIVACY.md promises it."""
+    handsfree("keys", "new", "ortega.pem")
+    record = shop / "jobs/job/record.jsonl"
+    if how == "file":
+        (shop / "jobs/job/policy.toml").write_text("# another\n")
+    elif how == "end":
+        cut(shop, 3)
+    else:
+        handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+        cut(shop, 1)
+    before = record.read_bytes()
+    monkeypatch.setattr(forgetting.forget_audio, "__defaults__", (late,))
+    forged = handsfree("forget-audio", "--older-than", "0")
+    assert forged.code == 1
+    assert "its sound is kept" in forged.err
+    assert len(list((shop / "jobs/job/audio").iterdir())) == 3
+    assert record.read_bytes() == before
+
+
+def test_a_whole_job_does_not_keep_it(shop: Path, handsfree: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(forgetting.forget_audio, "__defaults__", (late,))
+    handsfree("keys", "new", "ortega.pem")
+    handsfree("sign", "job", "--key", "ortega.pem", "--accept")
+    assert "3 utterances of 1 job deleted" in handsfree("forget-audio", "--older-than", "0").out

@@ -13,6 +13,7 @@ from handsfree.record import (
     REJECTED,
     LogRead,
     Told,
+    clock_of,
     current,
     exceptions_of,
     items,
@@ -70,7 +71,8 @@ def derive(name: str, read: LogRead, procedure: Procedure) -> Rows:
                 row.technician,
             )
             for row in rows
-            for n, text in enumerate(exceptions_of(row))
+            # Not that the clock was set: archives made before that was told must still be what the lines say.
+            for n, text in enumerate(one for one in exceptions_of(row) if one != clock_of(row))
         ],
         "reason": [scoped(row, who) for row in _reasons(rows)] if not job["released"] else [],
         "repair": [scoped(row, row.pop("by")) for row in _repairs(rows)] if repaired else [],

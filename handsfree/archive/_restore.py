@@ -106,6 +106,9 @@ def audit_archived(archive: Archive, stored: Stored, check: Callable[[Path], Rep
         folder = Path(place) / (Path(stored.name).name or "job")
         found = restore(archive, stored, folder)
         sounds = any((folder / "audio").glob("*"))
+        (folder / "audio").mkdir(
+            exist_ok=True
+        )  # each file that is not archived is told by itself, and counted here
         report = check(folder)
         found += _tables(archive, stored, folder)
     absent = [f for f in report.findings if f.sort == ABSENT]

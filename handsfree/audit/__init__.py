@@ -5,7 +5,7 @@ and the same rules, and with checks of its own that trust neither.
 """
 
 from handsfree.audit._audit import audit
-from handsfree.audit._folder import folder_text, missing_jobs, without_record
+from handsfree.audit._folder import doubled, folder_text, missing_jobs, without_record
 from handsfree.audit._listen import Listener
 from handsfree.audit._report import FolderReport, Report, as_json, as_text
 
@@ -16,6 +16,7 @@ __all__ = [
     "as_json",
     "as_text",
     "audit",
+    "doubled",
     "folder_text",
     "missing_jobs",
     "without_record",

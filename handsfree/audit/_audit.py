@@ -18,10 +18,13 @@ from handsfree.record import (
     LogRead,
     RecordError,
     as_it_stands,
+    as_signed,
+    check_name,
     check_read,
     check_words,
     current,
     in_present_form,
+    not_told,
     pinned,
     read_log,
     why_rejected,
@@ -58,16 +61,18 @@ def audit(
     ``words`` are the check words that somebody wrote down when the job ended.
     """
     read = read_log(folder)
-    found = check_read(read)
+    found = [*check_read(read), *check_name(read)]
     found += _lines(read)
     found += _files(read)
+    found += _completed_later(read)
     present = _in_present_form(read)
     header: Mapping[str, object] = read.lines[0].body if read.lines else {}
     found += _circumstances(header)
-    texts, faults = pinned(folder, header)
-    found += [Finding("pinned", 1, why) for why in faults.values()]
     walked = Walk(broken=True)
-    if not faults:
+    # Without a first line nothing says which files the job began with: they are not to blame.
+    texts, faults = pinned(folder, header) if header else ({}, {})
+    found += [Finding("pinned", 1, why) for why in faults.values()]
+    if header and not faults:
         more, walked = _worked(present, texts, header, listener, voice)
         found += more
     numbered = list(zip(read.numbers, read.lines, strict=True))
@@ -80,8 +85,18 @@ def audit(
     signed = ""
     if signatures is not None:
         more, signed = signatures(read)
-        found += more
-    return _report(read, sorted(set(found), key=lambda f: (f.line, f.check, f.message)), walked, signed)
+        found = as_signed([*found, *more], more)
+    report = _report(read, sorted(set(found), key=lambda f: (f.line, f.check, f.message)), walked, signed)
+    told = bool(_sealed(read)) and not not_told([line.entry for line in read.lines])
+    return replace(report, words=_how_told(_sealed(read), words, told=told), told=told)
+
+
+def _how_told(sealed: Sequence[str], words: Sequence[str], *, told: bool) -> str:
+    """What is known of the check words: that they are those on the work order only where somebody compared them."""
+    how = " told at the end" if told else ", NOT PLAYED TO THEIR END"
+    if not words:
+        return f"{how} (compare with the work order's)"
+    return f"{how}, {'the same as' if list(words) == list(sealed) else 'NOT'} those given with --words"
 
 
 def _sealed(read: LogRead) -> list[str]:
@@ -141,6 +156,19 @@ def _lines(read: LogRead) -> Iterator[Finding]:
         why = misfit(entry)
         if why:
             yield Finding("format", number, f"not a line of the format: {why}")
+
+
+def _completed_later(read: LogRead) -> Iterator[Finding]:
+    """A job that had ended when its record was opened again: it may have been cut off to get another end."""
+    closed = False
+    for number, line in zip(read.numbers, read.lines, strict=True):
+        if line.kind == "reopened" and closed:
+            told = (
+                "the end of the record was missing, and was completed when the job was opened again: what was told "
+                "at the end of the work, check words too, may be other than stands here; compare with the work order"
+            )
+            yield Finding("end", number, told, "warn")
+        closed = closed or line.kind == "close"
 
 
 def _files(read: LogRead) -> Iterator[Finding]:

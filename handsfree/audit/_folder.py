@@ -9,7 +9,7 @@ from handsfree.record import CUT_OFF, NO_RECORD, SIGNED_LIST, Finding, Noted, Re
 
 from ._report import FolderReport, Report, rows_of
 
-__all__ = ["folder_text", "missing_jobs", "without_record"]
+__all__ = ["doubled", "folder_text", "missing_jobs", "without_record"]
 
 
 def without_record(left: Remains) -> Report:
@@ -44,6 +44,24 @@ def missing_jobs(
     return FolderReport(folder, tuple(found), len(jobs), sum(job in here for job in jobs))
 
 
+def doubled(reports: Sequence[Report]) -> tuple[Finding, ...]:
+    """Folders that hold one and the same record, or one record and an older copy of it: a warning that names them."""
+    folders: dict[str, list[str]] = {}
+    for report in reports:
+        if report.first:
+            folders.setdefault(report.first, []).append(report.folder.name)
+    return tuple(
+        Finding(
+            "doubled",
+            0,
+            f"{' and '.join(names)} hold the same job's record: keep one",
+            "warn",
+        )
+        for names in folders.values()
+        if len(names) > 1
+    )
+
+
 def _missed(folder: Path, keys: Path, rows: Sequence[Noted], owners: Mapping[str, str]) -> str:
     last = rows[-1]
     name = next((row.name for row in reversed(rows) if row.name), "")
@@ -60,15 +78,17 @@ def folder_text(report: FolderReport) -> str:
     """The folder, what is missed, and what to do about it."""
     if report.listed is None:
         why = "without the shop's folder of keys (--keys)"
-        return f"Folder: {report.folder}: whether a job is missing can't be told {why}"
+        told = f"Folder: {report.folder}: whether a job is missing can't be told {why}"
+        return "\n".join([told, *rows_of(report.findings)])
     known = f"{counted(report.listed, 'job')} in the list of signatures, {report.here} of them here"
     lines = [f"Folder: {report.folder}: {known}", *rows_of(report.findings)]
-    if report.findings:
+    missed = [one for one in report.findings if one.check == "missing"]
+    if missed:
         lines.append(
             "  Put a missing job back from a copy; name other folders by the same keys with --also FOLDER, or give "
             "--elsewhere\n  where they are not at hand; of a job that was deleted on purpose take the lines out of "
             "the list."
         )
         verdict = "PASSED" if report.passed else "FAILED"
-        lines.append(f"{verdict}: {counted(len(report.findings), 'signed job')} missed")
+        lines.append(f"{verdict}: {counted(len(missed), 'signed job')} missed")
     return "\n".join(lines)

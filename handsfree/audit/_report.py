@@ -25,6 +25,8 @@ class Report:
     head: str = ""
     head_words: tuple[str, ...] = ()
     check_words: tuple[str, ...] = ()
+    words: str = ""  # what is to be said of the check words: told, not told, or compared
+    told: bool = False  # whether there are check words, and they were played to their end
     disposition: str = ""
     rejection: str = ""
     signed: str = ""
@@ -65,7 +67,7 @@ def as_text(report: Report) -> str:
     if report.signed:
         head.append(f"Signed: {report.signed}{'' if report.passed else '; NOT TO BE RELIED ON, see below'}")
     if report.check_words:
-        head.append(f"Check words told at the end, as on the work order: {' '.join(report.check_words)}")
+        head.append(f"Check words{report.words}: {' '.join(report.check_words)}")
     if report.lines:
         own = f"its own words, told to nobody: {' '.join(report.head_words)}"
         head.append(f"Head of the last line: {report.head[:16]} ({own})")
@@ -76,9 +78,27 @@ def as_text(report: Report) -> str:
         [
             *head,
             *rows_of(report.findings),
+            *advice_of(report.findings),
             f"{verdict}: {counted(report.lines, 'line')}, {', '.join(summed)}",
         ]
     )
+
+
+#: What to do about an error, by its check: for a supervisor, who can't mend a record, but may have a copy.
+_ADVICE = {
+    "line": "put the record back from a copy; keep the damaged one, it shows what was changed",
+    "torn": "the last line is unfinished and was never confirmed: handsfree resume moves it aside and goes on",
+    "pinned": "put the file back from a copy: what was asked and judged can't be told without it",
+    "audio": "put the sound back from a copy; the record tells all the same what was understood",
+    "gone": "put the record back from a copy",
+    "folder": "put each record back into the folder that it was signed in",
+}
+
+
+def advice_of(findings: Iterable[Finding]) -> list[str]:
+    """What to do, a row for each sort of damage that there is something to do about."""
+    checks = dict.fromkeys(finding.check for finding in findings if finding.severity == "error")
+    return [f"  to do  {_ADVICE[check]}" for check in checks if check in _ADVICE]
 
 
 def rows_of(findings: Iterable[Finding]) -> list[str]:
@@ -106,6 +126,7 @@ def as_json(reports: Sequence[Report], folder: FolderReport | None = None) -> st
             "head": report.head,
             "head_words": list(report.head_words),
             "check_words": list(report.check_words),
+            "check_words_told": report.told,
             "disposition": report.disposition,
             "rejection": report.rejection,
             "signed": report.signed,

@@ -13,16 +13,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from handsfree.record import Finding, Line, schema_of
+from handsfree.record._clocks import BESIDE, OWN_TIME, SLACK_MS, clocks_set, new_session
 
 __all__ = ["times", "waits"]
-
-#: A line is written after its event by the time it takes to keep the sound, on a slow disk some seconds; and a
-#: clock is set right by small steps all the time.
-_SLACK_MS = 5000
-#: Written outside a session: after the job, by another clock than a practice job's, or just before it goes on.
-_BESIDE = ("signed", "audio_dropped", "note")
-#: Written by a session of its own accord, with a time of their own; all other lines have their event's.
-_OWN_TIME = ("open", "event", "recovered", "reopened", "sound_lost", "voice")
 
 _WHOLE = re.compile("-?[0-9]{1,15}")  # a JSON number's worth: more is no time
 _BEGINS = ("start", "resumed")
@@ -40,7 +33,13 @@ def _at_ms(line: Line) -> int | None:
 
 
 def times(lines: Numbered) -> Iterator[Finding]:
-    """No clock runs back within a session, and the machine's time does not run away from the monotonic one."""
+    """No clock runs back within a session, and the machine's time does not run away from the monotonic one.
+
+    That somebody set the computer's clock is told with it; of a signature's date the chain's check tells.
+    """
+    for index, told in clocks_set([line.entry for _, line in lines]).items():
+        if lines[index][1].kind != "signed":
+            yield Finding("time", lines[index][0], told, "warn")
     before: Line | None = None
     event_time = ("", 0)
     pace: int | None = None  # machine's time less monotonic time, the same all through a session
@@ -49,9 +48,9 @@ def times(lines: Numbered) -> Iterator[Finding]:
         bool(lines) and schema_of([line for _, line in lines]) != "1"
     )  # in format 1 a late line had its own
     for number, line in lines:
-        if line.kind in _BESIDE:
+        if line.kind in BESIDE:
             continue
-        if line.kind not in _OWN_TIME:
+        if line.kind not in OWN_TIME:
             if together and before is not None and (line.at, line.mono_ms) != event_time:
                 yield Finding("time", number, "has another time than the event it belongs to")
             continue
@@ -61,9 +60,8 @@ def times(lines: Numbered) -> Iterator[Finding]:
             pass
         elif _new_session(line):
             pace = None
-            yield from _set_back(number, before, line)
-        else:
-            yield from _run_back(number, before, line)
+        elif line.mono_ms < before.mono_ms:
+            yield Finding("time", number, "the monotonic clock runs back within a session")
         at_ms = _at_ms(line) if line.kind == "event" else None
         if at_ms is not None:
             if at_ms < event_ms:
@@ -73,36 +71,14 @@ def times(lines: Numbered) -> Iterator[Finding]:
                 pass  # made before the voice and the recognizer are loaded, which may take long
             elif pace is None:
                 pace = at_ms - line.mono_ms
-            elif at_ms - line.mono_ms > pace + _SLACK_MS:
+            elif at_ms - line.mono_ms > pace + SLACK_MS:
                 ahead = (at_ms - line.mono_ms - pace) / 1000
                 yield Finding("time", number, f"the machine's time gained {ahead:.0f} s that never passed")
         before = line
 
 
 def _new_session(line: Line) -> bool:
-    return line.kind in ("recovered", "reopened") or (
-        line.kind == "event" and line.body.get("type") == "resumed"
-    )
-
-
-def _set_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
-    """Between two sessions there is no other clock to compare with, but no job is opened before it was closed."""
-    by = (_wall(before) - _wall(line)) / 1000
-    if by * 1000 > _SLACK_MS:
-        text = f"the computer's clock was set back, by {by:.0f} s or more, before the job was opened again"
-        yield Finding("time", number, text, "warn")
-
-
-def _run_back(number: int, before: Line, line: Line) -> Iterator[Finding]:
-    if line.mono_ms < before.mono_ms:
-        yield Finding("time", number, "the monotonic clock runs back within a session")
-    gone, passed = _wall(line) - _wall(before), line.mono_ms - before.mono_ms
-    if abs(gone - passed) > _SLACK_MS:
-        by = (gone - passed) / 1000
-        way = "forward" if by > 0 else "back"
-        yield Finding(
-            "time", number, f"the computer's clock was set {way} by {abs(by):.0f} s before it", "warn"
-        )
+    return new_session({**line.body, "kind": line.kind})
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +166,7 @@ def _lasted(
             yield Finding(
                 "wait", number, f"{step}: {machine / 1000:.0f} s by the events, {wait.planned_s} s were due"
             )
-        if longest < 1000 * wait.planned_s - _SLACK_MS:
+        if longest < 1000 * wait.planned_s - SLACK_MS:
             text = f"{step}: {longest / 1000:.0f} s by the computer's clocks, {wait.planned_s} s were due"
             yield Finding("wait", number, text)
     if outcome == "used in time" and wait.longest_s is not None and machine >= 1000 * wait.longest_s:

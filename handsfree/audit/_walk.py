@@ -21,7 +21,7 @@ from handsfree.procedure import (
     event_from_body,
 )
 from handsfree.record import Finding, Line, LogRead
-from handsfree.session import OWN, entry
+from handsfree.session import OWN, entry, missing_end
 
 __all__ = ["Turn", "Walk", "walk"]
 
@@ -156,10 +156,6 @@ def _at_the_end(
         )
     if not found.finished:
         return
-    mend = "handsfree resume completes it"
-    if due:
-        yield Finding("end", number, f"a line of kind {due[0]['kind']} is missing at the end; {mend}")
-    elif said:
-        yield Finding("end", number, f"no line says whether the last sentence was spoken; {mend}")
-    elif not sealed:
-        yield Finding("end", number, f"the job was not sealed with its check words; {mend}")
+    told = missing_end(str(due[0]["kind"]) if due else "", said=not said, sealed=sealed)
+    if told:
+        yield Finding("end", number, told)

@@ -5,9 +5,9 @@ A job is a folder: ``record.jsonl``, ``audio/`` (utterances), ``spoken/`` (repli
 
 from ._added_up import AddedUp, added_up, judged_numbers
 from ._audio import AUDIO, WITHHELD, hash_prefix
-from ._check import OLDER, STRANGER, Finding, check_chain, check_read, what_is_damaged
+from ._check import NAMED, OLDER, STRANGER, Finding, as_signed, check_chain, check_read, what_is_damaged
 from ._errors import RecordDamaged, RecordError
-from ._exceptions import exceptions_of, practice_of
+from ._exceptions import clock_of, exceptions_of, practice_of
 from ._export import FORMATS, export
 from ._files import explain, write_out
 from ._files import write_new as write_private
@@ -16,6 +16,7 @@ from ._line import GENESIS, Json, Line
 from ._listed import SIGNED_LIST, Noted, noted
 from ._log import Clock, JobLog, system_clock
 from ._migrate import SCHEMA, current, in_present_form, schema_of
+from ._named import check_name
 from ._pages import CUSTOMER_PAGE, PAGE, PAGES, OlderPage, older_pages, page_in
 from ._people import badge_of, crew, one_name_each
 from ._phrases import limit_in_words, limit_of, phrase
@@ -23,9 +24,9 @@ from ._pinned import PINNED, pinned
 from ._place import CUT_OFF, NO_RECORD, Remains, find_job, is_job, jobs_in, place_of, remains_in
 from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection, why_rejected
-from ._show import render, show_text, what_signatures_lack
+from ._show import lacking_told, render, show_text, what_signatures_lack
 from ._story import Told, tell
-from ._summary import summary_text
+from ._summary import not_told, summary_text
 from ._wording import (
     clean,
     counted,
@@ -49,6 +50,7 @@ __all__ = [
     "CUT_OFF",
     "FORMATS",
     "GENESIS",
+    "NAMED",
     "NO_RECORD",
     "OLDER",
     "PAGE",
@@ -76,12 +78,15 @@ __all__ = [
     "Told",
     "added_up",
     "as_it_stands",
+    "as_signed",
     "badge_of",
     "check_chain",
+    "check_name",
     "check_read",
     "check_words",
     "check_words_of",
     "clean",
+    "clock_of",
     "counted",
     "crew",
     "current",
@@ -101,6 +106,7 @@ __all__ = [
     "jobs_in",
     "joined",
     "judged_numbers",
+    "lacking_told",
     "last_signed",
     "lasting",
     "left_at",
@@ -110,6 +116,7 @@ __all__ = [
     "local_time",
     "measured",
     "minute_of",
+    "not_told",
     "noted",
     "older_pages",
     "one_name_each",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ._audio import AUDIO, WITHHELD, hash_prefix
+from ._clocks import clocks_set
 from ._forget import dropped_too_soon
 from ._line import Json, Line
 from ._pinned import PINNED, pinned
@@ -15,13 +16,25 @@ from ._read import LogRead, read_log
 from ._wording import counted, days_of, joined
 from ._words import check_words
 
-__all__ = ["ABSENT", "OLDER", "STRANGER", "Finding", "check_chain", "check_read", "what_is_damaged"]
+__all__ = [
+    "ABSENT",
+    "NAMED",
+    "OLDER",
+    "RESUME",
+    "STRANGER",
+    "Finding",
+    "as_signed",
+    "check_chain",
+    "check_read",
+    "what_is_damaged",
+]
 
 _MISSING = "the file is missing"
 _MOST_STRAYS = 3  # named one by one
 #: ``Finding.sort``: a sound file that is not there; a signature that the shop's list knows and the record lacks; a
 #: signature that fits the record, by a key that is not in the folder it was held against: perhaps the wrong folder.
-ABSENT, OLDER, STRANGER = "absent", "older", "stranger"
+#: And a record that the list knows as that of another folder.
+ABSENT, NAMED, OLDER, STRANGER = "absent", "named", "older", "stranger"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,16 +66,33 @@ def check_read(read: LogRead) -> list[Finding]:
     found += _pinned_findings(read)
     found += _audio_findings(read)
     found += _close_findings(read)
+    found += _dates(read)
     return sorted(found, key=lambda finding: (finding.line, finding.check, finding.message))
 
 
 def what_is_damaged(findings: Iterable[Finding]) -> str:
-    """In a few words, "" where no finding is an error: how many of the record, and each pinned file by name."""
+    """In a few words, "" where no finding is an error: how many of the record, each pinned file by name, and that
+    its end is missing."""
     errors = [finding for finding in findings if finding.severity == "error"]
-    files = [finding.message for finding in errors if finding.check == "pinned"]
-    many = len(errors) - len(files)
+    named = [finding.message for finding in errors if finding.check in ("pinned", "end")]
+    many = len(errors) - len(named)
     damaged = f"the record is damaged: {counted(many, 'finding')}" if many else ""
-    return joined(damaged, *files, sep="; ")
+    return joined(damaged, *named, sep="; ")
+
+
+#: What to do where the end is missing, and where somebody had signed it.
+RESUME, _COPY = "handsfree resume completes it", "put it back from a copy"
+
+
+def as_signed(findings: Iterable[Finding], signatures: Iterable[Finding]) -> list[Finding]:
+    """The findings, where the shop's list knows a signature that the record lacks: its missing end is then not to be
+    written anew, but to be put back."""
+    if not any(finding.sort == OLDER for finding in signatures):
+        return list(findings)
+    return [
+        replace(one, message=one.message.replace(RESUME, _COPY)) if one.check == "end" else one
+        for one in findings
+    ]
 
 
 def _pinned_findings(read: LogRead) -> Iterator[Finding]:
@@ -75,6 +105,7 @@ def _pinned_findings(read: LogRead) -> Iterator[Finding]:
 
 def _audio_findings(read: LogRead) -> Iterator[Finding]:
     named: set[str] = set()
+    gone: list[Finding] = []
     dropped = {path: line for line in read.lines if line.kind == "audio_dropped" for path in _files_of(line)}
     for number, line in zip(read.numbers, read.lines, strict=True):
         for path in _audio_of(line.body):
@@ -84,7 +115,12 @@ def _audio_findings(read: LogRead) -> Iterator[Finding]:
                 continue
             if fault:
                 sort = ABSENT if fault == _MISSING else ""
-                yield Finding("audio", number, f"{path}: {fault}", sort=sort)
+                gone.append(Finding("audio", number, f"{path}: {fault}", sort=sort))
+    lacking = [finding for finding in gone if finding.sort == ABSENT]
+    if len(lacking) > 1 and not (read.folder / AUDIO).is_dir():
+        told = f"the sound folder is gone ({counted(len(lacking), 'file')})"
+        gone = [Finding("audio", 0, told, sort=ABSENT), *(one for one in gone if one not in lacking)]
+    yield from gone
     for number, line in zip(read.numbers, read.lines, strict=True):
         if line.kind == "audio_dropped":
             yield from _drop_findings(read, number, line, named)
@@ -150,6 +186,13 @@ def _audio_fault(folder: Path, path: str) -> str:
 def sound_fault(prefix: str, content: bytes) -> str:
     """What is wrong with a sound file, by the hash digits in its name; "" when nothing is."""
     return "" if hashlib.sha256(content).hexdigest().startswith(prefix) else "the sound was changed"
+
+
+def _dates(read: LogRead) -> Iterator[Finding]:
+    """A signature verifies whatever its date says: it is held against the line before it."""
+    for index, told in clocks_set([line.entry for line in read.lines]).items():
+        if read.lines[index].kind == "signed":
+            yield Finding("signed", read.numbers[index], f"the signature is {told}", "warn")
 
 
 def _close_findings(read: LogRead) -> Iterator[Finding]:

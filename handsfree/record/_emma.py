@@ -3,7 +3,8 @@
 The namespace and the names of its elements and attributes were checked; the rules below are from memory: one
 document holds one ``emma:sequence``, an interpretation without meaning is empty and marked
 ``emma:uninterpreted`` or ``emma:no-input``, times are milliseconds since 1970. ``emma:one-of`` does not occur:
-the recognizers give one hypothesis an utterance. ``emma:confidence`` neither: it is between 0 and 1, and no
+the recognizers give one hypothesis an utterance.
+An id names the record's line, counted from one. ``emma:confidence`` neither: it is between 0 and 1, and no
 engine here gives a probability; the scores stay in the record.
 """
 
@@ -25,11 +26,18 @@ _HEARD = ("answer", "command", "no_match", "no_input")
 _NO_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def emma(entries: Sequence[Mapping[str, Any]]) -> str:
-    """The utterances of a record, in order, as an EMMA document."""
+def emma(entries: Sequence[Mapping[str, Any]], damage: Sequence[tuple[int, str]] = ()) -> str:
+    """The utterances of a record, in order, as an EMMA document.
+
+    ``damage``: line (0: none) and words of each thing that makes the record untrustworthy, as ``emma:info``.
+    """
     ET.register_namespace("emma", EMMA)
     ET.register_namespace("job", JOB)
     root = ET.Element(_emma("emma"), {"version": "1.0"})
+    if damage:
+        info = ET.SubElement(root, _emma("info"))
+        for line, told in damage:
+            ET.SubElement(info, f"{{{JOB}}}damage", {"line": str(line)} if line else {}).text = _text(told)
     sequence = ET.SubElement(root, _emma("sequence"), {"id": "job"})
     for entry in entries:
         if entry["kind"] == "event" and entry.get("type") in _HEARD:
@@ -48,7 +56,7 @@ def _text(value: object) -> str:
 
 def _interpretation(parent: ET.Element, entry: Mapping[str, Any]) -> None:
     kind = entry["type"]
-    one = ET.SubElement(parent, _emma("interpretation"), {"id": f"line{entry['seq']}"})
+    one = ET.SubElement(parent, _emma("interpretation"), {"id": f"line{entry['seq'] + 1}"})
     for name, value in _annotations(entry).items():
         one.set(_emma(name), _text(value))
     if kind == "answer":

@@ -8,7 +8,7 @@ from ._phrases import limit_of, reason_of, takes_over, who_decided
 from ._story import Told
 from ._wording import Entry, has, in_use, items, joined, left_at, line_of, measured, seconds, value_of
 
-__all__ = ["exceptions", "exceptions_of", "practice_of"]
+__all__ = ["clock_of", "exceptions", "exceptions_of", "practice_of"]
 
 #: An accepted utterance less likely to be what was said than this is shown (our own choice, no published source).
 _NEAR = 0.6
@@ -20,6 +20,16 @@ _ONLY_THERE = ("concession", "finding corrected", "noted at")
 
 def exceptions_of(row: Told) -> list[str]:
     """Why this line is out of the ordinary, nothing when it is not."""
+    return [*_by_kind(row), *([clock_of(row)] if row.clock else [])]
+
+
+def clock_of(row: Told) -> str:
+    """What is wrong with the time of a line, "" for nothing."""
+    told = "the signature is " if row.clock and value_of(row, "kind") == "signed" else ""
+    return told + row.clock
+
+
+def _by_kind(row: Told) -> list[str]:
     if value_of(row, "kind") == "open":
         return _opened(row)
     if value_of(row, "kind") == "close":

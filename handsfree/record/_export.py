@@ -9,11 +9,13 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from ._check import Finding
 from ._emma import emma
 from ._migrate import SCHEMA, current
 from ._pseudonyms import pseudonymised
 from ._read import read_log
 from ._story import Told, tell
+from ._summary import not_told
 from ._wording import line_of
 from ._words import check_words
 
@@ -28,22 +30,32 @@ _JUDGED = ("verdict_line", "verdict_at", "verdict_in_force")
 _VERDICT = ("rule", "outcome", "severity", "low", "high", "inclusive", "margin", "source", "reason")
 
 
-def export(folder: Path | str, form: str, *, pseudonyms: bool = False) -> str:
-    """The job in ``folder`` as text in one of FORMATS. Raises RecordError when there is no record to read."""
+def export(folder: Path | str, form: str, *, pseudonyms: bool = False, damage: Sequence[Finding] = ()) -> str:
+    """The job in ``folder`` as text in one of FORMATS. Raises RecordError when there is no record to read.
+
+    ``damage``: what makes the record untrustworthy, which JSON and EMMA hold beside the lines; CSV has no place for
+    it but in a row of data, where it would be taken for a reading.
+    """
     folder = Path(folder)
     entries: list[Entry] = [dict(entry) for entry in current(read_log(folder).lines)]
     if pseudonyms:
         entries = pseudonymised(entries)
-    return FORMATS[form](folder.resolve().name, entries, pseudonyms)
+    return FORMATS[form](folder.resolve().name, entries, pseudonyms, damage)
 
 
-def _as_json(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
+def _as_json(name: str, entries: Sequence[Entry], pseudonyms: bool, damage: Sequence[Finding]) -> str:
     head = str(entries[-1]["hash"]) if entries else ""
     whole = {
+        **(
+            {"damage": [f"line {f.line}: {f.message}" if f.line else f.message for f in damage]}
+            if damage
+            else {}
+        ),
         "job": name,
         "schema": SCHEMA,
         "head": head,
         "check_words": next((e["words"] for e in entries if e["kind"] == "seal"), []),
+        "check_words_told": any(e["kind"] == "seal" for e in entries) and not not_told(entries),
         "head_words": list(check_words(head)),
         **({"pseudonyms": _CHAIN} if pseudonyms else {}),
         "lines": entries,
@@ -51,7 +63,7 @@ def _as_json(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
     return json.dumps(whole, ensure_ascii=False, indent=1) + "\n"
 
 
-def _as_csv(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
+def _as_csv(name: str, entries: Sequence[Entry], pseudonyms: bool, damage: Sequence[Finding]) -> str:
     """One row a verdict, of readings and of answers, and one for each reading that nothing judges (RFC 4180)."""
     out = io.StringIO(newline="")
     writer = csv.writer(out)
@@ -88,11 +100,11 @@ def _cell(value: object) -> str:
     return f"'{text}" if text[:1] in ("=", "+", "@", "\t", "\r") else text
 
 
-def _as_emma(name: str, entries: Sequence[Entry], pseudonyms: bool) -> str:
-    return emma(entries)
+def _as_emma(name: str, entries: Sequence[Entry], pseudonyms: bool, damage: Sequence[Finding]) -> str:
+    return emma(entries, [(finding.line, finding.message) for finding in damage])
 
 
-FORMATS: Mapping[str, Callable[[str, Sequence[Entry], bool], str]] = {
+FORMATS: Mapping[str, Callable[[str, Sequence[Entry], bool, Sequence[Finding]], str]] = {
     "json": _as_json,
     "csv": _as_csv,
     "emma": _as_emma,

@@ -6,7 +6,7 @@ the two leaves files that the next run deletes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -20,10 +20,17 @@ from ._read import LogRead, read_log
 __all__ = ["dropped_too_soon", "forget_audio"]
 
 
-def forget_audio(folder: Path, days: int, clock: Clock = system_clock) -> int:
+def forget_audio(
+    folder: Path,
+    days: int,
+    clock: Clock = system_clock,
+    *,
+    damage: Callable[[Path], str] = lambda _: "",
+) -> int:
     """Drop a job's utterances when its last event is ``days`` ago or more. Returns how many files were deleted.
 
-    Raises RecordError for a job that is damaged, open, or can't be written.
+    ``damage``: what else than a broken chain makes the record untrustworthy, in words, "" for nothing; asked only
+    where there is sound to delete. Raises RecordError for a job that is damaged, open, or can't be written.
     """
     now = datetime.fromisoformat(clock()[0])
     read = read_log(folder)
@@ -35,6 +42,9 @@ def forget_audio(folder: Path, days: int, clock: Clock = system_clock) -> int:
         return 0
     if not (_kept(read) or _left_over(read)):
         return 0
+    why = damage(folder)
+    if why:
+        raise RecordError(f"{folder}: {why}; its sound is kept: it may be needed")
     with JobLog.open(folder, clock=clock) as log:
         read = read_log(folder)
         kept = _kept(read)

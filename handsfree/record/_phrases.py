@@ -59,7 +59,11 @@ Formatter = Callable[[Told], Phrase | None]
 
 def phrase(row: Told) -> Phrase | None:
     """A line as a reader sees it; None when it tells nothing new."""
-    return PHRASES.get(value_of(row, "kind"), unknown)(row)
+    told = PHRASES.get(value_of(row, "kind"), unknown)(row)
+    if not row.clock:
+        return told
+    label, text, style = told or Phrase("clock", Text(""), "bold yellow")
+    return Phrase(label, Text(joined(text.plain, row.clock, sep="; ")), style)
 
 
 def unknown(row: Told) -> Phrase:

@@ -121,6 +121,8 @@ _TORN = frozenset({"not JSON", "not UTF-8", "not a JSON object"})
 
 def _misfit(before: Line | None, number: int, expected: int, line: Line) -> str:
     """Why a line that is sound in itself does not belong at this place, or ""."""
+    if line.seq > expected:
+        return _gap(expected, line.seq)
     if line.seq != expected:
         return f"by its seq it is line {line.seq + 1}, where line {expected + 1} was due"
     if number == 1:
@@ -128,6 +130,13 @@ def _misfit(before: Line | None, number: int, expected: int, line: Line) -> str:
     if before is not None and line.prev != before.hash:
         return "prev is not the hash of the line before"
     return "a second opening line" if line.kind == "open" else ""
+
+
+def _gap(last: int, seq: int) -> str:
+    """``last``: lines before the gap; ``seq``: of the line after it, from 0."""
+    which = f"{last + 1} to {seq}" if seq > last + 1 else f"line {seq}"
+    lacking = "1 line is" if seq == last + 1 else f"{seq - last} lines are"
+    return f"{lacking} missing {f'after line {last}' if last else 'at the start'} ({which})"
 
 
 def _bad_start(line: Line) -> str:

@@ -12,7 +12,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ._check import OLDER, STRANGER, Finding, check_chain, what_is_damaged
+from ._check import NAMED, OLDER, STRANGER, Finding, check_chain, what_is_damaged
 from ._exceptions import exceptions, practice_of
 from ._line import Line
 from ._pages import OlderPage, older_pages
@@ -46,6 +46,11 @@ _HEADER = (
 _USUAL = ("policy", "us")
 
 
+#: What the shop's list tells of the whole record, before its disposition.
+_HEADS = {NAMED: "WRONG FOLDER", OLDER: "INCOMPLETE"}
+_LACKS = "a signature that the shop's list knows is not in it; see its end"
+
+
 def render(
     entries: Iterable[Line | Mapping[str, Any]],
     findings: Sequence[Finding] | None = None,
@@ -74,13 +79,18 @@ def show_text(
     width: int = 110,
     tz: tzinfo | None = None,
     signatures: Sequence[Finding] | None = None,
+    findings: Sequence[Finding] | None = None,
 ) -> str:
-    """A job's folder as plain text ``width`` columns wide. Raises RecordError when there is no record."""
+    """A job's folder as plain text ``width`` columns wide. Raises RecordError when there is no record.
+
+    ``findings``: None: what ``check_chain`` finds, which is not all (whether the end is there a replay alone tells).
+    """
     console = Console(width=width, no_color=True, force_terminal=False, legacy_windows=False, record=False)
     with console.capture() as capture:
         lines = read_log(folder).lines
         older = older_pages(Path(folder), lines)
-        console.print(render(lines, check_chain(folder), tz=tz, signatures=signatures, older=older))
+        found = check_chain(folder) if findings is None else findings
+        console.print(render(lines, found, tz=tz, signatures=signatures, older=older))
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
@@ -98,6 +108,10 @@ def _header(
         # Before the disposition: it is no longer worth anything.
         what = Text("do not rely on this record; see its end: ").append_text(clean(damaged))
         table.add_row(Text("DAMAGED", style="bold red"), what)
+    lacks = [one for one in signatures or () if one.severity == "error" and one.sort in _HEADS]
+    if lacks:
+        told = clean(f"do not rely on this copy: {lacks[0].message if lacks[0].sort == NAMED else _LACKS}")
+        table.add_row(Text(_HEADS[lacks[0].sort], style="bold red"), told)
     table.add_row(Text("Disposition", style="bold"), _disposition(rows, closed, tz))
     for label, key in _HEADER:
         value = ", then ".join(crew(rows)) if key == "technician" else _known(rows, key)
@@ -128,7 +142,7 @@ def _signed(
     faults = [f.message for f in signatures or () if f.severity == "error" and f.line in (0, number)]
     if row is None:
         return Text("; ".join(faults), style="bold red") if faults else None
-    told = _decision(row, tz)
+    told = joined(_decision(row, tz), row.clock)
     earlier = [_decision(one, tz) for one in reversed(rows) if one.get("kind") == "signed" and one is not row]
     before = "".join(f"; before: {one}" for one in earlier)
     if faults or damaged:
@@ -136,7 +150,8 @@ def _signed(
         return Text(f"{told}; DO NOT RELY ON IT: {why}{before}", style="bold red")
     if signatures is None:
         return Text(f"{told}; not verified: the shop's public keys were not given (--keys){before}")
-    return Text(f"{told}; verified against the shop's public keys{before}")
+    verified = f"{told}; verified against the shop's public keys{before}"
+    return Text(verified, style="bold red" if row.clock else "")
 
 
 def _decision(row: Told, tz: tzinfo | None) -> str:
@@ -219,7 +234,12 @@ def _chain(rows: Sequence[Told], findings: Sequence[Finding] | None) -> Renderab
         return Text(f"\nChain: not checked, {counted(len(rows), 'line')}, head of the last line {head[:16]}")
     errors = [finding for finding in findings if finding.severity == "error"]
     notes = [finding for finding in findings if finding.severity != "error"]
-    if errors:
+    if errors and all(finding.check == "end" for finding in errors):
+        state = Text(
+            f"\nChain: unbroken as far as it goes, {counted(len(rows), 'line')}; THE END IS MISSING",
+            style="bold red",
+        )
+    elif errors:
         state = Text(
             f"\nChain: BROKEN, {len(errors)} found in {counted(len(rows), 'line')}", style="bold red"
         )
@@ -252,10 +272,25 @@ def _signatures(findings: Sequence[Finding] | None, signatures: Sequence[Finding
     if not signatures:
         return []
     told = what_signatures_lack(signatures)
-    whole = findings is not None and all(finding.severity != "error" for finding in findings)
+    whole = _only_keys(signatures) and findings is not None
+    whole = whole and all(finding.severity != "error" for finding in findings or ())
     also = "; the record itself is whole" if told and whole else ""
     state = Text(f"\nSignatures: {told or 'good'}{also}", style="bold red" if told else "green")
     return [_listed(state, sorted(signatures, key=lambda one: one.severity != "error"), "error")]
+
+
+def _only_keys(signatures: Sequence[Finding]) -> bool:
+    """Whether nothing but the keys is in doubt: a record without a signature it once held is not whole."""
+    return all(finding.sort == STRANGER for finding in signatures if finding.severity == "error")
+
+
+def lacking_told(signatures: Sequence[Finding], keys: Path | None) -> str:
+    """The same in one line, and what to look at. ``keys``: the folder that they were held against."""
+    lacking = what_signatures_lack(signatures)
+    if _only_keys(signatures):
+        end = f"see its end, and whether {keys} is the right folder (--keys)"
+        return f"the record is whole; its signatures: {lacking}; {end}"
+    return f"do not rely on this record: its signatures: {lacking}; see its end"
 
 
 def what_signatures_lack(signatures: Sequence[Finding]) -> str:
@@ -266,6 +301,7 @@ def what_signatures_lack(signatures: Sequence[Finding]) -> str:
     return {
         frozenset({STRANGER}): "by a key that is not in the shop's folder of keys",
         frozenset({OLDER}): "not all are here that the shop's list knows",
+        frozenset({NAMED}): "of a job with another name than this folder",
     }.get(frozenset(sorts), "NOT GOOD")
 
 

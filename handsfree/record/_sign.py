@@ -14,12 +14,14 @@ from pathlib import Path
 import rfc8785
 
 from ._check import OLDER, STRANGER, Finding
+from ._clocks import behind
 from ._errors import RecordError
 from ._files import explain
 from ._keys import Key, public_keys, verified
 from ._line import Json, Line
 from ._listed import SIGNED_LIST, be_ready, note, noted
 from ._log import JobLog, system_clock
+from ._named import check_listed_name
 from ._read import LogRead
 
 __all__ = ["DECISIONS", "Decision", "check_overturned", "check_signatures", "sign"]
@@ -94,6 +96,12 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
         note(keys, log.folder.resolve().name, log.lines[0].hash, lacking)
         return last
     at, mono_ms = system_clock()
+    last_at = behind([line.entry for line in log.lines], at)
+    if last_at:
+        raise RecordError(
+            f"the computer's clock says {at[:10]} {at[11:19]} UTC, and the record's last line is of {last_at[:10]} "
+            f"{last_at[11:19]} UTC: set the clock right, or sign when it is past that; nothing was signed"
+        )
     entry: dict[str, Json] = {
         "kind": "signed",
         "at": at,
@@ -144,6 +152,7 @@ def check_signatures(read: LogRead, keys: Path | None) -> tuple[list[Finding], s
             )
     if keys is not None:
         found += [*_missing(read, keys), *_not_noted(read, keys, known or {})]
+        found += check_listed_name(read, noted(keys)[0])
     return found, "; before: ".join(told)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from ._clocks import clocks_set
 from ._line import Line
 from ._people import at_work
 from ._wording import Entry, has, value_of
@@ -33,6 +34,7 @@ class Told(dict[str, Any]):
     judged: Told | None = None  # the reading or the answer that this verdict is about
     replaced_by: Told | None = None
     verdicts: tuple[Entry, ...] = ()  # the verdicts on this reading or answer
+    clock: str = ""  # that the computer's clock was set before this line, or is older than the line before
 
     @property
     def latest(self) -> Told:
@@ -98,6 +100,8 @@ def tell(entries: Iterable[Line | Mapping[str, Any]]) -> list[Told]:
         reading = _tie_verdict(row, reading, made)
     for row, technician in zip(rows, at_work(rows), strict=True):
         row.technician = technician
+    for index, told in clocks_set(rows).items():
+        rows[index].clock = told
     return rows
 
 

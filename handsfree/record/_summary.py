@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any, TypeVar
 
 from ._exceptions import exceptions, exceptions_of
 from ._read import read_log
@@ -12,9 +13,10 @@ from ._rejected import as_it_stands
 from ._story import Told, tell
 from ._wording import counted, in_use, items, measured, seconds, value_of
 
-__all__ = ["readings", "sealed", "summary_text"]
+__all__ = ["not_told", "readings", "sealed", "summary_text"]
 
 Kinds = Mapping[str, Sequence[Told]]
+_Row = TypeVar("_Row", bound=Mapping[str, Any])
 
 
 def summary_text(folder: Path | str) -> str:
@@ -38,10 +40,30 @@ def sealed(rows: Sequence[Told]) -> list[str]:
     """What to write on the work order: by it somebody can tell later that the record is still this one. The head is
     that of the line before they were told: lines come after it."""
     return [
-        f"Check words: {' '.join(items(row, 'words'))} (chain head when they were told: {value_of(row, 'head')[:16]})"
-        for row in rows
-        if row.get("kind") == "seal"
+        f"Check words{'' if played else NOT_PLAYED}: {' '.join(items(row, 'words'))} "
+        f"(chain head when they were {'told' if played else 'made'}: {value_of(row, 'head')[:16]})"
+        for row, played in _seals(rows)
     ]
+
+
+#: Of check words that nobody heard, or not whole: no work order can hold them.
+NOT_PLAYED = ", NOT PLAYED TO THEIR END"
+
+
+def not_told(rows: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether the record was sealed with check words that were not played to their end."""
+    return any(not played for _, played in _seals(rows)[-1:])
+
+
+def _seals(rows: Sequence[_Row]) -> list[tuple[_Row, bool]]:
+    """Each line with check words, and whether the sentence that tells them, the next one, was played to its end."""
+    found = []
+    for number, row in enumerate(rows):
+        if row.get("kind") == "seal":
+            after = (one for one in rows[number + 1 :] if value_of(one, "type") == "spoken")
+            said: Mapping[str, Any] = next(after, {})
+            found.append((row, value_of(said, "completed") == "true"))
+    return found
 
 
 #: What a technician answers for: the kinds of line that record a thing done, found or measured.

@@ -23,6 +23,7 @@ HEADINGS: Mapping[str, str] = {
     "loosened": "Limits loosened by the shop",
     "practice": "Practice",
     "wait": "Waits too short or too long",
+    "clock": "The computer\u2019s clock",
     "caution": "Cautions",
     "correction": "Corrections and steps gone back",
     "weak": "Accepted, but heard only just well enough",
@@ -82,6 +83,8 @@ def _odd(row: Told, seq: str, text: str, rejected: Told | None) -> Odd:
 def sort_of(row: Told, text: str) -> str:
     """The key in HEADINGS of one of a line's exceptions."""
     kind = value_of(row, "kind")
+    if row.clock and kind != "signed" and text == row.clock:
+        return "clock"
     if kind == "open":
         return "loosened" if text.startswith("limit loosened") else "practice"
     if kind == "hold_point" and value_of(row, "by") == "disposition":

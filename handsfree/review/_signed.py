@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.record import OLDER, Finding, items, line_of, value_of
+from handsfree.record import NAMED, OLDER, Finding, items, line_of, value_of
 
 from ._clock import Clock
 from ._source import Source
@@ -47,6 +47,10 @@ def _worth(source: Source, about: Sequence[Finding]) -> tuple[str, str]:
     faults = [one.message for one in about if one.severity == "error"]
     if faults:
         return "no", f"Do not rely on it: {'; '.join(faults)}."
+    if source.changed and not source.altered:
+        wrong = any(one.sort == NAMED for one in source.damage)
+        why = "this is another job\u2019s folder" if wrong else "another copy of the job was signed after it"
+        return "look", f"As it was signed, but do not rely on it: {why}."
     if source.changed:
         return (
             "no",
@@ -72,6 +76,8 @@ def signature_state(source: Source) -> str:
     if source.newer:
         return "older copy"
     if any(one.sort == OLDER for one in source.findings):
+        if decision and not source.altered:
+            return "older copy"
         # Of a copy nobody can tell whether it ever held one, but by the one beside it that does.
         return f"not signed, as {source.twin} is" if source.twin else "its signature is not here"
     if not decision:

@@ -14,6 +14,7 @@ from handsfree.procedure import Book, ProcedureError, PromptError, State
 from handsfree.procedure._model import Step
 from handsfree.record import (
     AUDIO,
+    NAMED,
     OLDER,
     RECORD,
     STRANGER,
@@ -21,6 +22,8 @@ from handsfree.record import (
     LogRead,
     RecordError,
     Told,
+    as_signed,
+    check_name,
     check_read,
     exceptions_of,
     hash_prefix,
@@ -29,7 +32,7 @@ from handsfree.record import (
     tell,
     value_of,
 )
-from handsfree.session import job_book, replay
+from handsfree.session import end_findings, job_book, replay
 
 from ._own import Own, own_of
 
@@ -86,23 +89,33 @@ class Source:
         """Whether it is damaged by more than a signature of a key that the folder of keys does not hold."""
         return any(finding.sort != STRANGER for finding in self.damage)
 
+    @property
+    def altered(self) -> bool:
+        """Whether what stands in it is not what was written: not so of an untouched record that only lacks a later
+        signature, or lies in another job's folder."""
+        return any(finding.sort not in (STRANGER, OLDER, NAMED) for finding in self.damage)
+
 
 def read_source(folder: Path, *, audio_limit: int = AUDIO_LIMIT, keys: Path | None = None) -> Source:
     """Read a job, damage and all, changing nothing. Raises RecordError when there is no record to read."""
     read = read_log(folder)
-    findings = [*check_read(read), *_about_signatures(read, keys)]
+    findings = [*check_read(read), *check_name(read), *_about_signatures(read, keys)]
     rows = tell(read.lines)
     book, state, doubt, own = None, None, "", tuple[Own, ...]()
+    broken = read.broken
     try:
         book = job_book(folder, read.lines[0].body if read.lines else {}, to_work_by=False)
         lines = in_present_form(read.lines)
-        state = replay(book, lines).machine.state
+        replayed = replay(book, lines)
+        state = replayed.machine.state
+        findings += end_findings(read, book, replayed) if broken is None else ()
         own = own_of(book, lines)
     except (RecordError, ProcedureError, PromptError, LimitsError) as error:
-        doubt = str(error)
+        # After a damaged line the replay stumbles somewhere: the line that is damaged is the one to name.
+        doubt = str(error) if broken is None else f"its line {broken.line} is damaged: {broken.reason}"
     sounds = _sounds(folder, rows, audio_limit)
     name = folder.name if folder.name not in ("", "..") else folder.resolve().name
-    return Source(name, rows, findings, book, state, doubt, sounds, keys, own=own)
+    return Source(name, rows, as_signed(findings, findings), book, state, doubt, sounds, keys, own=own)
 
 
 def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
@@ -112,6 +125,7 @@ def beside(source: Source, folder: Path, jobs: Sequence[Path]) -> Source:
     newer, twin = _newer(folder, jobs) if lacking else ("", "")
     if not newer:
         return replace(source, twin=twin)
+    lacking += [one for one in source.findings if one.sort == NAMED and one.severity != "error"]
     told = Finding("signed", 0, f"an older copy of {newer}, which goes on where this one ends", "warn")
     return replace(source, findings=[*(f for f in source.findings if f not in lacking), told], newer=newer)
 

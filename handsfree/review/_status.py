@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handsfree.record import (
+    NAMED,
+    OLDER,
     REJECTED,
     STRANGER,
     Finding,
@@ -61,16 +63,16 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
     signed = last_signed(source.rows)
     if signed is not None and source.changed:
         by = f"{value_of(signed, 'name')} on {(clock or Clock()).both(signed)}"
-        warnings.insert(
-            0, f"SIGNED by {by}, and CHANGED since, or the signature is false. Do not rely on it."
-        )
+        warnings.insert(0, f"SIGNED by {by}, and {_since(source)} Do not rely on it.")
     rejected = rejection(source.rows)
     if rejected is not None:
         reasons = [f"rejected by {value_of(rejected, 'name')}: {why_rejected(source.rows)}", *reasons]
     practice = practice_of(opened)
     accepted = ""
-    if source.changed:
+    if source.altered:
         tone, answer, group = "no", "No: the record is damaged", "damaged record"
+    elif source.changed:
+        tone, answer, group = "no", f"No: {_unaltered(source)}", "damaged record"
     elif source.damage:
         tone, answer, group = "no", "No: signed by an unknown key", "unknown signature"
     elif source.newer:
@@ -106,6 +108,23 @@ def status_of(source: Source, exceptions: int, clock: Clock | None = None) -> St
     )
 
 
+def _unaltered(source: Source) -> str:
+    """Why a record that nobody altered is no evidence all the same."""
+    wrong = any(one.sort == NAMED for one in source.damage)
+    return "the record of another job" if wrong else "an older copy, or its end was cut off"
+
+
+def _since(source: Source) -> str:
+    """What became of a signed record that does not hold up as it lies there."""
+    if source.altered:
+        return "CHANGED since, or the signature is false."
+    if any(one.sort == NAMED for one in source.damage):
+        return "in another folder than the one it was signed in."
+    return (
+        "SIGNED AGAIN in another copy: this is an older copy, or its end was cut off. It is as it was signed."
+    )
+
+
 def _accepted(source: Source, clock: Clock) -> str:
     """Who has accepted it and when, by a signature that was held against the shop's keys; "" for nobody."""
     signed = last_signed(source.rows)
@@ -121,6 +140,12 @@ def _damage(finding: Finding) -> str:
     if finding.check == "pinned":
         return f"CHANGED FILE: {finding.message}; put it back from a copy. Do not rely on this record."
     where = f", line {finding.line}" if finding.line else ""
+    if finding.sort == OLDER:
+        return f"OLDER COPY: {finding.message}. Do not rely on it."
+    if finding.sort == NAMED:
+        return f"WRONG FOLDER: {finding.message}. Do not rely on it."
+    if finding.check == "end":
+        return f"INCOMPLETE RECORD: {finding.message}. Do not rely on it."
     what = "SIGNATURE OF AN UNKNOWN KEY" if finding.sort == STRANGER else "DAMAGED RECORD"
     return f"{what}{where}: {finding.message}. Do not rely on it."
 

@@ -6,6 +6,7 @@ from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost,
 from handsfree.session._heard import event_of
 from handsfree.session._job import (
     Job,
+    JobCompleted,
     book_of,
     create_job,
     header_of,
@@ -25,6 +26,7 @@ from handsfree.session._session import UNFINISHED, Session
 from handsfree.session._twice import LEAST_PROBABILITY, Twice
 from handsfree.session._view import NoView, PlainView, View
 from handsfree.session._voices import Voices
+from handsfree.session._whole import check_job, end_findings, missing_end
 
 __all__ = [
     "LEAST_PROBABILITY",
@@ -38,6 +40,7 @@ __all__ = [
     "Ears",
     "Heard",
     "Job",
+    "JobCompleted",
     "Level",
     "Listening",
     "LiveView",
@@ -57,15 +60,18 @@ __all__ = [
     "View",
     "Voices",
     "book_of",
+    "check_job",
     "choose_screen",
     "create_job",
     "demo_folder",
+    "end_findings",
     "entry",
     "event_of",
     "header_of",
     "job_book",
     "job_folder",
     "limits_hash",
+    "missing_end",
     "open_job",
     "packaged_procedure",
     "packaged_procedures",

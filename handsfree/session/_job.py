@@ -30,21 +30,24 @@ from handsfree.record import (
     PINNED,
     REJECTED,
     JobLog,
+    Line,
     RecordError,
     check_words,
     how_to_do_again,
     in_present_form,
+    items,
     last_signed,
     read_log,
     rejection,
     value_of,
     write_private,
 )
-from handsfree.session._clock import Clock
+from handsfree.session._clock import Clock, SimulatedClock, SystemClock
 from handsfree.session._replay import Replayed, entry, replay
 
 __all__ = [
     "Job",
+    "JobCompleted",
     "book_of",
     "create_job",
     "header_of",
@@ -76,6 +79,10 @@ class Job:
     machine: Machine
     log: JobLog
     first: Start | Resumed
+
+
+class JobCompleted(RecordError):
+    """The job had ended, and not its record: it was completed, and there is nothing to go on with."""
 
 
 def _package(*parts: str) -> str:
@@ -220,7 +227,8 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     """Open an interrupted job: replay its record, write what a crash kept from being written, go on.
 
     ``make_clock`` gets the time of the last event, which the new clock must not go behind.
-    Raises RecordError (damaged, finished, in use, or its pinned files changed).
+    Raises RecordError (damaged, finished, in use, or its pinned files changed); JobCompleted where the job was
+    finished and lines of its end were missing, which are written now, by the kind of clock it was worked by.
     """
     read = read_log(folder)
     if not read.lines:
@@ -233,22 +241,36 @@ def open_job(folder: Path, make_clock: Callable[[int], Clock]) -> tuple[Job, Clo
     header = read.lines[0].body
     book = job_book(folder, header)
     clock = make_clock(0)
-    _same_kind_of_time(folder, rows, clock)
+    if not _same_kind_of_time(rows, clock):
+        ended = _ended_at(book, read.lines)
+        _may_be_completed(folder, rows, clock, ended)
+        make_clock = _clock_of(rows)
+        clock = make_clock(ended or 0)
     log = JobLog.open(folder, clock=lambda: clock.reading())
     try:
-        replayed = replay(book, in_present_form(log.lines))
+        replayed = _replayed(book, log.lines)
         machine = replayed.machine
         clock = make_clock(machine.state.at)
+        begun = len(log.lines)  # after what the power cut off was moved aside, which completes nothing
         log.append(_with_its_event(log, replayed))  # a finished job's too: its disposition may be among them
         if machine.state.mode is Mode.FINISHED:
+            words = machine.state.sealed
             _seal(log, replayed, clock)
-            raise _finished(folder, [line.entry for line in log.lines])
+            rows = [line.entry for line in log.lines]
+            raise _completed(folder, rows, words=words) if len(rows) > begun else _finished(folder, rows)
     except BaseException:
         log.close()
         raise
     if machine.state.mode is Mode.IDLE:
         return Job(machine, log, Start(clock.now(), _about(log.lines[0].body))), clock
     return Job(machine, log, Resumed(clock.now())), clock
+
+
+def _replayed(book: Book, lines: Sequence[Line]) -> Replayed:
+    try:
+        return replay(book, in_present_form(lines))
+    except RecordError as error:
+        raise RecordError(f"{error}; keep the folder and start a new job") from None
 
 
 def _not_signed(folder: Path, rows: Sequence[Mapping[str, object]]) -> None:
@@ -262,6 +284,20 @@ def _finished(folder: Path, rows: Sequence[Mapping[str, object]]) -> RecordError
     how = value_of(closed, "disposition") if rejection(rows) is None else REJECTED
     return RecordError(
         f"{folder.name} is finished: {how}; {how_to_do_again(rows) or 'see it with handsfree show'}"
+    )
+
+
+def _completed(folder: Path, rows: Sequence[Mapping[str, object]], *, words: bool) -> JobCompleted:
+    """``words``: its check words were there before."""
+    told = next((row for row in reversed(rows) if row.get("kind") == "seal"), None)
+    if words or told is None:
+        new = "whether its check words were told to their end is not known"
+    else:
+        new = f"its check words are new, told to nobody: {' '.join(items(told, 'words'))}"
+    closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
+    return JobCompleted(
+        f"{folder.name} is finished: {value_of(closed, 'disposition')}; the end of its record was missing and was "
+        f"completed; {new}; compare with the work order's, and see it with handsfree show"
     )
 
 
@@ -299,14 +335,32 @@ def _log_event(log: JobLog, machine: Machine, event: Event, **extra: object) -> 
     return [effect for effect in effects if isinstance(effect, Say)]
 
 
-def _same_kind_of_time(folder: Path, rows: Sequence[Mapping[str, object]], clock: Clock) -> None:
+def _same_kind_of_time(rows: Sequence[Mapping[str, object]], clock: Clock) -> bool:
     """A wait of a real job must really last; a practice job must not turn into a real one."""
-    practiced = rows[0].get("clock") == "simulated"
-    if practiced != (clock.name == "simulated") and any(row.get("kind") == "seal" for row in rows):
-        raise _finished(folder, rows)  # nothing is left to do, in either kind of time
-    if practiced and clock.name != "simulated":
+    return (rows[0].get("clock") == "simulated") == (clock.name == "simulated")
+
+
+def _clock_of(rows: Sequence[Mapping[str, object]]) -> Callable[[int], Clock]:
+    """The kind of clock that a job was begun with."""
+    return SimulatedClock if rows[0].get("clock") == "simulated" else SystemClock
+
+
+def _ended_at(book: Book, lines: Sequence[Line]) -> int | None:
+    """The machine's time at the end of a job that is finished, None for one that is not, or does not replay."""
+    try:
+        state = replay(book, in_present_form(lines)).machine.state
+    except RecordError:
+        return None
+    return state.at if state.mode is Mode.FINISHED else None
+
+
+def _may_be_completed(
+    folder: Path, rows: Sequence[Mapping[str, object]], clock: Clock, ended: int | None
+) -> None:
+    """By another kind of clock a job does not go on; but a finished one has nothing to wait for."""
+    if ended is None and clock.name != "simulated":
         raise RecordError(f"{folder.name} is a practice job; resume it with --practice, or start a new job")
-    if clock.name == "simulated" and not practiced:
+    if ended is None:
         raise RecordError(
             f"{folder.name} is a real job, its waits must last: resume it without --practice or --fast"
         )

@@ -61,6 +61,4 @@ def replay(book: Book, lines: Sequence[Line]) -> Replayed:
 
 
 def _differs(line: Line, why: str) -> RecordError:
-    return RecordError(
-        f"record line {line.seq + 1} does not replay: {why}; keep the folder and start a new job"
-    )
+    return RecordError(f"record line {line.seq + 1} does not replay: {why}")

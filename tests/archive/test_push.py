@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from audit.jobs import copy_of, forge
+from audit.jobs import copy_of, forge, whole_job
 from sqlalchemy import select, text, update
 
 from handsfree.archive import (
@@ -22,11 +22,12 @@ from handsfree.archive import (
     store,
     store_many,
 )
+from handsfree.archive._derive import derive
 from handsfree.archive._push import Sealed, put, read_files
 from handsfree.archive._tables import DERIVED, METADATA, content, layout, piece
 from handsfree.audit import audit
 from handsfree.procedure import read_procedure
-from handsfree.record import JobLog, read_log
+from handsfree.record import JobLog, exceptions_of, read_log, tell
 
 Push = Callable[..., str]
 
@@ -300,3 +301,20 @@ def test_a_change_of_any_table_is_found(
     report = audit_archived(archive, jobs_of(archive)[0], audit)
     assert not report.passed
     assert any(told in finding.message for finding in report.findings)
+
+
+def test_a_clock_that_was_set_is_no_row_of_the_archive(tmp_path: Path) -> None:
+    """It came to be told of every job later: an archive made before that would no longer be what its lines say."""
+    folder = whole_job(tmp_path / "job")
+
+    def set_back(entries: list[dict[str, Any]]) -> None:
+        for entry in entries[60:]:
+            entry["at"] = entry["at"].replace("T17:", "T16:").replace("T18:", "T17:")
+
+    forge(folder, set_back)
+    read = read_log(folder)
+    told = [text for row in tell(read.lines) for text in exceptions_of(row)]
+    rows = derive("job", read, read_procedure((folder / "procedure.toml").read_text(encoding="utf-8")))
+    kept = [row["text"] for row in rows["exception"]]
+    assert len(kept) == len(told) - 1
+    assert "clock was set back" in (set(told) - set(kept)).pop()

@@ -269,3 +269,30 @@ def test_any_bytes_are_read_without_a_crash(data: st.DataObject, job: Path) -> N
     read = scan(job, changed)
     whole_lines_cut = changed == good[: len(changed)] and changed.endswith(b"\n")
     assert changed == good or read.damage or whole_lines_cut
+
+
+@pytest.mark.parametrize(
+    ("kept", "told"),
+    [
+        (slice(2, 3), "1 line is missing after line 2 (line 3)"),
+        (slice(2, 5), "3 lines are missing after line 2 (3 to 5)"),
+        (slice(0, 2), "2 lines are missing at the start (1 to 2)"),
+    ],
+)
+def test_lines_cut_out_are_counted_and_named(kept: slice, told: str, job: Path) -> None:
+    lines = lines_of(job)
+    del lines[kept]
+    (job / RECORD).write_bytes(b"".join(lines))
+    found = [f for f in check_chain(job) if f.check == "line"]
+    assert [(f.line, f.message) for f in found] == [(kept.start + 1, told)]
+
+
+def test_a_folder_of_sound_that_is_gone_is_one_finding(job: Path) -> None:
+    with JobLog.open(job) as log:
+        named = [log.keep_audio(bytes([number, 0] * 99)) for number in range(5)]
+        log.append([{"kind": "event", "type": "heard", "audio": path} for path in named])
+    first = next(iter((job / "audio").iterdir()))
+    first.unlink()
+    assert [f.message.rpartition(": ")[2] for f in check_chain(job)] == ["the file is missing"]
+    shutil.rmtree(job / "audio")
+    assert [f.message for f in check_chain(job)] == ["the sound folder is gone (6 files)"]

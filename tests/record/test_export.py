@@ -104,7 +104,7 @@ def test_the_emma_is_of_its_namespace_and_holds_every_utterance(job: Path) -> No
         for e in current(read_log(job).lines)
         if e["kind"] == "event" and e["type"] in ("answer", "command", "no_match", "no_input")
     ]
-    assert [one.get("id") for one in sequence] == [f"line{e['seq']}" for e in heard]
+    assert [one.get("id") for one in sequence] == [f"line{e['seq'] + 1}" for e in heard]
     for element in root.iter():
         space, _, name = element.tag[1:].partition("}")
         assert name in ELEMENTS if space == E[1:-1] else f"{{{space}}}" == J

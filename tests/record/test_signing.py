@@ -14,9 +14,11 @@ from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from handsfree.audit import Report, audit
-from handsfree.record import JobLog, RecordError, read_log
+from handsfree.record import JobLog, RecordError, read_log, show_text
+from handsfree.record import _sign as signing
 from handsfree.record._keys import Key, verified
 from handsfree.record.signing import Decision, check_signatures, load_key, new_key, public_keys, sign
+from handsfree.review import job_page, read_source
 
 #: RFC 8032, section 7.1, TEST 1 to TEST 3: secret key, public key, message, signature.
 VECTORS = [
@@ -377,3 +379,64 @@ def test_nothing_is_signed_that_can_not_be_noted(
         put_under(shop, Decision("accept"))
     assert "choose" not in str(told.value), "there is only one folder of keys"
     assert (job / "record.jsonl").read_bytes() == before
+
+
+# -- when it was signed --------------------------------------------------------------------------
+
+
+def by_the_computers_clock(job: Path) -> Path:
+    """The same job, its lines of the year 2030 said to be of the computer's own clock."""
+    return forge(job, lambda entries: entries[0].update(clock="system"))
+
+
+def test_nothing_is_signed_by_a_clock_that_is_behind_the_record(shop: tuple[Path, Path, Path]) -> None:
+    job, _, _ = shop
+    copied = by_the_computers_clock(copy_of(job, job.with_name("real")))
+    put_under(shop, Decision("accept"))  # a simulated clock says nothing of the computer's
+    assert "the signature is dated" not in str(looked_at(job, shop[1]).findings)
+    before = (copied / "record.jsonl").read_bytes()
+    with pytest.raises(
+        RecordError, match=r"the computer's clock says .* set the clock right.*nothing was signed"
+    ):
+        put_under((copied, *shop[1:]), Decision("reject", "too early", ("again",)))
+    assert (copied / "record.jsonl").read_bytes() == before
+
+
+def test_a_signature_dated_before_the_line_above_it_is_told_by_every_reader(
+    shop: tuple[Path, Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a program that did not refuse it. A second one is held against the line before it too."""
+    job, keys, _ = shop
+    by_the_computers_clock(job)
+    monkeypatch.setattr(signing, "behind", lambda rows, at: "")
+    put_under(shop, Decision("accept"))
+    told = [f for f in looked_at(job, keys).findings if "the signature is dated" in f.message]
+    assert [(f.severity, f.line) for f in told] == [("warn", len(read_log(job).lines))]
+    shown = " ".join(show_text(job, width=400, signatures=check_signatures(read_log(job), keys)[0]).split())
+    assert "before a line above it (2030-" in shown[: shown.index("Readings in force")]
+    assert "the signature is dated" in shown[shown.index("Exceptions:") :]
+    page = job_page(read_source(job, keys=keys))
+    assert "the signature is dated" in page[page.index("Look at these first") :]
+    times = iter(["2030-06-01T12:00:00.000Z", "2030-05-01T12:00:00.000Z"])
+    monkeypatch.setattr(signing, "system_clock", lambda: (next(times), 0))
+    put_under(shop, Decision("concession", "in June"))
+    put_under(shop, Decision("concession", "in May"))
+    lines = [f.line for f in looked_at(job, keys).findings if "the signature is dated" in f.message]
+    assert lines == [told[0].line, told[0].line + 2]
+
+
+def test_a_clock_set_in_the_job_stands_among_the_exceptions(shop: tuple[Path, Path, Path]) -> None:
+    """As the audit tells it: on the page and in show as well, at its line."""
+    job = shop[0]
+
+    def set_back(entries: list[dict[str, object]]) -> None:
+        for entry in entries[60:]:
+            entry["at"] = str(entry["at"]).replace("T17:", "T16:").replace("T18:", "T17:")
+
+    forge(job, set_back)
+    told = [f for f in audit(job).findings if "clock was set back by 3" in f.message]
+    assert len(told) == 1
+    text = " ".join(show_text(job, width=400).split())
+    assert f"line {told[0].line} {told[0].message}" in text[text.index("Exceptions:") :]
+    assert text.index(told[0].message) < text.index("Exceptions:"), "in the conversation too"
+    assert job_page(read_source(job)).count(told[0].message.replace("'", "&#39;")) >= 2
