@@ -209,7 +209,7 @@ def main() -> None:
 
         limits_main()
         return
-    console = Console(width=120)
+    console = Console(width=160)
     console.print(
         f"handsfree {version('handsfree')}, Python {platform.python_version()}, {platform.machine()}, "
         f"{os.cpu_count()} cores\n"
