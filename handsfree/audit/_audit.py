@@ -13,6 +13,7 @@ from pathlib import Path
 from handsfree.limits import LimitsError
 from handsfree.procedure import Book, ProcedureError, PromptError, Start
 from handsfree.record import (
+    NOT_PLAYED,
     RECORD,
     Finding,
     LogRead,
@@ -93,7 +94,7 @@ def audit(
 
 def _how_told(sealed: Sequence[str], words: Sequence[str], *, told: bool) -> str:
     """What is known of the check words: that they are those on the work order only where somebody compared them."""
-    how = " told at the end" if told else ", NOT PLAYED TO THEIR END"
+    how = " told at the end" if told else NOT_PLAYED
     if not words:
         return f"{how} (compare with the work order's)"
     return f"{how}, {'the same as' if list(words) == list(sealed) else 'NOT'} those given with --words"

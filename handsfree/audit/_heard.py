@@ -9,7 +9,7 @@ from handsfree.grammar import Armed, GrammarError, Interpretation, Library
 from handsfree.hearing import same_meaning
 from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.record import Finding
-from handsfree.session import LEAST_PROBABILITY
+from handsfree.session import LEAST_PROBABILITY, NO_ANSWER
 
 from ._walk import Turn, Walk
 
@@ -19,8 +19,6 @@ __all__ = ["armed_for", "grammar_hash", "parsed_again"]
 #: Commands that undo and skip nothing: in records made before December 2026 they count heard unsurely, too. Now only
 #: "stop work" does.
 HARMLESS = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
-#: What the session gives as the reason when words were heard well and are no sentence of what is armed.
-_NO_ANSWER = "not an answer to what was asked"
 #: Slots that a shop's file adds to a badge; and the label of a code word, of which no record keeps the words.
 _ADDED = ("supervisor", "technician")
 _CODE = "code"
@@ -95,7 +93,7 @@ def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> s
     if isinstance(event, NoMatch):
         if event.text != turn.line.body["hypothesis"]:
             return "is not what was heard"
-        if event.reason != _NO_ANSWER:
+        if event.reason != NO_ANSWER:
             return ""  # too faint, too noisy: for another reason than its words
         return "was understood, but is recorded as a no-match" if accepted and meaning is not None else ""
     if not accepted and not (isinstance(event, Command) and event.name == "stop_work"):

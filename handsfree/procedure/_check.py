@@ -66,10 +66,6 @@ def check(procedure: Procedure, library: Arms, pronounce: Pronounce) -> list[str
     return found
 
 
-def _next(procedure: Procedure, step: Step) -> set[str]:
-    return set(procedure.ways(step.id))
-
-
 def _reached(
     procedure: Procedure, without: frozenset[str] = frozenset(), also_from: Iterable[str] = ()
 ) -> set[str]:
@@ -82,7 +78,7 @@ def _reached(
             continue
         seen.add(one)
         if procedure.end(one) is None:
-            todo += _next(procedure, procedure.at(one))
+            todo += procedure.ways(one)
     return seen
 
 
@@ -98,7 +94,7 @@ def _ends(procedure: Procedure) -> Iterator[str]:
     good = {e.id for e in procedure.ending}
     grew = True
     while grew:
-        more = {s.id for s in procedure.step if s.id not in good and _next(procedure, s) & good}
+        more = {s.id for s in procedure.step if s.id not in good and procedure.ways(s.id) & good}
         grew = bool(more)
         good |= more
     for step in procedure.step:

@@ -113,26 +113,24 @@ def _channel(facts: FactMap) -> limits.Channel:
     )
 
 
-def _unit(facts: FactMap, policy: Policy) -> dict[str, str]:
+def _sizes(facts: FactMap, policy: Policy) -> dict[str, Quantity]:
     """The unit that the limits will ask for: with the same margins, also where the shop has moved them."""
-    margins = [_margin_mm(rule, facts, policy) for rule in _MARGINS]
-    size = limits.size_unit(_channel(facts), *margins)
-    return {
-        "stem": spoken(_up(size.stem_length.value)),
-        "patch": spoken(_up(size.patch.value)),
-        "outline": spoken(_up(size.outline.value)),
-    }
+    size = limits.size_unit(_channel(facts), *(_margin_mm(rule, facts, policy) for rule in _MARGINS))
+    exact = {"stem": size.stem_length, "patch": size.patch, "outline": size.outline}
+    return {part: _up(quantity.value) for part, quantity in exact.items()}
+
+
+def _unit(facts: FactMap, policy: Policy) -> dict[str, str]:
+    return {part: spoken(size) for part, size in _sizes(facts, policy).items()}
 
 
 def _unit_read(facts: FactMap, policy: Policy) -> dict[str, str]:
     """As ``_unit``, but the smallest of each that is inside its limit also when it is read to whole millimeters: the
     unit that just does would be too close to call."""
-    size = limits.size_unit(_channel(facts), *(_margin_mm(rule, facts, policy) for rule in _MARGINS))
-    return {
-        "stem": spoken(_inside("stem.length.min", _up(size.stem_length.value), facts, policy)),
-        "patch": spoken(_inside("patch.size.min", _up(size.patch.value), facts, policy)),
-        "outline": spoken(_up(size.outline.value)),
-    }
+    sizes = _sizes(facts, policy)
+    for part, rule in (("stem", "stem.length.min"), ("patch", "patch.size.min")):
+        sizes[part] = _inside(rule, sizes[part], facts, policy)
+    return {part: spoken(size) for part, size in sizes.items()}
 
 
 def _inside(rule: str, least: Quantity, facts: FactMap, policy: Policy) -> Quantity:
@@ -202,13 +200,11 @@ SPACING_NEEDS = (
     "injury.center_distance",
 )
 
+_UNIT_NEEDS = ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance")
+
 ADVICE: Mapping[str, Advice] = {
-    "unit": Advice(
-        ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit
-    ),
-    "unit-size": Advice(
-        ("injury.size", "injury.angle", "tire.thickness", "injury.center_distance"), "advice_unit", _unit_read
-    ),
+    "unit": Advice(_UNIT_NEEDS, "advice_unit", _unit),  # of procedures before 1.2
+    "unit-size": Advice(_UNIT_NEEDS, "advice_unit", _unit_read),
     "injury-place": Advice(("injury.clock", "injury.edge_distance"), "advice_injury_place", _place),
     "set-pressure": Advice(("pressure.placard", "temp.set", "temp.cold"), "advice_set_pressure", _to_set),
     "recheck": Advice(("recheck.distance",), "advice_recheck", _recheck),

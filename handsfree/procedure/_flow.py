@@ -149,12 +149,13 @@ def _after_correction(turn: Turn, outcome: str, target: str, corrected: bool) ->
         # A found condition is a reason that stands, whatever else is clear; going back re-inspects all of them.
         same_way = same_way or outcome == "clear"
     turn.set(return_to="", return_index=0)
-    if corrected and turn.book.procedure.supervised(state.path[at + 1].step):
+    asked = turn.book.procedure.supervised(state.path[at + 1].step)
+    if corrected and asked:
         # It was taken to a supervisor, who may have rejected it: only a supervisor lets it go on, and where it leads.
         rewind(turn, at + 1)
         return target
     undone = next((i for i in range(at + 1, len(state.path)) if _undone_by_it(turn, state.path[i])), None)
-    if same_way and _released_for_it(turn, state.path[at + 1]):
+    if same_way and asked:  # because of this answer: a release for another value does not hold for it
         undone = at + 1
     if same_way and undone is not None:
         rewind(turn, undone)
@@ -165,12 +166,6 @@ def _after_correction(turn: Turn, outcome: str, target: str, corrected: bool) ->
         return ""
     rewind(turn, at + 1)
     return target
-
-
-def _released_for_it(turn: Turn, visit: Visit) -> bool:
-    """Whether a supervisor was asked because of this answer: a release for another value does not hold for it."""
-    step = turn.book.procedure.at(visit.step) if turn.book.procedure.end(visit.step) is None else None
-    return isinstance(step, HoldPoint) and step.by == "supervisor"
 
 
 def _undone_by_it(turn: Turn, visit: Visit) -> bool:

@@ -26,7 +26,7 @@ from ._read import RECORD, Damage, LogRead, first_hash, read_log
 from ._rejected import REJECTED, as_it_stands, how_to_do_again, rejection, why_rejected
 from ._show import lacking_told, render, show_text, what_signatures_lack
 from ._story import Told, tell
-from ._summary import not_told, summary_text
+from ._summary import NOT_PLAYED, not_told, summary_text
 from ._wording import (
     clean,
     counted,
@@ -51,6 +51,7 @@ __all__ = [
     "FORMATS",
     "GENESIS",
     "NAMED",
+    "NOT_PLAYED",
     "NO_RECORD",
     "OLDER",
     "PAGE",

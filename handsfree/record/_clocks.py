@@ -12,7 +12,7 @@ from typing import Any
 
 from ._wording import value_of
 
-__all__ = ["BESIDE", "OWN_TIME", "SLACK_MS", "behind", "clocks_set", "new_session"]
+__all__ = ["BESIDE", "OWN_TIME", "SLACK_MS", "behind", "clocks_set", "new_session", "second_of"]
 
 #: A line is written after its event by the time it takes to keep the sound, on a slow disk some seconds; and a
 #: clock is set right by small steps all the time.
@@ -76,12 +76,13 @@ def _older(rows: Sequence[Entry], index: int) -> str:
     if not last:
         return ""
     return (
-        f"dated {_minute(at)}, before a line above it ({_minute(last)}): the computer's clock was wrong, or the date "
-        "is false"
+        f"dated {second_of(at)}, before a line above it ({second_of(last)}): the computer's clock was wrong, or the "
+        "date is false"
     )
 
 
-def _minute(at: str) -> str:
+def second_of(at: str) -> str:
+    """ "2026-12-01 05:12:30 UTC" of a line's time."""
     return f"{at[:10]} {at[11:19]} UTC"
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import rfc8785
 
 from ._check import OLDER, STRANGER, Finding
-from ._clocks import behind
+from ._clocks import behind, second_of
 from ._errors import RecordError
 from ._files import explain
 from ._keys import Key, public_keys, verified
@@ -99,8 +99,8 @@ def sign(log: JobLog, key: Key, name: str, decision: Decision, keys: Path) -> Li
     last_at = behind([line.entry for line in log.lines], at)
     if last_at:
         raise RecordError(
-            f"the computer's clock says {at[:10]} {at[11:19]} UTC, and the record's last line is of {last_at[:10]} "
-            f"{last_at[11:19]} UTC: set the clock right, or sign when it is past that; nothing was signed"
+            f"the computer's clock says {second_of(at)}, and the record's last line is of {second_of(last_at)}: set "
+            "the clock right, or sign when it is past that; nothing was signed"
         )
     entry: dict[str, Json] = {
         "kind": "signed",

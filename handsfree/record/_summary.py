@@ -13,7 +13,7 @@ from ._rejected import as_it_stands
 from ._story import Told, tell
 from ._wording import counted, in_use, items, measured, seconds, value_of
 
-__all__ = ["not_told", "readings", "sealed", "summary_text"]
+__all__ = ["NOT_PLAYED", "not_told", "readings", "sealed", "summary_text"]
 
 Kinds = Mapping[str, Sequence[Told]]
 _Row = TypeVar("_Row", bound=Mapping[str, Any])

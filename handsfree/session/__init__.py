@@ -3,7 +3,7 @@
 from handsfree.session._bay import TIRE_NAMES, Listening, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
-from handsfree.session._heard import event_of
+from handsfree.session._heard import NO_ANSWER, event_of
 from handsfree.session._job import (
     Job,
     JobCompleted,
@@ -30,6 +30,7 @@ from handsfree.session._whole import check_job, end_findings, missing_end
 
 __all__ = [
     "LEAST_PROBABILITY",
+    "NO_ANSWER",
     "OWN",
     "SCREENS",
     "TIRE_NAMES",

@@ -14,6 +14,7 @@ from handsfree.session._people import CODE, WITHHELD_WORDS, People
 __all__ = ["NO_ANSWER", "STOPS_FROM", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
+#: The reason when words were heard well and are no sentence of what is armed.
 NO_ANSWER: Final = "not an answer to what was asked"
 #: How likely "stop work" must be right that is obeyed though it was not heard surely. Of 31 that were said, in noise
 #: down to 5 dB, all were likelier (the least 0.80); in 4.2 hours of talk it was heard 9 times, at most at 0.776.

@@ -280,11 +280,15 @@ def _not_signed(folder: Path, rows: Sequence[Mapping[str, object]]) -> None:
 
 
 def _finished(folder: Path, rows: Sequence[Mapping[str, object]]) -> RecordError:
-    closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
-    how = value_of(closed, "disposition") if rejection(rows) is None else REJECTED
+    how = _closed_as(rows) if rejection(rows) is None else REJECTED
     return RecordError(
         f"{folder.name} is finished: {how}; {how_to_do_again(rows) or 'see it with handsfree show'}"
     )
+
+
+def _closed_as(rows: Sequence[Mapping[str, object]]) -> str:
+    closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
+    return value_of(closed, "disposition")
 
 
 def _completed(folder: Path, rows: Sequence[Mapping[str, object]], *, words: bool) -> JobCompleted:
@@ -294,9 +298,8 @@ def _completed(folder: Path, rows: Sequence[Mapping[str, object]], *, words: boo
         new = "whether its check words were told to their end is not known"
     else:
         new = f"its check words are new, told to nobody: {' '.join(items(told, 'words'))}"
-    closed = next((row for row in reversed(rows) if row.get("kind") == "close"), {})
     return JobCompleted(
-        f"{folder.name} is finished: {value_of(closed, 'disposition')}; the end of its record was missing and was "
+        f"{folder.name} is finished: {_closed_as(rows)}; the end of its record was missing and was "
         f"completed; {new}; compare with the work order's, and see it with handsfree show"
     )
 

@@ -107,13 +107,9 @@ class Shown:
     verdicts: tuple[Judged, ...] = ()  # of the step that was answered last
     stamp: Stamp | None = None  # of the step that was answered last, or of the finished tire
     timers: tuple[Running, ...] = ()
-    timers_beside: tuple[
-        tuple[str, Running], ...
-    ] = ()  # those of the tires that wait, each with the tire's name
+    timers_beside: tuple[tuple[str, Running], ...] = ()  # of the tires that wait, by their names
     trail: tuple[tuple[str, str], ...] = ()  # label and sentence, the newest last
-    ended: tuple[
-        tuple[str, str], ...
-    ] = ()  # tires that are finished beside others: name, and what became of it
+    ended: tuple[tuple[str, str], ...] = ()  # finished tires beside others: name, what became of it
     exceptions: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()  # why the tire must not be repaired
     notes: tuple[str, ...] = ()
