@@ -117,7 +117,8 @@ def _latency(console: Console) -> None:
         table.add_column(heading, justify="left" if heading == "part" else "right")
     parts = (
         ("silence the endpointer waits for", waited.silence),
-        ("decoding the rest, machine, record on disk, voice", waited.work),
+        ("decoding the rest", waited.decode),
+        ("that, machine, record on disk, voice", waited.work),
         ("together", waited.total),
     )
     for name, values in parts:
@@ -183,7 +184,7 @@ def main() -> None:
         description=__doc__,
         epilog="Each with its own --help: technician, walk, confusions, chatter, archive, enrolment.",
     )
-    parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "limits"))
+    parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "latency", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")
     parser.add_argument(
         "--quick", action="store_true", help="hearing: a quarter of an hour of one core instead of some hours"
@@ -215,10 +216,11 @@ def main() -> None:
         f"{os.cpu_count()} cores\n"
     )
     try:
-        _hearing(console, args)
+        if args.what != "latency":
+            _hearing(console, args)
     except (AudioError, EngineError, GrammarError) as error:
         sys.exit(f"handsfree.bench: {error}")
-    if args.what == "all":
+    if args.what in ("all", "latency"):
         _latency(console)
         _process(console)
 

@@ -5,6 +5,7 @@ The voices are Debian's: recorded telephone prompts (asterisk-core-sounds-*-g722
 Russian, and the descriptions of a drawing program's pictures (tuxpaint-stamps-default) in five languages. Nothing was
 fitted to them: of the English prompts these are the files set apart for tests, the languages in whose descriptions
 the acceptance's bounds were chosen are left out (of these here 300 were looked at too before they were settled).
+``--talk`` takes a folder of any other recordings instead.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import random
+import subprocess
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -40,6 +42,7 @@ _LANGUAGES: Final = (
     "ro",
 )  # Catalan, Russian, Spanish and Belarusian chose the bounds
 _VOICES: Final = ("fr_CA_f_June", "it_IT_m_Carlo", "ru_RU_f_IvrvoiceRU")
+_SUFFIXES: Final = frozenset({".flac", ".g722", ".m4a", ".mp3", ".oga", ".ogg", ".opus", ".wav"})
 _NO_TALK: Final = ("silence", "digits", "letters", "phonetic", "beep", "tone", "monkeys", "confbridge-")
 _ROOMS: Final = (None, ("pink", 20.0), ("pink", 10.0), ("hiss", 10.0), ("hum", 10.0), ("impacts", 10.0))
 _ARMED_FOR: Final = 20  # utterances, then something else is asked
@@ -92,6 +95,13 @@ def sounds(stamps: Path, seed: int) -> list[tuple[str, Path]]:
     if not _prompts.missing():
         names = [name for name in _prompts.sentence_prompts() if not _prompts.tuned_on(name)]
         found += [("en", _prompts.RECORDINGS / "en_US_f_Allison" / f"{name}.g722") for name in names]
+    random.Random(seed).shuffle(found)
+    return found
+
+
+def sounds_in(talk: Path, seed: int) -> list[tuple[str, Path]]:
+    """(its folder's name, file) of all recordings under a folder, in an order drawn by ``seed``."""
+    found = [(path.parent.name, path) for path in sorted(talk.rglob("*")) if path.suffix.lower() in _SUFFIXES]
     random.Random(seed).shuffle(found)
     return found
 
@@ -172,19 +182,27 @@ def main(arguments: Sequence[str]) -> int:
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--stamps", type=Path, default=_STAMPS, help="where the spoken descriptions are")
+    parser.add_argument("--talk", type=Path, help="a folder of recordings of any talk, instead of Debian's")
     parser.add_argument("--json", type=Path, help="write the counts there, also while it runs")
     args = parser.parse_args(arguments)
-    files = sounds(args.stamps, args.seed)
+    files = sounds(args.stamps, args.seed) if args.talk is None else sounds_in(args.talk, args.seed)
+    if not files and args.talk is not None:
+        sys.exit(
+            f"handsfree.bench: {args.talk}: no recordings there; give a folder of {', '.join(sorted(_SUFFIXES))}"
+        )
     if not files:
         sys.exit(
             "handsfree.bench: no recorded voices here; install Debian's asterisk-core-sounds-fr-g722, -it-g722, "
             "-ru-g722, -en-g722, tuxpaint-stamps-default and ffmpeg"
         )
     found = Found()
-    for found in listen(wiring.build_engine(wiring.Setup()), files, args.hours, args.seed):
-        if found.sounds % 100 == 0:
-            print(_told(found), flush=True)
-            _write(args.json, found)
+    try:
+        for found in listen(wiring.build_engine(wiring.Setup()), files, args.hours, args.seed):
+            if found.sounds % 100 == 0:
+                print(_told(found), flush=True)
+                _write(args.json, found)
+    except (OSError, subprocess.CalledProcessError) as error:
+        sys.exit(f"handsfree.bench: ffmpeg can't read a recording; is it installed? {error}")
     print(_told(found), *found.examples, sep="\n")
     _write(args.json, found)
     return 0

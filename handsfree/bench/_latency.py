@@ -33,9 +33,10 @@ __all__ = ["Waited", "measure"]
 @dataclass(slots=True)
 class Waited:
     """Milliseconds, one a reply. ``silence``: what the endpointer waits; ``work``: decoding what is left,
-    machine, limits, record to disk, voice; ``total``: both."""
+    machine, limits, record to disk, voice; ``decode``: the first part of that; ``total``: silence and work."""
 
     silence: list[float] = field(default_factory=list)
+    decode: list[float] = field(default_factory=list)
     work: list[float] = field(default_factory=list)
 
     @property
@@ -53,6 +54,7 @@ class _Ears(AudioEars):
 
     frame_at = 0.0
     silence = 0.0
+    decode = 0.0
 
     def _frame(self, frame: bytes) -> Heard | None:
         self.frame_at = time.perf_counter()
@@ -61,6 +63,7 @@ class _Ears(AudioEars):
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         result = super().listen(armed, until, answer=answer)
         if isinstance(result, Heard) and result.utterance is not None:
+            self.decode = 1000 * (time.perf_counter() - self.frame_at)
             self.silence = result.utterance.decided_ms - result.utterance.end_ms
         else:
             self.frame_at = 0.0
@@ -77,6 +80,7 @@ class _Player:
         if self._ears.frame_at:
             self._waited.work.append(1000 * (time.perf_counter() - self._ears.frame_at))
             self._waited.silence.append(self._ears.silence)
+            self._waited.decode.append(self._ears.decode)
             self._ears.frame_at = 0.0
         return Played(clip.frames, clip.frames, clip.rate)
 

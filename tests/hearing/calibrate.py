@@ -261,32 +261,53 @@ def show(test: list[Trial], outside: int, by: Calibration, plot: Path | None) ->
             f"accepted, {((p[bad] >= CONFIRM) & (p[bad] < ACCEPT)).sum()} asked about"
         )
     print(f"{outside} sentences that answer nothing, all levels")
-    curve = []
-    for low in np.arange(0, 1, 0.1):
-        inside_bin = (p >= low) & (p < low + 0.1)
-        if inside_bin.any():
-            curve.append(
-                (float(p[inside_bin].mean()), float(right[inside_bin].mean()), int(inside_bin.sum()))
-            )
-            print("said to be right {:.2f}, was right {:.2f}, of {}".format(*curve[-1]))
+    said = np.array([bool(trial.say) for trial in test])
+    curves = {"answers": curve(p[said], right[said]), "answers, and talk that is none": curve(p, right)}
+    for name, points in curves.items():
+        for given, true, count in points:
+            print(f"{name}: said to be right {given:.2f}, was right {true:.2f}, of {count}")
     if plot is not None:
-        draw(curve, plot)
+        draw(curves, plot)
 
 
-def draw(curve: list[tuple[float, float, int]], path: Path) -> None:
-    """The calibration curve: what was said of the test voices' utterances, and what was true. Needs matplotlib."""
+Curve = list[tuple[float, float, int]]
+
+
+def curve(given: Array, right: Array) -> Curve:
+    """(mean probability given, share that was right, count) for each tenth of the probability."""
+    found = []
+    for low in np.arange(0, 1, 0.1):
+        here = (given >= low) & (given < low + 0.1)
+        if here.any():
+            found.append((float(given[here].mean()), float(right[here].mean()), int(here.sum())))
+    return found
+
+
+def draw(curves: dict[str, Curve], path: Path) -> None:
+    """The calibration curve: what was said of the test voices' utterances, and what was true, with its 95 % interval
+    (Wilson). Needs matplotlib."""
     from matplotlib.figure import Figure
 
-    axes = (figure := Figure(figsize=(5, 5), layout="constrained")).subplots()
+    axes = (figure := Figure(figsize=(6, 6), layout="constrained")).subplots()
     axes.plot([0, 1], [0, 1], color="grey", linestyle=":")
-    axes.plot([said for said, _, _ in curve], [true for _, true, _ in curve], marker="o")
-    for said, true, count in curve:
-        axes.annotate(str(count), (said, true), textcoords="offset points", xytext=(6, -10))
-    for bound, name in ((CONFIRM, "asked about"), (ACCEPT, "accepted")):
-        axes.axvline(bound, linestyle="--", color="grey")
-        axes.text(bound + 0.01, 0.02, name)
+    for (name, points), style in zip(curves.items(), ("o-", "s--"), strict=True):
+        given, true, counts = (np.array(column) for column in zip(*points, strict=True))
+        reach = np.abs(np.array(wilson(true, counts)) - true)
+        axes.errorbar(given, true, yerr=reach, fmt=style, capsize=3, label=f"{name} ({counts.sum()})")
+    for bound, name in ((CONFIRM, "asked about"), (ACCEPT, "accepted"), (ACCEPT_STRICT, "figures, commands")):
+        axes.axvline(bound, linestyle="--", color="grey", linewidth=0.8)
+        axes.text(bound + 0.008, 0.02, name, rotation=90, fontsize="small")
     axes.set(xlabel="probability given", ylabel="share that was right", xlim=(0, 1), ylim=(0, 1.02))
+    axes.legend(loc="upper left")
     figure.savefig(path)
+
+
+def wilson(share: Array, count: Array) -> tuple[Array, Array]:
+    """The 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927), 209)."""
+    z = 1.96
+    middle = (share + z * z / (2 * count)) / (1 + z * z / count)
+    half = z * np.sqrt(share * (1 - share) / count + z * z / (4 * count * count)) / (1 + z * z / count)
+    return middle - half, middle + half
 
 
 if __name__ == "__main__":

@@ -29,6 +29,7 @@ class Technician:
         self._mouth = Mouth(folder)
         self._answers = answers
         self.said: list[str] = []
+        self._once_at = -1
         self.job = Path()
 
     def recording(self, text: str) -> Path:
@@ -64,14 +65,17 @@ class Technician:
             answered, at = len(lines), time.monotonic()
 
     def answer_once(self, tool: subprocess.Popen[str], jobs: Path, *, most_s: float) -> None:
-        """Say what the next question wants."""
+        """Say what the next question wants that was not answered yet."""
         end = time.monotonic() + most_s
         while tool.poll() is None:
             assert time.monotonic() < end
             time.sleep(0.1)
             seen = self.state(jobs)
-            text = self._answer(seen[0]) if seen is not None else ""
+            if seen is None or len(seen[1]) == self._once_at:
+                continue
+            text = self._answer(seen[0])
             if text:
+                self._once_at = len(seen[1])
                 time.sleep(_PAUSE_S)
                 self._card.say(self.recording(text))
                 self.said.append(text)

@@ -39,6 +39,7 @@ LUG_NUTS: Mapping[str, str] = {
     "hand-over": "completed",
 }
 READ = {
+    "job.technician": "1122",
     "job.work_order": "4417",
     "recheck.distance": "25 mi",
     "torque.target": "110 N.m",
@@ -183,7 +184,8 @@ def test_the_tool_does_not_hear_itself(card: VirtualCard, tmp_path: Path) -> Non
     job = technician.job
     assert tool.returncode == 3  # stopped
     assert utterances(job) == technician.said == [
-        "brake is on wheels are down", "four four one seven", "affirmative", "stop work",
+        "brake is on wheels are down", "one one two two", "affirmative",
+        "four four one seven", "affirmative", "stop work",
     ]  # fmt: skip
     assert check_chain(job) == []
 
@@ -205,7 +207,8 @@ def test_with_a_headset_a_prompt_may_be_cut_off_and_a_caution_not(card: VirtualC
     with card.recorded(tmp_path / "heard.raw") as heard:
         tool = card.handsfree(*RUN, "--headset", cwd=tmp_path)
         speak_into(card, tool, out, "WARNING. A vehicle", technician.recording("completed"))
-        technician.answer_once(tool, tmp_path / "jobs", most_s=60)  # the read-back of the caution
+        for _ in ("the read-back of the caution", "the badge", "its affirmative"):
+            technician.answer_once(tool, tmp_path / "jobs", most_s=60)
         speak_into(card, tool, out, "Work order of the repair?", order)
         technician.work(tool, tmp_path / "jobs", most_s=120)
     job = technician.job
@@ -222,6 +225,8 @@ def test_with_a_headset_a_prompt_may_be_cut_off_and_a_caution_not(card: VirtualC
     assert least_match(recording, sounds["Work order of the repair?"]) < PLAYED
     assert utterances(job) == [
         "brake is on wheels are down",
+        "one one two two",
+        "affirmative",
         "four four one seven",
         "affirmative",
         "stop work",
