@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from handsfree.grammar import Armed, GrammarError, Interpretation, Library
-from handsfree.hearing import same_meaning
+from handsfree.hearing import probability_of, same_meaning
 from handsfree.procedure import Answer, Command, NoMatch
 from handsfree.record import Finding
 from handsfree.session import LEAST_PROBABILITY, NO_ANSWER
@@ -85,7 +85,7 @@ def _unsure(turn: Turn, last: Turn | None) -> str:
 
 def _probability(turn: Turn) -> float:
     scores = turn.line.body.get("scores")
-    return float(str(scores.get("probability", "0"))) if isinstance(scores, dict) else 0.0
+    return probability_of(scores) if isinstance(scores, dict) else 0.0
 
 
 def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> str:

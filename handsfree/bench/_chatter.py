@@ -1,5 +1,5 @@
 """How often talk that answers nothing is taken for an answer: hours of human voices, in noise, with the grammars of
-the real procedure armed.
+the real procedure armed. Now and then a packaged voice answers in the midst of it: it should still be heard.
 
 The voices are Debian's: recorded telephone prompts (asterisk-core-sounds-*-g722) in English, French, Italian and
 Russian, and the descriptions of a drawing program's pictures (tuxpaint-stamps-default) in five languages. Nothing was
@@ -25,9 +25,9 @@ from handsfree import _wiring as wiring
 from handsfree.audio import surround
 from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
-from handsfree.bench._script import recorded_lines
+from handsfree.bench._script import Recording, recorded_lines
 from handsfree.grammar import Armed, Interpretation
-from handsfree.hearing import Engine, Hypothesis, Listener
+from handsfree.hearing import Engine, Hypothesis, Listener, same_meaning
 from handsfree.procedure import UNSURE, Answer, Command, NoMatch
 from handsfree.session import Heard, Listening, People, Twice, event_of
 
@@ -46,6 +46,7 @@ _SUFFIXES: Final = frozenset({".flac", ".g722", ".m4a", ".mp3", ".oga", ".ogg", 
 _NO_TALK: Final = ("silence", "digits", "letters", "phonetic", "beep", "tone", "monkeys", "confbridge-")
 _ROOMS: Final = (None, ("pink", 20.0), ("pink", 10.0), ("hiss", 10.0), ("hum", 10.0), ("impacts", 10.0))
 _ARMED_FOR: Final = 20  # utterances, then something else is asked
+_ANSWER_EVERY: Final = 12  # sounds in a room: about once a minute
 _BETWEEN_S, _SETTLING_S, _LONGEST_S = 1.2, 8.0, 6
 _ANSWER_MS: Final = 3000
 
@@ -54,11 +55,12 @@ _ANSWER_MS: Final = 3000
 class Found:
     """Counts by sort: ``taken`` what was accepted outright, ``figures`` where it was a number, which is read back all
     the same, ``twice`` what was heard unsurely and then once more the same, ``stopped`` a "stop work" that was obeyed
-    though it was unsure, ``asked`` what is asked about."""
+    though it was unsure, ``asked`` what is asked about. ``answers`` by what became of them."""
 
     hours: float = 0.0
     sounds: int = 0
     counts: Counter[str] = field(default_factory=Counter)
+    answers: Counter[str] = field(default_factory=Counter)
     examples: list[str] = field(default_factory=list)
 
     @property
@@ -114,7 +116,7 @@ def listen(engine: Engine, files: Sequence[tuple[str, Path]], hours: float, seed
     yes = next(line for line in lines if line.say == "affirmative")
     rooms = [_Room(Listener(engine), room, seed * 1000 + n, rng, arms) for n, room in enumerate(_ROOMS)]
     for room in rooms:
-        room.hear(yes.pcm, yes.armed, Found())  # how loud the technician is
+        room.answer(yes, Found())  # how loud the technician is
     for number, (language, path) in enumerate(files):
         if found.hours >= hours:
             return
@@ -122,8 +124,10 @@ def listen(engine: Engine, files: Sequence[tuple[str, Path]], hours: float, seed
         pcm = _prompts.decoded(path, _LONGEST_S)
         if len(pcm) < 32000 * 0.2:
             continue
-        room.hear(pcm, None, found, f"{language} {path.stem}")
+        room.talk(pcm, found, f"{language} {path.stem}")
         found.sounds += 1
+        if number // len(rooms) % _ANSWER_EVERY == _ANSWER_EVERY - 1:
+            room.answer(rng.choice(lines), found)
         yield found
 
 
@@ -141,25 +145,20 @@ class _Room:
         self._left, self._listening = 0, Listening()
         self._before_s = _SETTLING_S
 
-    def hear(self, pcm: bytes, armed: Armed | None, found: Found, name: str = "") -> None:
-        if armed is None and not self._left:
+    def talk(self, pcm: bytes, found: Found, name: str) -> None:
+        if not self._left:
             self._left = _ARMED_FOR
             self._listening = Listening(self._rng.choice(self._arms))
-        self._left -= armed is None
-        asked = armed or self._listening.armed
+        self._left -= 1
+        asked = self._listening.armed
         assert asked is not None
-        sound = surround(pcm, self._before_s, _BETWEEN_S)
-        self._before_s = _BETWEEN_S
-        if self._noise is not None:
-            kind, level = self._noise
-            self._seed += 1
-            sound = mix(sound, NOISES[kind](len(sound) // 2, self._seed), level)
+        sound = self._in_the_room(pcm)
         self._listener.arm(asked)
         for heard in self._listener.hear(sound):
             self._now += _ANSWER_MS
             said = heard.hypothesis
             meaning = asked.interpret(said.text) if said.accepted and said.text else None
-            twice = self._twice(said, None, Listening(asked), self._now)
+            twice = self._twice(said, None, self._listening, self._now)
             if meaning is None:
                 continue
             counted = Heard(replace(said, unsure=said.unsure and not twice), heard.utterance)
@@ -173,6 +172,23 @@ class _Room:
                     f"{sort}: {said.text} ({likely:.2f}) for {name} in {self._noise or 'quiet'}"
                 )
         found.hours += len(sound) / 32000 / 3600
+
+    def answer(self, line: Recording, found: Found) -> None:
+        self._listener.arm(line.armed)
+        heard = [one.hypothesis for one in self._listener.hear(self._in_the_room(line.pcm))]
+        right = [one for one in heard if one.accepted and same_meaning(line.armed, one.text, line.say)]
+        sure = any(not one.unsure for one in right)
+        found.answers["sure" if sure else "asked" if right else "lost"] += 1
+        self._twice = Twice()
+
+    def _in_the_room(self, pcm: bytes) -> bytes:
+        sound = surround(pcm, self._before_s, _BETWEEN_S)
+        self._before_s = _BETWEEN_S
+        if self._noise is None:
+            return sound
+        kind, level = self._noise
+        self._seed += 1
+        return mix(sound, NOISES[kind](len(sound) // 2, self._seed), level)
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -213,11 +229,18 @@ def _told(found: Found) -> str:
     return (
         f"{found.hours:.2f} h, {found.sounds} sounds: {found.accepted} acted on = {rate:.2f} an hour "
         f"({n['taken']} taken outright, {n['figures']} figures, which are read back, {n['twice']} by being heard "
-        f"twice, {n['stopped']} unsure stops); {n['asked']} asked about"
+        f"twice, {n['stopped']} unsure stops); {n['asked']} asked about. Answers amid the talk: "
+        f"{found.answers['sure']} counted at once, {found.answers['asked']} asked about, {found.answers['lost']} lost"
     )
 
 
 def _write(path: Path | None, found: Found) -> None:
     if path is not None:
-        body = {"hours": found.hours, "sounds": found.sounds, **found.counts, "examples": found.examples}
+        body = {
+            "hours": found.hours,
+            "sounds": found.sounds,
+            **found.counts,
+            "answers": found.answers,
+            "examples": found.examples,
+        }
         path.write_text(json.dumps(body, indent=1) + "\n", encoding="utf-8")

@@ -24,6 +24,7 @@ from handsfree.hearing._listener import DROWNED, LEAST_SNR_DB, Listened, Listene
 from handsfree.hearing._make import ENGINES, make_engine
 from handsfree.hearing._pinned import engine_pins
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
+from handsfree.hearing._talk import Talk, posterior, probability_of
 from handsfree.hearing._typed import TypedEngine
 from handsfree.hearing._types import Engine, EngineError, Hypothesis, MissingWord, Word
 from handsfree.hearing._vosk import VoskEngine
@@ -51,6 +52,7 @@ __all__ = [
     "MissingWord",
     "Outcome",
     "PocketSphinxEngine",
+    "Talk",
     "TypedEngine",
     "VoskEngine",
     "Word",
@@ -62,5 +64,7 @@ __all__ = [
     "judge",
     "make_engine",
     "packaged_sha256",
+    "posterior",
+    "probability_of",
     "same_meaning",
 ]

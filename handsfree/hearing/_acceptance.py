@@ -17,6 +17,8 @@ from math import exp
 from pathlib import Path
 from typing import Final
 
+from handsfree.hearing._talk import EVEN, posterior
+
 __all__ = [
     "FEATURES",
     "Calibration",
@@ -168,7 +170,7 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """``reason``: why it was not accepted outright, "" when it was."""
+    """``probability``: by its sound alone. ``reason``: why it was not accepted outright, "" when it was."""
 
     outcome: Outcome
     probability: float
@@ -189,14 +191,21 @@ def calibration() -> Calibration:
     return Calibration(terms, float(found["bias"]), *bounds)
 
 
-def judge(evidence: Evidence, by: Calibration | None = None, *, strict: bool = False) -> Judgement:
-    """Accept, confirm or reject. ``strict``: what was heard is figures, a command or one short word."""
+def judge(
+    evidence: Evidence, by: Calibration | None = None, *, strict: bool = False, prior: float = EVEN
+) -> Judgement:
+    """Accept, confirm or reject. ``strict``: what was heard is figures, a command or one short word. ``prior``: with
+    what probability it was met (``Talk``). By a small one nothing is refused that else is asked about: in the middle
+    of talk an answer by the technician is asked about too, and not lost."""
     by = by or calibration()
     if not evidence.words:
         return Judgement(Outcome.REJECT, 0.0, "no words heard")
     probability = by.probability(evidence)
-    if probability >= (by.accept_strict if strict else by.accept):
+    least = by.accept_strict if strict else by.accept
+    if posterior(probability, min(prior, EVEN)) >= least:
         return Judgement(Outcome.ACCEPT, probability)
+    if probability >= least:
+        return Judgement(Outcome.CONFIRM, probability, "people talk")
     shares = {name: share for name, share in by.shares(evidence).items() if name in _REASONS}
     reason = _REASONS[min(shares, key=lambda name: shares[name])]
     outcome = Outcome.CONFIRM if probability >= by.confirm else Outcome.REJECT

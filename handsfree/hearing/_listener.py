@@ -21,6 +21,7 @@ from handsfree.audio import (
 )
 from handsfree.hearing._agreed import AgreedEngine
 from handsfree.hearing._pocketsphinx import PocketSphinxEngine
+from handsfree.hearing._talk import Talk
 from handsfree.hearing._types import Engine, Hypothesis
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ DROWNED: Final = "noise"
 _TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LOOK_AHEAD_S: Final = 0.18  # longer than the gaps within words, well before the shortest end of an utterance
+_BYTES_A_SECOND: Final = 32_000
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
@@ -69,6 +71,7 @@ class Listener:
         self._armed: Armed | None = None
         self._suppressor = Suppressor() if suppress and isinstance(engine, _TRAINED_IN_QUIET) else None
         self._speaker_known = False
+        self._talk = Talk()
         self._ahead = False  # the engine has looked ahead of the end of this utterance
         self._recent: deque[bytes] = deque(maxlen=_KEPT_FRAMES)  # as the engine gets them
 
@@ -101,6 +104,7 @@ class Listener:
 
     def feed(self, frame: bytes) -> Listened | None:
         """One frame of the source; an utterance when it ended with this frame."""
+        self._talk.passed(len(frame) / _BYTES_A_SECOND)
         suppressed = self._suppressor.feed(frame) if self._suppressor else frame
         self._recent.append(suppressed)
         for event in self._endpointer.feed(frame, suppressed):
@@ -149,10 +153,7 @@ class Listener:
             self._ahead = False
 
     def _ended(self, utterance: Utterance) -> Listened:
-        if isinstance(self.engine, _TRAINED_IN_QUIET):
-            hypothesis = self.engine.end(utterance.snr_db)
-        else:
-            hypothesis = self.engine.end()
+        hypothesis = self._decoded(utterance)
         self._ahead = False
         if self._suppressor is None:
             return Listened(hypothesis, utterance)
@@ -164,6 +165,19 @@ class Listener:
             self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
             self._speaker_known = True
         return Listened(hypothesis, utterance)
+
+    def _decoded(self, utterance: Utterance) -> Hypothesis:
+        match self.engine:
+            case AgreedEngine():  # two recognizers that agree are no chance: nothing is made stricter by talk
+                return self.engine.end(utterance.snr_db)
+            case PocketSphinxEngine():
+                hypothesis = self.engine.end(utterance.snr_db, self._talk.prior)
+                alone = dict(hypothesis.scores).get("probability")
+                if alone is not None and utterance.least_snr_db >= LEAST_SNR_DB:  # else it is noise, not talk
+                    self._talk.heard(alone)
+                return hypothesis
+            case _:
+                return self.engine.end()
 
     def _outlook(self) -> Outlook:
         partial: Callable[[], str] | None = getattr(self.engine, "partial", None)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Final
 from handsfree.hearing._acceptance import Calibration, Evidence, Outcome, is_short, judge
 from handsfree.hearing._adaptation import CONDITIONS, Adaptation, Condition
 from handsfree.hearing._searches import Searches
+from handsfree.hearing._talk import EVEN
 from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 
 if TYPE_CHECKING:
@@ -172,8 +173,8 @@ class PocketSphinxEngine:
         """The last utterance's sound as it was decoded."""
         return b"".join(self._heard)
 
-    def end(self, snr_db: float | None = None) -> Hypothesis:
-        """``snr_db``: of the utterance, as it was measured; None when it was not."""
+    def end(self, snr_db: float | None = None, prior: float = EVEN) -> Hypothesis:
+        """``snr_db``: of the utterance, as it was measured; None when it was not. ``prior``: see ``judge``."""
         self._open = False
         (text, evidence), self._ahead = self._ahead or self._decided(), None
         if self._in_use is self._pairs[_QUIET]:
@@ -187,12 +188,16 @@ class PocketSphinxEngine:
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
-        found = judge(evidence, judged_by, strict=_strictly(text, meaning))
+        found = judge(evidence, judged_by, strict=_strictly(text, meaning), prior=prior)
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
             self.name,
-            (*evidence.named(), ("probability", round(found.probability, 3))),
+            (
+                *evidence.named(),
+                ("probability", round(found.probability, 3)),
+                *((("prior", round(prior, 3)),) if prior < EVEN else ()),
+            ),
             found.outcome is not Outcome.REJECT,
             found.reason if found.outcome is Outcome.REJECT else "",
             found.outcome is Outcome.CONFIRM,

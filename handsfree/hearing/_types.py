@@ -42,6 +42,7 @@ class Hypothesis:
     ``text`` is lower-case words joined by single spaces, fillers removed; "" when nothing was recognized.
     ``scores`` holds named floats for the record and for acceptance, for example ``grammar`` and ``phone``
     (log-likelihood per frame) or ``confidence``; never used as values.
+    ``probability`` is by the sound alone, ``prior`` (where people talk) with what probability it was met.
     ``accepted`` is the acoustic acceptance (gate 3): False means treat as no-match and say so. ``unsure``: accepted,
     but to be confirmed in words before it counts.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from handsfree.hearing import Hypothesis, is_short, same_meaning
+from handsfree.hearing import Hypothesis, is_short, probability_of, same_meaning
 
 if TYPE_CHECKING:
     from handsfree.session._bay import Listening, Tire
@@ -26,7 +26,7 @@ class Twice:
     def __call__(self, hypothesis: Hypothesis, tire: Tire | None, listening: Listening, now: int) -> bool:
         """Whether an unsure one says what the one just before it said, to the same question of the same job."""
         before, self._before = self._before, None
-        probable = dict(hypothesis.scores).get("probability", 0.0) >= LEAST_PROBABILITY
+        probable = probability_of(dict(hypothesis.scores)) >= LEAST_PROBABILITY
         unsure = hypothesis.accepted and hypothesis.unsure
         # A short word is found in talk also twice in a row.
         if not (unsure and probable) or is_short(hypothesis.text) or listening.armed is None:

@@ -12,7 +12,15 @@ from handsfree.audio import room_noise
 from handsfree.bench._hearing import Score, score
 from handsfree.bench._noise import available, mix, pink
 from handsfree.bench._script import Recording, recorded_lines
-from handsfree.hearing import DROWNED, Engine, Listener, same_meaning
+from handsfree.hearing import (
+    DROWNED,
+    Engine,
+    Hypothesis,
+    Listener,
+    calibration,
+    probability_of,
+    same_meaning,
+)
 
 if TYPE_CHECKING:
     from conftest import Figures
@@ -109,3 +117,34 @@ def test_noise_is_made_by_seed(name: str) -> None:
     assert (one == same).all()
     assert (one != other).any()
     assert (one**2).mean() == pytest.approx(1.0, abs=0.01)
+
+
+def test_amid_talk_an_answer_is_asked_about(engine: Engine, lines: list[Recording]) -> None:
+    """Sentences that answer nothing, one after the other; then the same "affirmative" that counted before them."""
+    yes = next(line for line in lines if line.say == "affirmative")
+    talk = [
+        line
+        for line in lines
+        if line.say in ("driver front", "fabric body", "eye protection and gloves are on")
+    ]
+    listener = Listener(engine)
+    listener.arm(yes.armed)
+
+    def hear(line: Recording) -> Hypothesis:
+        room = room_noise(line.pcm)[:32_000]
+        sound = room + line.pcm + room
+        return listener.hear(mix(sound, pink(len(sound) // 2, seed=5), 20.0))[-1].hypothesis
+
+    before = [hear(yes) for _ in range(3)][-1]
+    assert (before.accepted, before.unsure, dict(before.scores).get("prior")) == (True, False, None)
+    for line in 2 * talk[:3]:
+        hear(line)
+    amid = hear(yes)
+    scores = dict(amid.scores)
+    assert scores["probability"] > calibration().accept, "it was said as well as before"
+    assert probability_of(scores) < calibration().accept
+    assert (amid.accepted, amid.unsure) == (True, True)
+    # A minute without a word, and all is as before.
+    listener.hear(room_noise(yes.pcm) * 15)
+    after = hear(yes)
+    assert (after.accepted, after.unsure) == (True, False)

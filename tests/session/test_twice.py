@@ -143,6 +143,25 @@ def test_an_unsure_command(folder: Path, words: str, probability: float, once: b
     assert errors(first) == errors(second) == []
 
 
+def test_amid_talk_work_is_stopped_by_the_sound_alone_and_the_rest_needs_more(folder: Path) -> None:
+    """What talk makes likelier: two alike that are each rather talk than an answer."""
+    stopped = after(folder / "1", amid_talk(said("stop work", 0.8)))
+    assert lines_of(stopped, "stop")
+    twice = after(folder / "2", *[amid_talk(said("what is the limit", 0.7))] * 2)
+    assert lines_of(twice, "command") == []
+    surer = after(folder / "3", *[amid_talk(replace_unsure(said("what is the limit", 0.9)))] * 2)
+    assert len(lines_of(surer, "command")) == 1
+    assert errors(stopped) == errors(twice) == errors(surer) == []
+
+
+def amid_talk(one: Heard) -> Heard:
+    return replace(one, hypothesis=replace(one.hypothesis, scores=(*one.hypothesis.scores, ("prior", 0.2))))
+
+
+def replace_unsure(one: Heard) -> Heard:
+    return replace(one, hypothesis=replace(one.hypothesis, unsure=True))
+
+
 def test_hold_alone_counts_from_the_keyboard_only(folder: Path) -> None:
     spoken = heard("hold", pcm=b"\0\0" * 8000)
     typed = said("hold")
