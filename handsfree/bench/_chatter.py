@@ -84,8 +84,8 @@ def _sort(
     return "figures" if meaning.figures else "taken"
 
 
-def sounds(stamps: Path, seed: int) -> list[tuple[str, Path]]:
-    """(language, file) of all that is installed, in an order drawn by ``seed``."""
+def sounds(stamps: Path) -> list[tuple[str, Path]]:
+    """(language, file) of all that is installed."""
     found = [
         (voice.partition("_")[0], path)
         for voice in _VOICES
@@ -97,15 +97,12 @@ def sounds(stamps: Path, seed: int) -> list[tuple[str, Path]]:
     if not _prompts.missing():
         names = [name for name in _prompts.sentence_prompts() if not _prompts.tuned_on(name)]
         found += [("en", _prompts.RECORDINGS / "en_US_f_Allison" / f"{name}.g722") for name in names]
-    random.Random(seed).shuffle(found)
     return found
 
 
-def sounds_in(talk: Path, seed: int) -> list[tuple[str, Path]]:
-    """(its folder's name, file) of all recordings under a folder, in an order drawn by ``seed``."""
-    found = [(path.parent.name, path) for path in sorted(talk.rglob("*")) if path.suffix.lower() in _SUFFIXES]
-    random.Random(seed).shuffle(found)
-    return found
+def sounds_in(talk: Path) -> list[tuple[str, Path]]:
+    """(its folder's name, file) of all recordings under a folder."""
+    return [(path.parent.name, path) for path in sorted(talk.rglob("*")) if path.suffix.lower() in _SUFFIXES]
 
 
 def listen(engine: Engine, files: Sequence[tuple[str, Path]], hours: float, seed: int) -> Iterator[Found]:
@@ -201,7 +198,7 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--talk", type=Path, help="a folder of recordings of any talk, instead of Debian's")
     parser.add_argument("--json", type=Path, help="write the counts there, also while it runs")
     args = parser.parse_args(arguments)
-    files = sounds(args.stamps, args.seed) if args.talk is None else sounds_in(args.talk, args.seed)
+    files = sounds(args.stamps) if args.talk is None else sounds_in(args.talk)
     if not files and args.talk is not None:
         sys.exit(
             f"handsfree.bench: {args.talk}: no recordings there; give a folder of {', '.join(sorted(_SUFFIXES))}"
@@ -211,6 +208,7 @@ def main(arguments: Sequence[str]) -> int:
             "handsfree.bench: no recorded voices here; install Debian's asterisk-core-sounds-fr-g722, -it-g722, "
             "-ru-g722, -en-g722, tuxpaint-stamps-default and ffmpeg"
         )
+    random.Random(args.seed).shuffle(files)
     found = Found()
     try:
         for found in listen(wiring.build_engine(wiring.Setup()), files, args.hours, args.seed):

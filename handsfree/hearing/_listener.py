@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from handsfree.audio import (
     FRAME_BYTES,
+    FRAME_MS,
     Endpointer,
     EndpointerSettings,
     Outlook,
@@ -40,7 +41,6 @@ DROWNED: Final = "noise"
 _TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
 _LOOK_AHEAD_S: Final = 0.18  # longer than the gaps within words, well before the shortest end of an utterance
-_BYTES_A_SECOND: Final = 32_000
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
@@ -104,7 +104,7 @@ class Listener:
 
     def feed(self, frame: bytes) -> Listened | None:
         """One frame of the source; an utterance when it ended with this frame."""
-        self._talk.passed(len(frame) / _BYTES_A_SECOND)
+        self._talk.passed(FRAME_MS / 1000)
         suppressed = self._suppressor.feed(frame) if self._suppressor else frame
         self._recent.append(suppressed)
         for event in self._endpointer.feed(frame, suppressed):

@@ -18,8 +18,9 @@ from handsfree.hearing import (
     calibration,
     judge,
     posterior,
+    probability_of,
 )
-from handsfree.hearing._talk import EVEN, probability_of
+from handsfree.hearing._talk import EVEN
 
 probabilities = st.floats(0.05, 0.95)
 pauses = st.floats(0, 120)

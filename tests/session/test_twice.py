@@ -149,7 +149,7 @@ def test_amid_talk_work_is_stopped_by_the_sound_alone_and_the_rest_needs_more(fo
     assert lines_of(stopped, "stop")
     twice = after(folder / "2", *[amid_talk(said("what is the limit", 0.7))] * 2)
     assert lines_of(twice, "command") == []
-    surer = after(folder / "3", *[amid_talk(replace_unsure(said("what is the limit", 0.9)))] * 2)
+    surer = after(folder / "3", *[amid_talk(unsurely(said("what is the limit", 0.9)))] * 2)
     assert len(lines_of(surer, "command")) == 1
     assert errors(stopped) == errors(twice) == errors(surer) == []
 
@@ -158,7 +158,7 @@ def amid_talk(one: Heard) -> Heard:
     return replace(one, hypothesis=replace(one.hypothesis, scores=(*one.hypothesis.scores, ("prior", 0.2))))
 
 
-def replace_unsure(one: Heard) -> Heard:
+def unsurely(one: Heard) -> Heard:
     return replace(one, hypothesis=replace(one.hypothesis, unsure=True))
 
 
