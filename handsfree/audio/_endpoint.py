@@ -17,6 +17,7 @@ from typing import Final, NamedTuple
 
 from pocketsphinx import Vad
 
+from handsfree.audio._floor import STEADY_S, NoiseFloor
 from handsfree.audio._levels import FLOOR_DBFS, clipped_samples, dbfs, noise_floor_dbfs, snr_db
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "FRAME_MS",
     "Endpointer",
     "EndpointerSettings",
+    "NoiseGrew",
     "Outlook",
     "SpeechContinues",
     "SpeechEnded",
@@ -49,6 +51,7 @@ class Utterance:
     ``pcm`` is mono 16-bit 16 kHz with the quiet before and after it that was really recorded. ``start_ms``
     and ``end_ms`` are where the voice began and ended, ``decided_ms`` when its end was decided, all counted
     from the stream's first sample. Levels are dBFS (AES17): the voiced frames', and the noise floor's.
+    ``steady``: it was no speech, a steady noise began, and nothing was said before that.
     """
 
     pcm: bytes
@@ -58,6 +61,7 @@ class Utterance:
     noise_dbfs: float
     clipped: int
     decided_ms: int = 0
+    steady: bool = False
 
     @property
     def snr_db(self) -> float:
@@ -94,7 +98,12 @@ class SpeechEnded:
     utterance: Utterance
 
 
-SpeechEvent = SpeechStarted | SpeechContinues | SpeechEnded
+@dataclass(frozen=True, slots=True)
+class NoiseGrew:
+    """A steady noise has begun: the last second was nothing else."""
+
+
+SpeechEvent = SpeechStarted | SpeechContinues | SpeechEnded | NoiseGrew
 
 
 class Outlook(Enum):
@@ -127,26 +136,7 @@ class EndpointerSettings:
     vad_mode: int = Vad.MEDIUM_STRICT
 
 
-class _NoiseFloor:
-    """Follows the quiet down quickly and up slowly, so that speech does not become the floor. A room that is not
-    known yet is followed quickly either way while nobody speaks."""
-
-    _DOWN, _UP_DB, _UP_VOICED_DB = 0.2, 0.12, 0.03  # share a frame; dB a frame (4 and 1 dB a second)
-    _FIRST_DBFS = -50.0
-    _FIRST_FRAMES = 30
-
-    def __init__(self) -> None:
-        self.dbfs = self._FIRST_DBFS
-        self._quiet = 0  # frames without voice, until the room is known
-
-    def update(self, level: float, voiced: bool) -> None:
-        if not voiced and self._quiet < self._FIRST_FRAMES:
-            self._quiet += 1
-            self.dbfs += self._DOWN * (level - self.dbfs)
-        elif level < self.dbfs:
-            self.dbfs += self._DOWN * (level - self.dbfs)
-        else:
-            self.dbfs += min(level - self.dbfs, self._UP_VOICED_DB if voiced else self._UP_DB)
+_LEFT_FRAMES: Final = 10  # the suppressor is still learning the noise: the newest that it left
 
 
 class _Frame(NamedTuple):
@@ -162,7 +152,8 @@ class Endpointer:
     judged by that then. Levels and sound given out are those of the frame itself.
 
     Events are always well formed: one ``SpeechStarted``, any number of ``SpeechContinues``, one
-    ``SpeechEnded`` whose utterance's ``pcm`` is exactly the bytes given out since the start.
+    ``SpeechEnded`` whose utterance's ``pcm`` is exactly the bytes given out since the start. ``NoiseGrew`` comes at
+    any time; an utterance that is open then ends right after it, since what it ended with was no speech.
     ``outlook`` is asked, when silence has lasted ``complete_s``, whether what was heard so far is whole and whether
     it could be continued.
     """
@@ -176,8 +167,8 @@ class Endpointer:
         self.settings = settings or EndpointerSettings()
         self.outlook = outlook
         self._vad = Vad(self.settings.vad_mode, 16000, FRAME_MS / 1000)
-        self._floor = _NoiseFloor()
-        self._left = _NoiseFloor()  # of what the suppressor leaves of the noise
+        self._floor = NoiseFloor()
+        self._left = NoiseFloor()  # of what the suppressor leaves of the noise
         self._level = FLOOR_DBFS
         self._fed = 0  # frames
         self._window = _frames(self.settings.start_window_s)
@@ -221,10 +212,25 @@ class Endpointer:
         voiced = self._vad.is_speech(judged) and left > self._left.dbfs + self.settings.gate_db
         self._floor.update(self._level, voiced)
         self._left.update(left, voiced)
-        return self._judged(_Frame(frame, self._level, voiced))
+        judged_frame = _Frame(frame, self._level, voiced)
+        if self._floor.grown:
+            return (NoiseGrew(), *self._feed_noise(judged_frame))
+        return (
+            self._feed_quiet(judged_frame)
+            if self._open is None
+            else self._feed_speech(self._open, judged_frame)
+        )
 
-    def _judged(self, frame: _Frame) -> tuple[SpeechEvent, ...]:
-        return self._feed_quiet(frame) if self._open is None else self._feed_speech(self._open, frame)
+    def _feed_noise(self, frame: _Frame) -> tuple[SpeechEvent, ...]:
+        self._floor.settle()
+        self._left.settle(_LEFT_FRAMES)
+        if self._open is None:
+            self._recent.append(frame)
+            return ()
+        self._open.add(frame)
+        # A word said before takes longer than the voice detector does to begin.
+        steady = self._open.seconds < STEADY_S + self.settings.start_window_s
+        return (SpeechContinues(frame.pcm), *self._end(self._open, steady=steady))
 
     def flush(self) -> tuple[SpeechEvent, ...]:
         """The source has ended: an utterance still open ends here."""
@@ -272,9 +278,9 @@ class Endpointer:
             Outlook.INCOMPLETE: times.incomplete_s,
         }[outlook]
 
-    def _end(self, utterance: _OpenUtterance) -> tuple[SpeechEvent, ...]:
+    def _end(self, utterance: _OpenUtterance, *, steady: bool = False) -> tuple[SpeechEvent, ...]:
         self._open = None
-        return (SpeechEnded(utterance.close(self._floor.dbfs)),)
+        return (SpeechEnded(utterance.close(self._floor.dbfs, steady=steady)),)
 
 
 class _OpenUtterance:
@@ -304,7 +310,12 @@ class _OpenUtterance:
     def silent_frames(self) -> int:
         return len(self.pcm) - self._voice_end
 
-    def close(self, noise_dbfs: float) -> Utterance:
+    @property
+    def seconds(self) -> float:
+        """Since the voice began."""
+        return (len(self.pcm) - self._first_voiced) * FRAME_MS / 1000
+
+    def close(self, noise_dbfs: float, *, steady: bool = False) -> Utterance:
         return Utterance(
             pcm=b"".join(self.pcm),
             start_ms=(self._begin + self._first_voiced) * FRAME_MS,
@@ -314,6 +325,7 @@ class _OpenUtterance:
             noise_dbfs=min(self._noise_dbfs, noise_dbfs),
             clipped=self._clipped,
             decided_ms=(self._begin + len(self.pcm)) * FRAME_MS,
+            steady=steady,
         )
 
 

@@ -1,7 +1,7 @@
 """Levels of 16-bit mono PCM.
 
 dBFS here is RMS relative to a full-scale sine (AES17): a sine that just reaches full scale is 0 dBFS, a
-full-scale square wave is +3.01.
+full-scale square wave is +3.01. A converter's offset is no sound: the mean of what is measured is taken off.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ def samples(pcm: bytes) -> NDArray[np.int16]:
 
 def dbfs(pcm: bytes) -> float:
     """RMS level in dBFS (AES17), never under ``FLOOR_DBFS``; that floor for no samples at all."""
-    data = samples(pcm).astype(np.float64)
-    return _to_db(float(np.dot(data, data)) / data.size) if data.size else FLOOR_DBFS
+    data = samples(pcm)
+    return _to_db(float(np.var(data, dtype=np.float64))) if data.size else FLOOR_DBFS
 
 
 def frame_levels(pcm: bytes, rate: int = 16000, frame_ms: int = 30) -> NDArray[np.float64]:
@@ -35,7 +35,7 @@ def frame_levels(pcm: bytes, rate: int = 16000, frame_ms: int = 30) -> NDArray[n
     size = rate * frame_ms // 1000
     data = samples(pcm).astype(np.float64)
     frames = data[: data.size // size * size].reshape(-1, size)
-    power: NDArray[np.float64] = np.maximum((frames**2).mean(axis=1) / _FULL_SCALE_SINE_POWER, 1e-12)
+    power: NDArray[np.float64] = np.maximum(frames.var(axis=1) / _FULL_SCALE_SINE_POWER, 1e-12)
     return 10 * np.log10(power)
 
 

@@ -38,6 +38,7 @@ _BAND: Final = slice(4, 205)  # 133 to 6800 Hz, what the recognizer listens to
 _SPEECH_SNR: Final = 10 ** (15 / 10)  # the tracker's fixed guess of the SNR where there is speech
 _NOISE_MEMORY: Final = 0.8
 _FIRST_HOPS: Final = 20  # averaged plainly: there is no estimate yet
+_STEADY_HOPS: Final = 60  # of a noise that has been steady for longer
 
 
 class Suppressor:
@@ -67,6 +68,19 @@ class Suppressor:
         self._hops = 0
         self._lately: deque[float] = deque(maxlen=_RATE // _HOP)
         self._before, self._speaking = FLOOR_DBFS, False
+        self._powers: deque[NDArray[np.float64]] = deque(maxlen=_STEADY_HOPS)
+
+    def settle(self) -> None:
+        """The last 0.6 s were nothing but noise: take it for the noise at once. By itself the tracker, which has to
+        think of speech first, takes a second or more for a compressor that starts."""
+        if not self._powers:
+            return
+        self._noise = np.maximum(np.mean(self._powers, axis=0), 1.0)
+        self._speech = np.zeros_like(self._noise)
+        self._presence = np.zeros_like(self._noise)
+        self._before = self._level()
+        self._lately.clear()
+        self._lately.append(self._before)
 
     @property
     def noise_dbfs(self) -> float:
@@ -138,8 +152,13 @@ class Suppressor:
             heard = presence * self._noise + (1 - presence) * power
             self._noise = _NOISE_MEMORY * self._noise + (1 - _NOISE_MEMORY) * heard
         self._noise = np.maximum(self._noise, 1.0)
+        self._powers.append(power)
+        self._lately.append(self._level())
+
+    def _level(self) -> float:
+        """Of the tracked noise, dBFS."""
         mean_square = 4 * float(self._noise[_BAND].sum()) / _SIZE**2
-        self._lately.append(float(10 * np.log10(mean_square / _FULL_SCALE_RMS**2)))
+        return float(10 * np.log10(mean_square / _FULL_SCALE_RMS**2))
 
 
 def _exponential_integral(x: NDArray[np.float64]) -> NDArray[np.float64]:

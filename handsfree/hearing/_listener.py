@@ -12,6 +12,7 @@ from handsfree.audio import (
     FRAME_MS,
     Endpointer,
     EndpointerSettings,
+    NoiseGrew,
     Outlook,
     SpeechContinues,
     SpeechEnded,
@@ -40,7 +41,7 @@ DROWNED: Final = "noise"
 
 _TRAINED_IN_QUIET: Final = (PocketSphinxEngine, AgreedEngine)
 _KEPT_FRAMES: Final = 40  # more than any preroll
-_LOOK_AHEAD_S: Final = 0.18  # longer than the gaps within words, well before the shortest end of an utterance
+_LOOK_AHEAD_S: Final = 0.24  # longer than the gaps within words, before the shortest end of an utterance
 _LEVEL_SHARE: Final = 0.3  # of the newest utterance in what is known of the speaker's level
 
 
@@ -109,14 +110,20 @@ class Listener:
         self._recent.append(suppressed)
         for event in self._endpointer.feed(frame, suppressed):
             match event:
+                case NoiseGrew():
+                    self._room_grew_loud()
                 case SpeechStarted(preroll):
                     self._begin()
                     self._feed(preroll, b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
                 case SpeechContinues(raw):
                     self._feed(raw, self._recent[-1])
-                    self._look_ahead()
+                    if (
+                        self._endpointer.in_speech
+                    ):  # else its end comes next, and takes what was made of it ahead
+                        self._look_ahead()
                 case SpeechEnded(utterance):
-                    return self._ended(utterance)
+                    listened = self._ended(utterance)
+                    return None if utterance.steady else listened
         return None
 
     def hear(self, pcm: bytes) -> list[Listened]:
@@ -152,15 +159,19 @@ class Listener:
             self.engine.go_on()
             self._ahead = False
 
+    def _room_grew_loud(self) -> None:
+        if self._suppressor:
+            self._suppressor.settle()
+
     def _ended(self, utterance: Utterance) -> Listened:
         hypothesis = self._decoded(utterance)
         self._ahead = False
         if self._suppressor is None:
             return Listened(hypothesis, utterance)
         self._suppressor.speaking = False
-        if utterance.least_snr_db < LEAST_SNR_DB:
+        if hypothesis.accepted and utterance.least_snr_db < LEAST_SNR_DB:
             hypothesis = replace(hypothesis, accepted=False, reason=DROWNED)
-        if hypothesis.text:
+        if hypothesis.accepted:
             share = _LEVEL_SHARE if self._speaker_known else 1.0
             self._suppressor.speech_dbfs += share * (utterance.speech_dbfs - self._suppressor.speech_dbfs)
             self._speaker_known = True

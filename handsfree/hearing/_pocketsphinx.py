@@ -47,10 +47,10 @@ class PocketSphinxEngine:
     several ways of saying it, beside the ways that are known.
 
     Given the same armed grammar, sound and history the hypothesis is the same. The history that carries over
-    from one utterance to the next is the cepstral mean (the channel and the voice) and the front end's noise
-    estimate; ``reset`` forgets both. The first utterance after a reset has no history, so it is decoded again
-    at its end with its own mean; so is every utterance in noise, where the mean wanders with the pauses, and
-    what would not be accepted outright.
+    from one utterance to the next is the cepstral mean (the channel and the voice; what was rejected does not
+    move it) and the front end's noise estimate; ``reset`` forgets both. The first utterance after a reset has
+    no history, so it is decoded again at its end with its own mean; so is every utterance in noise, where the
+    mean wanders with the pauses, and what would not be accepted outright.
     """
 
     name = "pocketsphinx"
@@ -136,13 +136,13 @@ class PocketSphinxEngine:
         if self._open and self._ahead is None:
             self._in_use.stop()  # the microphone was lost in the middle of an utterance
         self._open = False
-        self._use_now()
-        self._arm_now()
+        self._ready()
         self._answered = self._armed
         self._condition = _condition(snr_db).name
         self._in_use = self._pairs[self._condition]
         self._heard, self._ahead = [], None
         self._open = True
+        self._in_use.keep_mean()
         self._in_use.begin()
 
     def feed(self, pcm: bytes) -> None:
@@ -177,18 +177,22 @@ class PocketSphinxEngine:
         """``snr_db``: of the utterance, as it was measured; None when it was not. ``prior``: see ``judge``."""
         self._open = False
         (text, evidence), self._ahead = self._ahead or self._decided(), None
-        if self._in_use is self._pairs[_QUIET]:
-            self._settled = self._settled or bool(text)
+        quiet = self._in_use is self._pairs[_QUIET]
         judged_by = self._voice.judged_by(self._condition)
         meaning = None if self._answered is None else self._answered.interpret(text)
-        self._use_now()
-        self._arm_now()
         if evidence is None:
+            self._in_use.mean_as_kept()
+            self._ready()
             return Hypothesis("", (), self.name, (), False, "no words heard")
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
         found = judge(evidence, judged_by, strict=_strictly(text, meaning), prior=prior)
+        if found.outcome is Outcome.REJECT:  # a radio is not the voice that answers
+            self._in_use.mean_as_kept()
+        else:
+            self._settled = self._settled or quiet
+        self._ready()
         return Hypothesis(
             text,
             tuple(Word(w.text, w.start_s, w.end_s, w.score) for w in evidence.words),
@@ -202,6 +206,11 @@ class PocketSphinxEngine:
             found.reason if found.outcome is Outcome.REJECT else "",
             found.outcome is Outcome.CONFIRM,
         )
+
+    def _ready(self) -> None:
+        """For the next utterance."""
+        self._use_now()
+        self._arm_now()
 
     def _decided(self) -> tuple[str, Evidence | None]:
         """What was heard so far, as if it had ended here. The decoders are stopped by that."""

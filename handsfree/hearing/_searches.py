@@ -84,6 +84,7 @@ class Searches:
                 # Called unnecessary by the engine, yet without it the noise estimate stays.
                 warnings.simplefilter("ignore", DeprecationWarning)
                 decoder.start_stream()
+        self.keep_mean()
 
     def arm(self, jsgf: str, words: Iterable[str]) -> None:
         """Raises EngineError when the grammar can't be compiled."""
@@ -100,6 +101,14 @@ class Searches:
         self._compiled[name] = None
         self._compiled.move_to_end(name)
         self._armed = name
+
+    def keep_mean(self) -> None:
+        """The cepstral means as they are now can be had back."""
+        self._kept = tuple(decoder.get_cmn(False) for decoder in (self.grammar, self._phones))
+
+    def mean_as_kept(self) -> None:
+        for decoder, mean in zip((self.grammar, self._phones), self._kept, strict=True):
+            decoder.set_cmn(mean)
 
     def begin(self) -> None:
         if self._active != self._armed:

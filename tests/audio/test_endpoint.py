@@ -12,6 +12,7 @@ from handsfree.audio import (
     FRAME_MS,
     Endpointer,
     EndpointerSettings,
+    NoiseGrew,
     Outlook,
     SpeechContinues,
     SpeechEnded,
@@ -146,9 +147,48 @@ def test_a_voice_stands_out_of_a_loud_room() -> None:
 
 
 def test_endless_speech_is_cut_at_the_longest() -> None:
-    found = utterances(sound(noise(1), voice(30), noise(1)))
+    syllables = [part for _ in range(120) for part in (voice(0.19), noise(0.06))]
+    found = utterances(sound(noise(1), *syllables, noise(1)))
     assert len(found) >= 2
     assert all(len(u.pcm) <= 12.0 * 32000 for u in found)
+
+
+def test_a_steady_noise_that_starts_is_the_room_within_a_second() -> None:
+    hiss = noise(6, rms=900, seed=8)
+    events = run(sound(noise(2), hiss, noise(1)))
+    assert [type(e) for e in events if isinstance(e, NoiseGrew)] == [NoiseGrew]
+    assert all(e.utterance.steady for e in events if isinstance(e, SpeechEnded))
+    endpointer = Endpointer()
+    run(sound(noise(2), hiss[: int(1.2 * RATE)]), endpointer)
+    assert endpointer.noise_dbfs == pytest.approx(20 * np.log10(900 / 23170), abs=2)
+
+
+@pytest.mark.parametrize("later", [1.2, 3.0])
+def test_a_word_in_a_noise_that_has_just_started_is_found(later: float) -> None:
+    quiet, loud = noise(2), noise(later + 3, rms=300, seed=9)
+    said = np.concatenate([np.zeros(int(later * RATE)), voice(0.6), np.zeros(int(2.4 * RATE))])
+    (found,) = [u for u in utterances(sound(quiet, loud + said[: loud.size])) if not u.steady]
+    assert found.start_ms == pytest.approx(2000 + 1000 * later, abs=150)
+    assert found.end_ms == pytest.approx(2600 + 1000 * later, abs=200)
+
+
+def test_a_word_said_before_a_noise_starts_is_no_part_of_the_noise() -> None:
+    found = utterances(sound(noise(2), voice(0.4), noise(3, rms=300, seed=8)))
+    assert [u.steady for u in found] == [False]
+    assert found[0].start_ms == pytest.approx(2000, abs=90)
+    assert found[0].decided_ms < 2400 + 1300
+
+
+def test_a_noise_that_grows_little_is_the_room_within_two_seconds() -> None:
+    endpointer = Endpointer()
+    run(sound(noise(3, rms=300, seed=2), noise(2.2, rms=550, seed=3)), endpointer)
+    assert endpointer.noise_dbfs == pytest.approx(20 * np.log10(550 / 23170), abs=2.5)
+
+
+def test_speech_in_a_noise_is_not_taken_for_a_louder_noise() -> None:
+    syllables = [part for _ in range(12) for part in (voice(0.25, peak=3000), noise(0.03))]
+    pcm = sound(noise(3, rms=300, seed=4), np.concatenate(syllables) + noise(3.37, rms=300, seed=7)[:53760])
+    assert not [e for e in run(pcm) if isinstance(e, NoiseGrew)]
 
 
 def test_clipping_is_counted() -> None:

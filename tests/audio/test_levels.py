@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handsfree.audio import FLOOR_DBFS, clipped_samples, dbfs, noise_floor_dbfs, snr_db
+from handsfree.audio import FLOOR_DBFS, clipped_samples, dbfs, noise_floor_dbfs, frame_levels, snr_db
 
 
 def sine(peak: float, seconds: float = 1.0) -> bytes:
@@ -49,3 +49,11 @@ def test_snr_takes_the_noise_off_the_speech() -> None:
 def test_clipped_samples_are_counted_at_both_ends() -> None:
     assert clipped_samples(np.array([32767, -32768, 32766, 0, 32767], "<i2").tobytes()) == 3
     assert clipped_samples(sine(20000)) == 0
+
+
+def test_an_offset_of_the_converter_is_no_sound() -> None:
+    wave = np.rint(np.random.default_rng(4).normal(0, 50, 4800))
+    off = (wave + 2000).astype("<i2").tobytes()
+    plain = wave.astype("<i2").tobytes()
+    assert dbfs(off) == pytest.approx(dbfs(plain), abs=0.1)
+    assert frame_levels(off) == pytest.approx(frame_levels(plain), abs=0.1)

@@ -55,7 +55,13 @@ def reading(rule: str = "readings.length_mm"):  # type: ignore[no-untyped-def]
 @FLITE
 @pytest.mark.parametrize(
     "text",
-    ["one four point five", "point two five", "three eighths of an inch", "what is the limit", "say again"],
+    [
+        "one four point five",
+        "two point two five",
+        "three eighths of an inch",
+        "what is the limit",
+        "say again",
+    ],
 )
 def test_plain_speech_is_heard_with_word_times(engine: PocketSphinxEngine, spoken, text: str) -> None:  # type: ignore[no-untyped-def]
     engine.reset()
