@@ -204,6 +204,8 @@ class TurnedEvent(_Event):
     hypothesis: Annotated[str | None, Field(description="what was heard, as of an answer")] = None
     engine: str | None = None
     accepted: Truth | None = None
+    unsure: Annotated[Literal["true"] | None, Field(description="as of an answer")] = None
+    twice: Annotated[Literal["true"] | None, Field(description="as of an answer")] = None
     scores: dict[str, str] | None = None
     words: list[Word] | None = None
     audio: Kept | None = None
