@@ -115,7 +115,7 @@ Headset = Annotated[
     bool,
     typer.Option(
         "--headset",
-        help="The microphone can't hear the loudspeaker: speak while a prompt plays and it stops. Cautions, "
+        help="The microphone can't hear the loudspeaker: speak while a question plays and it stops. Cautions, "
         "read-backs and refusals are always played whole.",
     ),
 ]

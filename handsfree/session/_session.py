@@ -272,7 +272,8 @@ class Session:
         listening = tire.listening if arm is None else self._listening(arm, tire)
         if tire is not self._bay.active or listening.armed is None:
             return None
-        return self._ears.overhear(listening.armed, listening.answer)
+        question = not any(isinstance(effect, Say) for effect in after)
+        return self._ears.overhear(listening.armed, listening.answer, question=question)
 
     def _speaker_of(self, tire: Tire) -> Speaker:
         return self._speaker if self._speaker_in is None else self._speaker_in(tire.log.folder)
@@ -318,8 +319,10 @@ class Session:
         now, due = self._clock.now(), self._bay.due
         quiet_at = None if listening.silence_ms is None else now + listening.silence_ms
         until = min((t for t in (due, quiet_at) if t is not None), default=None)
+        self._tell_passed_over()
         self._view.listening()
         result = self._ears.listen(listening.armed, until, answer=listening.answer)
+        self._tell_passed_over()
         now = self._clock.now()
         lost = self._ears.take_lost()
         if lost:
@@ -340,6 +343,10 @@ class Session:
             case _:
                 level = room_level(self._speech_dbfs, self._ears.noise_dbfs)
                 self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now, self._ears.typed))
+
+    def _tell_passed_over(self) -> None:
+        if self._ears.take_passed_over():
+            self._view.note("said before the question was asked: not taken as an answer to it")
 
     def _lost(self, device: str, reason: str) -> None:
         self._view.note(reason)
