@@ -304,7 +304,10 @@ class AudioEars:
         source = self.source
         if not isinstance(source, WavScript) or source.speaking:
             return False
-        return until is None if not answer else source.exhausted
+        if not answer and until is None and not source.exhausted:
+            source.cue()  # on hold nothing will be asked: whatever comes next is said of the speaker's own accord
+            return False
+        return source.exhausted if answer else until is None
 
     def _frame(self, frame: bytes) -> Heard | None:
         self._whole = self._whole + 1 if self.lost_blocks == self._lost else 0

@@ -158,6 +158,18 @@ def test_a_phone_call_in_a_wait_that_goes_on(folder: Path) -> None:
     assert "The wait is over. The job is on hold." in said(folder)
 
 
+def test_a_folder_of_files_goes_on_after_a_hold(folder: Path, says: Says) -> None:
+    """Nothing is asked on hold, so what comes next is said without a question."""
+    lines = ["hold work", "did the van come back yet", "resume work", "fabric ply", "affirmative"]
+    assert run(folder, whole(PLY), says(*lines, "hold work", "stop work")) == "stopped"
+    assert len(lines_of(folder, "hold")) == 2
+    assert [a["outcome"] for a in lines_of(folder, "answer")] == ["fabric"]
+
+
+def test_files_that_end_on_hold_end_the_session(folder: Path, says: Says) -> None:
+    assert run(folder, whole(PLY), says("fabric ply", "hold work")) == UNFINISHED
+
+
 @pytest.mark.slow
 def test_a_phone_call_in_a_wait_in_sound(folder: Path, mouth: Mouth) -> None:
     """The wait runs out while the job is on hold; the technician hears of both, and works on."""
