@@ -13,6 +13,7 @@ from typing import Any
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _answers as answers
+from handsfree.procedure._answers import UNSURE
 from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held, take_badge
 from handsfree.procedure._events import (
     Answer,
@@ -47,6 +48,8 @@ NOT_BEGUN = "no job could be begun for another tire"
 #: And why there was nothing to do for one: it is answered, and is no miss.
 NOT_HELD, HERE = "work is not on hold", "that tire is worked on already"
 _NOTHING_TO_DO = {NOT_HELD: "not_held", HERE: "here"}
+#: One syllable that is found in any talk, and the sentence that tells what is heard surely instead.
+_SURER = {"hold": "say_stand_by"}
 
 Handler = Callable[[Turn, Any], None]
 
@@ -118,7 +121,14 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
             turn, event.text, f"{event.reason}, {event.level} dB over the noise", say=said, held="held_noise"
         )
         return
-    told = turn.prompt("not_begun") if event.reason == NOT_BEGUN else ""
+    key = (
+        "not_begun"
+        if event.reason == NOT_BEGUN
+        else _SURER.get(event.text, "")
+        if event.reason == UNSURE
+        else ""
+    )
+    told = turn.prompt(key) if key in turn.book.prompts.templates else ""
     miss(turn, event.text, event.reason or "not understood", say=told)
 
 

@@ -171,6 +171,9 @@ def test_hold_alone_counts_from_the_keyboard_only(folder: Path) -> None:
     asked = after(folder / "1", spoken)
     assert lines_of(asked, "command") == []
     assert [line["reason"] for line in lines_of(asked, "missed")][:1] == [UNSURE]
+    told = [str(e["text"]) for e in lines_of(asked, "event") if e["type"] == "spoken"]
+    assert told[-1] == "To pause, say: stand by."
+    assert errors(asked) == []
     assert [line["name"] for line in lines_of(after(folder / "2", typed), "command")] == ["hold"]
 
 
