@@ -36,6 +36,7 @@ from handsfree.procedure._events import (
 )
 from handsfree.procedure._judging import judged_by
 from handsfree.procedure._machine import HERE, NOT_BEGUN, NOT_HELD, TABLE, Machine
+from handsfree.procedure._misses import NO_ANSWER
 from handsfree.procedure._model import Choice, Kind, Procedure, ProcedureError, Reading, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
@@ -49,6 +50,7 @@ __all__ = [
     "HERE",
     "NOT_BEGUN",
     "NOT_HELD",
+    "NO_ANSWER",
     "TABLE",
     "TYPED",
     "UNSURE",

@@ -7,7 +7,7 @@ from typing import Final
 from handsfree.audio import snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis, is_short
-from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
+from handsfree.procedure import NO_ANSWER, TYPED, UNSURE, Answer, Command, NoMatch
 from handsfree.session._bay import BAY
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
@@ -15,8 +15,6 @@ from handsfree.session._people import CODE, WITHHELD_WORDS, People
 __all__ = ["NO_ANSWER", "STOPS_FROM", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
-#: The reason when words were heard well and are no sentence of what is armed.
-NO_ANSWER: Final = "not an answer to what was asked"
 #: How likely "stop work" must be right that is obeyed though it was not heard surely. Of 31 that were said, in noise
 #: down to 5 dB, all were likelier (the least 0.80); in 4.2 hours of talk it was heard 9 times, at most at 0.776.
 STOPS_FROM: Final = 0.78
