@@ -7,13 +7,13 @@ from functools import cache
 
 from handsfree.grammar import Armed, GrammarError, Interpretation, Library
 from handsfree.hearing import probability_of, same_meaning
-from handsfree.procedure import Answer, Command, NoMatch, SetAside
+from handsfree.procedure import NOT_HELD, Answer, Command, NoMatch, SetAside
 from handsfree.record import Finding
-from handsfree.session import BAY, LEAST_PROBABILITY, NO_ANSWER
+from handsfree.session import BAY, LEAST_PROBABILITY, NEEDLESS, NO_ANSWER
 
 from ._walk import Turn, Walk
 
-__all__ = ["armed_for", "grammar_hash", "parsed_again"]
+__all__ = ["armed_for", "grammar_hash", "heard_for", "parsed_again"]
 
 
 #: Commands that undo and skip nothing: in records made before December 2026 they count heard unsurely, too. Now only
@@ -53,7 +53,7 @@ def parsed_again(walk: Walk) -> Iterator[Finding]:
         if not turn.before.armed or _CODE in dict(turn.before.armed):
             continue  # the machine has refused it, and says so; or what was heard is withheld
         try:
-            meaning = armed_for(_armed(turn)).interpret(str(body["hypothesis"]))
+            meaning = armed_for(heard_for(turn)).interpret(str(body["hypothesis"]))
         except GrammarError as error:
             yield Finding("parse", turn.number, f"can't be parsed again: {error}")
             continue
@@ -62,8 +62,15 @@ def parsed_again(walk: Walk) -> Iterator[Finding]:
             yield Finding("parse", turn.number, why)
 
 
-def _armed(turn: Turn) -> tuple[tuple[str, str], ...]:
-    return turn.before.armed + (_BESIDE if isinstance(turn.event, SetAside) else ())
+def heard_for(turn: Turn) -> tuple[tuple[str, str], ...]:
+    """What an utterance was listened for: what the job has armed, and what the session answers itself."""
+    match turn.event:
+        case SetAside():
+            return turn.before.armed + _BESIDE
+        case NoMatch(reason=reason) if reason == NOT_HELD:
+            return turn.before.armed + NEEDLESS
+        case _:
+            return turn.before.armed
 
 
 def _unsure(turn: Turn, last: Turn | None) -> str:
@@ -77,7 +84,7 @@ def _unsure(turn: Turn, last: Turn | None) -> str:
         return ""
     if body.get("twice") != "true":
         return "was not heard surely, and yet it counted"
-    armed = _armed(turn)
+    armed = heard_for(turn)
     if last is None or last.before.armed != turn.before.armed or last.line.body.get("unsure") != "true":
         return "counted as heard twice, and was not"
     first, second = (str(one.line.body["hypothesis"]) for one in (last, turn))

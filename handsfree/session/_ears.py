@@ -24,7 +24,7 @@ from handsfree.audio import (
 )
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis, Listener
-from handsfree.session._bay import BAY
+from handsfree.session._bay import BAY, NEEDLESS
 from handsfree.session._clock import Clock
 from handsfree.session._echo import unseen
 from handsfree.session._people import CODE
@@ -338,7 +338,7 @@ class AudioEars:
 def _answers_nothing(armed: Armed, text: str) -> bool:
     """Whether the words are no answer to anything, but a command or the call of a tire."""
     meaning = armed.interpret(text) if text else None
-    return meaning is not None and meaning.label in ("command", BAY)
+    return meaning is not None and meaning.label in ("command", BAY, *dict(NEEDLESS))
 
 
 _AT_AN_END = Closed("no more typed lines")

@@ -7,8 +7,8 @@ from typing import Final
 from handsfree.audio import snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis, is_short
-from handsfree.procedure import NO_ANSWER, TYPED, UNSURE, Answer, Command, NoMatch
-from handsfree.session._bay import BAY
+from handsfree.procedure import NO_ANSWER, NOT_HELD, TYPED, UNSURE, Answer, Command, NoMatch
+from handsfree.session._bay import BAY, NEEDLESS
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
@@ -52,6 +52,8 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
         return NoMatch(now, meaning.text, UNSURE) if doubtful else Command(now, name, meaning.text)
     if meaning.label == BAY and hypothesis.unsure:  # to turn to another tire is a command, too
         return NoMatch(now, meaning.text, UNSURE)
+    if meaning.label in dict(NEEDLESS):
+        return NoMatch(now, meaning.text, UNSURE if hypothesis.unsure else NOT_HELD, typed=typed)
     slots = people.named(meaning.slots)
     return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure, typed)
 

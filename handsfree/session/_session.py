@@ -295,8 +295,8 @@ class Session:
     def _listening(self, effect: Arm, tire: Tire) -> Listening:
         if not effect.grammar:
             return Listening()
-        beside = self._bay.grammar(tire) if "command" in dict(effect.grammar) else ()
-        grammar = effect.grammar + beside
+        command = dict(effect.grammar).get("command")
+        grammar = effect.grammar + (() if command is None else self._bay.beside(tire, command))
         armed = self._arm(grammar)
         answer = any(label != "command" for label, _ in effect.grammar)
         silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
@@ -379,9 +379,9 @@ class Session:
     def _needless(
         self, heard: Heard, meaning: Interpretation | None, event: Answer | Command | NoMatch
     ) -> NoMatch | None:
-        """What is told of a sentence for which there is nothing to do, None of any other. "Resume work" and the name
-        of a single tire are not listened for then (each would be heard in something else): they are known where
-        the words are, typed ones above all."""
+        """What is told of a sentence for which there is nothing to do, None of any other. "Resume" and the name of
+        a single tire are not listened for then (each would be heard in something else): they are known where the
+        words are, typed ones above all."""
         here = self._bay.active.name
         if meaning is None:
             if not (isinstance(event, Answer) or (isinstance(event, NoMatch) and event.reason == NO_ANSWER)):

@@ -38,9 +38,10 @@ from procedure.driving import BADGE, CARE, FOUND, LOOK, PLY, SIZE, START_MS, boo
 
 from handsfree._checking import pronounce
 from handsfree.audio import Utterance, room_noise
+from handsfree.audit import audit
 from handsfree.grammar import Library
 from handsfree.hearing import DROWNED
-from handsfree.procedure import Machine, Mode, NoMatch, Prompts, Say, Start
+from handsfree.procedure import UNSURE, Machine, Mode, NoMatch, Prompts, Say, Start
 from handsfree.record import check_chain, read_log, show_text, summary_text
 from handsfree.session import (
     UNFINISHED,
@@ -891,6 +892,24 @@ def test_resume_work_while_nothing_is_on_hold_is_told_and_no_miss(folder: Path) 
     assert lines_of(folder, "missed") == []
     assert "not understood: 0" in summary_text(folder)
     assert sum("work is not on hold" in line and "no match" not in line for line in shown) == 3
+
+
+def test_resume_work_is_heard_as_what_it_is_where_a_number_is_asked(folder: Path, says: Says) -> None:
+    lines = ["resume work", "five point five", "affirmative", "resume work", "completed"]
+    assert run(folder, whole(SIZE, do()), says(*lines, "completed")) == "returned"
+    assert said(folder).count("Work is not on hold.") == 2
+    assert (lines_of(folder, "missed"), readings(folder)) == ([], {"injury.size": "5.5 mm"})
+    assert [f for f in audit(folder).findings if f.check == "parse"] == []
+
+
+def test_resume_work_heard_unsurely_where_nothing_is_on_hold_is_asked_again(folder: Path) -> None:
+    clock, unsure = SimulatedClock(START_MS), heard("resume work")
+    unsure = replace(unsure, hypothesis=replace(unsure.hypothesis, unsure=True))
+    job = new_job(folder, whole(PLY), clock)
+    running = session(job, clock, Scripted(unsure), library=Library.load())
+    running.run(job.first)
+    running.close()
+    assert [m["reason"] for m in lines_of(folder, "missed")] == [UNSURE]
 
 
 def test_resume_work_is_no_wrong_code_word(folder: Path) -> None:
