@@ -6,6 +6,8 @@ from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
+    TOO_LOUD,
+    TOO_SOFT,
     TYPED,
     Answer,
     Arm,
@@ -52,6 +54,8 @@ __all__ = [
     "NOT_HELD",
     "NO_ANSWER",
     "TABLE",
+    "TOO_LOUD",
+    "TOO_SOFT",
     "TYPED",
     "UNSURE",
     "Answer",

@@ -16,6 +16,8 @@ from handsfree.procedure import _answers as answers
 from handsfree.procedure._answers import UNSURE
 from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held, take_badge
 from handsfree.procedure._events import (
+    TOO_LOUD,
+    TOO_SOFT,
     Answer,
     Command,
     DeviceBack,
@@ -50,6 +52,8 @@ NOT_HELD, HERE = "work is not on hold", "that tire is worked on already"
 _NOTHING_TO_DO = {NOT_HELD: "not_held", HERE: "here"}
 #: One syllable that is found in any talk, and the sentence that tells what is heard surely instead.
 _SURER = {"hold": "say_stand_by"}
+#: What is said of how it came.
+_LOUDNESS = {TOO_LOUD: "too_loud", TOO_SOFT: "too_soft"}
 
 Handler = Callable[[Turn, Any], None]
 
@@ -280,6 +284,7 @@ class Machine:
             if handler is None:
                 raise Refusal(f"it does not fit while {self.state.mode}")
             turn.set(at=event.at)
+            _of_loudness(turn, event)
             handler(turn, event)
         except Refusal as refusal:
             return [_refused(event, str(refusal))]
@@ -299,6 +304,13 @@ class Machine:
         turn.exception(f"{turn.state.step}: {reason}")
         hold(turn, f"{turn.prompt('not_judged', reason=reason, ask='')} {turn.prompt('held')}")
         return turn
+
+
+def _of_loudness(turn: Turn, event: Event) -> None:
+    """Too loud or too soft is said before what comes of it, where somebody waits for an answer."""
+    key = _LOUDNESS.get(getattr(event, "loudness", ""), "")
+    if key in turn.book.prompts.templates and _answerable(turn):
+        turn.say(turn.prompt(key), "notice")
 
 
 def _refused(event: Event, reason: str) -> Record:

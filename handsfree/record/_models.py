@@ -115,6 +115,9 @@ class _Heard(_Event):
     words: list[Word]
     audio: Kept | None = None
     level: Level | None = None
+    loudness: Annotated[
+        Literal["too loud", "too soft"] | None, Field(description="said to the technician before the reply")
+    ] = None
 
 
 class StartEvent(_Event):

@@ -9,6 +9,7 @@ from handsfree.grammar import Armed
 from handsfree.procedure import Event, Machine
 from handsfree.record import JobLog
 from handsfree.session._job import Job
+from handsfree.session._loudness import Loudness
 
 __all__ = ["BAY", "NEEDLESS", "TIRE_NAMES", "Bay", "Listening", "Tire"]
 
@@ -45,6 +46,7 @@ class Tire:
     #: The adaptation its record names last, "" for none; None before it was looked up.
     voice: str | None = None
     listening: Listening = field(default_factory=Listening)
+    loudness: Loudness = field(default_factory=Loudness)
 
     @property
     def due(self) -> int | None:

@@ -286,7 +286,9 @@ class Session:
         try:
             played = play()
         except SpeakingError as error:
-            self._view.note(str(error))
+            self._view.note(
+                f"{error}; or stop work, and resume with --replies text: it is read on the screen"
+            )
             return False
         if not heard:
             self._clock.advance(played.played_ms)
@@ -373,6 +375,9 @@ class Session:
         if meaning is not None and meaning.label == BAY and not isinstance(event, NoMatch):
             self._switch(meaning, heard, kept)
             return
+        noisy = isinstance(event, NoMatch) and event.level != ""  # that is told anyway
+        if heard.utterance is not None and listening.answer and not noisy and not isinstance(event, Command):
+            event = replace(event, loudness=self._bay.active.loudness(heard.utterance))
         self._view.heard(heard, event)
         self.feed(event, extra=kept)
 

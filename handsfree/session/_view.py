@@ -22,6 +22,7 @@ from handsfree.procedure import (
 )
 from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
+from handsfree.session._loudness import loudness_of
 
 __all__ = ["NoView", "PlainView", "View", "in_sentences", "tire_words"]
 
@@ -198,7 +199,9 @@ class PlainView(NoView):
     def heard(self, heard: Heard, event: Event) -> None:
         level = ""
         if heard.utterance is not None:
-            level = f"  ({heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise)"
+            loudness = loudness_of(heard.utterance).upper()
+            level = f"{heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise"
+            level = f"  ({level}{f', {loudness}' if loudness else ''})"
         self._line("heard", f'"{heard.hypothesis.text}"{level}')
         self._line("understood", _understood(event))
 

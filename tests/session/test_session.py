@@ -339,7 +339,7 @@ def test_the_view_shows_one_plain_line_for_each_thing(folder: Path) -> None:
 
     clock = SimulatedClock(START_MS)
     job = new_job(folder, WHOLE, clock)
-    spoken = [heard(line, pcm=b"\x01\x00" * 160) for line in WHOLE_LINES[:4]]
+    spoken = [heard(line, pcm=b"\x01\x00" * 3200) for line in WHOLE_LINES[:4]]
     ears = Scripted(heard("rhubarb"), Quiet(), *spoken, heard("correction"), heard("six"), heard("negative"))
     running = session(job, clock, ears, view=PlainView(lines.append, style))
     running.run(job.first)
