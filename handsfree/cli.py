@@ -198,7 +198,8 @@ def _view(screen: str, setup: wiring.Setup) -> View:
         return LiveView(lambda note: typer.echo(f"handsfree: {note}", err=True))
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
-    return PlainView(_write, None if plain else _style, width=width)
+    by_voice = setup.wav is None and setup.engine != "typed"
+    return PlainView(_write, None if plain else _style, width=width, marks=by_voice)
 
 
 def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:

@@ -409,3 +409,22 @@ def test_when_the_disk_fails_nothing_more_is_said(folder: Path) -> None:
     again, clock = reopen(folder)
     assert again.machine.state.mode is Mode.CONFIRMING
     assert work(again, SHORT_LINES[6:], clock) == "returned"
+
+
+def test_plain_lines_mark_from_where_on_it_listens(folder: Path) -> None:
+    shown: list[str] = []
+    clock = SimulatedClock(START_MS)
+    view = PlainView(shown.append, marks=True)
+    work(new_job(folder, SHORT, clock), ["fabric ply", "affirmative"], clock, view=view)
+    labels = [line.split()[0] for line in shown if line.strip()]
+    marks = [at for at, label in enumerate(labels) if label == "listening"]
+    assert marks
+    assert all(labels[at - 1] == "said" for at in marks)  # right after the last word, and once
+    assert not any("listening" in line for line in _plainly(folder / "2"))
+
+
+def _plainly(folder: Path) -> list[str]:
+    shown: list[str] = []
+    clock = SimulatedClock(START_MS)
+    work(new_job(folder, SHORT, clock), ["fabric ply"], clock, view=PlainView(shown.append))
+    return shown
