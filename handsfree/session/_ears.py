@@ -385,6 +385,12 @@ class TypedEars:
                 if line.strip():
                     return self._taken(line)
 
+    def begin(self) -> None:
+        """From here on what is typed counts, also what is typed before the next ``listen``."""
+        if self._reader is None and self._clock.name != "simulated":
+            self._reader = threading.Thread(target=self._read, daemon=True)
+            self._reader.start()
+
     def hiding(self, armed: Armed) -> AbstractContextManager[None]:
         """While a code word is asked, what is typed does not show."""
         return unseen(self._stream, CODE in armed.labels)
@@ -418,9 +424,7 @@ class TypedEars:
                 return self._stream.readline() or _AT_AN_END
             except (OSError, ValueError) as error:
                 return _unreadable(error)
-        if self._reader is None:
-            self._reader = threading.Thread(target=self._read, daemon=True)
-            self._reader.start()
+        self.begin()
         timeout = None if until is None else max(0.0, (until - self._clock.now()) / 1000)
         try:
             return self._lines.get(timeout=timeout)

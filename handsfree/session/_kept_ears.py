@@ -131,6 +131,8 @@ class KeptEars:
         if self._keyboard is None or gone is self._keyboard:
             return self._wait()
         self._ears = self._keyboard
+        if isinstance(self._keyboard, TypedEars):
+            self._keyboard.begin()
         return True
 
     def closed(self) -> bool:

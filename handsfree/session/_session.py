@@ -352,8 +352,11 @@ class Session:
 
     def _lost(self, device: str, reason: str) -> None:
         self._view.note(reason)
+        goes_on = (
+            self._ears.lost()
+        )  # first: what is typed while it says that the keyboard is to be used, counts
         self.feed(DeviceLost(self._clock.now(), device))
-        self._ended = "" if self._ears.lost() else UNFINISHED
+        self._ended = "" if goes_on else UNFINISHED
 
     def _heard(self, heard: Heard, listening: Listening) -> None:
         assert listening.armed is not None
