@@ -173,6 +173,7 @@ class AudioEars:
             self._begin(armed, answer)
         elif self._to_play:  # by a player that gave no time to listen
             self._catch_up(armed, answer)
+            self.source.cue(answer)
         self._hearing, self._question_ms, self._to_play = None, None, False
         interjected, self._interjected = self._interjected, None
         if interjected is not None:
