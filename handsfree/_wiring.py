@@ -65,6 +65,7 @@ __all__ = [
     "policy_text",
     "procedure_text",
     "run_job",
+    "unheard",
 ]
 
 REPLIES = ("card", "files", "text")
@@ -157,6 +158,12 @@ def _microphone(setup: Setup) -> Microphone:
 
 def _replies(setup: Setup) -> str:
     return setup.replies or ("text" if setup.engine == "typed" else "card" if _live(setup) else "files")
+
+
+def unheard(setup: Setup) -> str:
+    """Why no loudspeaker is used, "" where one is."""
+    replies = _replies(setup)
+    return "" if replies == "card" else f"with replies as {replies}"
 
 
 def _speakers(setup: Setup, card: CardPlayer | None) -> Callable[[Path], Speaker]:

@@ -115,7 +115,7 @@ Headset = Annotated[
     bool,
     typer.Option(
         "--headset",
-        help="The microphone can't hear the loudspeaker: speak while a prompt plays and it stops. Cautions, "
+        help="The microphone can't hear the loudspeaker: speak while a question plays and it stops. Cautions, "
         "read-backs and refusals are always played whole.",
     ),
 ]
@@ -198,7 +198,8 @@ def _view(screen: str, setup: wiring.Setup) -> View:
         return LiveView(lambda note: typer.echo(f"handsfree: {note}", err=True))
     plain = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
-    return PlainView(_write, None if plain else _style, width=width)
+    by_voice = setup.wav is None and setup.engine != "typed"
+    return PlainView(_write, None if plain else _style, width=width, marks=by_voice)
 
 
 def _go_on(folders: Sequence[Path], setup: wiring.Setup) -> str:
@@ -239,9 +240,31 @@ def _finish(done: Sequence[tuple[Path, str, str]], setup: wiring.Setup) -> None:
         raise typer.Exit(NOT_FINISHED)
 
 
+def _must_do_something(setup: wiring.Setup) -> None:
+    """An option that would do nothing is refused: who gave it counts on it. Raises typer.BadParameter."""
+    typed, files = setup.engine == "typed", setup.wav is not None
+    no_microphone = "with --engine typed" if typed else "with --wav" if files else ""
+    useless = (
+        ("--wav", typed and files, "with --engine typed", "take another engine, or leave it out"),
+        ("--device", setup.device is not None, no_microphone, "leave it out"),
+        ("--headset", setup.headset, no_microphone, "leave it out"),
+        (
+            "--fast",
+            not setup.realtime,
+            "" if files else "without --wav",
+            "--practice lets waits pass at once",
+        ),
+        ("--loudspeaker", setup.loudspeaker is not None, wiring.unheard(setup), "take --replies card"),
+    )
+    for option, given, why, instead in useless:
+        if given and why:
+            raise typer.BadParameter(f"does nothing {why}: {instead}", param_hint=option)
+
+
 def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[tuple[Path, str, str]]:
     if setup.replies not in ("", *wiring.REPLIES):
         raise typer.BadParameter(f"choose one of {', '.join(wiring.REPLIES)}", param_hint="--replies")
+    _must_do_something(setup)
     view = _view(screen, setup)
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
 

@@ -123,6 +123,27 @@ def test_wrong_usage_is_exit_code_2(tmp_path: Path) -> None:
     assert by_process("run", "--no-such-option", cwd=tmp_path).returncode == 2
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--wav", "x.wav", "--headset"), "--headset: does nothing with --wav"),
+        (("--wav", "x.wav", "--device", "mic"), "--device: does nothing with --wav"),
+        (("--engine", "typed", "--headset"), "--headset: does nothing with --engine typed"),
+        (("--engine", "typed", "--device", "mic"), "--device: does nothing with --engine typed"),
+        (("--engine", "typed", "--wav", "x.wav"), "--wav: does nothing with --engine typed"),
+        (("--engine", "typed", "--fast"), "--fast: does nothing without --wav"),
+        (("--wav", "x.wav", "--loudspeaker", "y"), "--loudspeaker: does nothing with replies as files"),
+    ],
+)
+def test_an_option_that_would_do_nothing_is_refused(
+    words: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
+    done = handsfree("run", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
 def test_no_microphone_is_told_with_what_to_do(tmp_path: Path) -> None:
     """Either PortAudio or a device is missing on a machine without sound; on others this can't be tested."""
     done = handsfree("run", cwd=tmp_path, typed="")

@@ -100,6 +100,11 @@ class Microphone:
         """Blocks lost so far of what was listened to, also those after which nothing was read yet."""
         return self.lost + self._dropped
 
+    @property
+    def waiting(self) -> int:
+        """Frames that were recorded already and not read yet."""
+        return self._queue.qsize()
+
     def read(self) -> bytes:
         while True:
             while len(self._rest) < FRAME_BYTES:

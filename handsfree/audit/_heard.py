@@ -7,13 +7,13 @@ from functools import cache
 
 from handsfree.grammar import Armed, GrammarError, Interpretation, Library
 from handsfree.hearing import probability_of, same_meaning
-from handsfree.procedure import Answer, Command, NoMatch
+from handsfree.procedure import NOT_HELD, Answer, Command, NoMatch, SetAside
 from handsfree.record import Finding
-from handsfree.session import LEAST_PROBABILITY, NO_ANSWER
+from handsfree.session import BAY, LEAST_PROBABILITY, NEEDLESS, NO_ANSWER
 
 from ._walk import Turn, Walk
 
-__all__ = ["armed_for", "grammar_hash", "parsed_again"]
+__all__ = ["armed_for", "grammar_hash", "heard_for", "parsed_again"]
 
 
 #: Commands that undo and skip nothing: in records made before December 2026 they count heard unsurely, too. Now only
@@ -22,6 +22,8 @@ HARMLESS = frozenset({"hold", "say_again", "limit", "time_left", "stop_work"})
 #: Slots that a shop's file adds to a badge; and the label of a code word, of which no record keeps the words.
 _ADDED = ("supervisor", "technician")
 _CODE = "code"
+#: What the session listens for beside what the job has armed: the other tires of the bay.
+_BESIDE = ((BAY, "<commands.bay>"),)
 
 
 @cache
@@ -41,23 +43,34 @@ def armed_for(grammar: tuple[tuple[str, str], ...]) -> Armed:
 
 
 def parsed_again(walk: Walk) -> Iterator[Finding]:
-    """Every answer and command, and every no-match that was accepted by sound."""
+    """Every answer and command, the call of another tire too, and every no-match that was accepted by sound."""
     before: Turn | None = None  # what was heard last
     for turn in walk.turns:
         body = turn.line.body
-        if not isinstance(turn.event, Answer | Command | NoMatch) or "hypothesis" not in body:
+        if not isinstance(turn.event, Answer | Command | NoMatch | SetAside) or "hypothesis" not in body:
             continue
         last, before = before, turn
         if not turn.before.armed or _CODE in dict(turn.before.armed):
             continue  # the machine has refused it, and says so; or what was heard is withheld
         try:
-            meaning = armed_for(turn.before.armed).interpret(str(body["hypothesis"]))
+            meaning = armed_for(heard_for(turn)).interpret(str(body["hypothesis"]))
         except GrammarError as error:
             yield Finding("parse", turn.number, f"can't be parsed again: {error}")
             continue
         why = _differs(turn, meaning, accepted=body.get("accepted") == "true") or _unsure(turn, last)
         if why:
             yield Finding("parse", turn.number, why)
+
+
+def heard_for(turn: Turn) -> tuple[tuple[str, str], ...]:
+    """What an utterance was listened for: what the job has armed, and what the session answers itself."""
+    match turn.event:
+        case SetAside():
+            return turn.before.armed + _BESIDE
+        case NoMatch(reason=reason) if reason == NOT_HELD:
+            return turn.before.armed + NEEDLESS
+        case _:
+            return turn.before.armed
 
 
 def _unsure(turn: Turn, last: Turn | None) -> str:
@@ -71,8 +84,8 @@ def _unsure(turn: Turn, last: Turn | None) -> str:
         return ""
     if body.get("twice") != "true":
         return "was not heard surely, and yet it counted"
-    armed = turn.before.armed
-    if last is None or last.before.armed != armed or last.line.body.get("unsure") != "true":
+    armed = heard_for(turn)
+    if last is None or last.before.armed != turn.before.armed or last.line.body.get("unsure") != "true":
         return "counted as heard twice, and was not"
     first, second = (str(one.line.body["hypothesis"]) for one in (last, turn))
     likely = all(_probability(one) >= LEAST_PROBABILITY for one in (last, turn))
@@ -103,6 +116,9 @@ def _differs(turn: Turn, meaning: Interpretation | None, *, accepted: bool) -> s
     if isinstance(event, Command):
         same = meaning.label == "command" and meaning.slot("command") == event.name
         return "" if same else "means another command"
+    if isinstance(event, SetAside):
+        same = meaning.label == BAY and meaning.text == turn.line.body.get("text")
+        return "" if same else "does not call another tire"
     assert isinstance(event, Answer)
     slots = tuple(slot for slot in event.slots if slot[0] not in _ADDED or slot in meaning.slots)
     found = (meaning.text, meaning.label, meaning.slots, meaning.number)

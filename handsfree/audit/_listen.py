@@ -9,7 +9,7 @@ from handsfree.grammar import GrammarError
 from handsfree.hearing import Adaptation, AgreedEngine, Engine, EngineError, PocketSphinxEngine
 from handsfree.record import Finding, LogRead, counted
 
-from ._heard import armed_for
+from ._heard import armed_for, heard_for
 from ._walk import Walk
 
 __all__ = ["Listener", "VoiceOf", "heard_again"]
@@ -53,7 +53,7 @@ def heard_again(
         if not path.is_file():
             continue  # dropped or missing: the chain check tells
         try:
-            text = _hear(engine, turn.before.armed, read_sound(path))
+            text = _hear(engine, heard_for(turn), read_sound(path))
         except (AudioError, EngineError, GrammarError) as error:
             yield Finding("listen", turn.number, f"can't be heard again: {error}", "warn")
             continue

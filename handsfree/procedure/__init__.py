@@ -6,6 +6,8 @@ from handsfree.procedure._check import check, vocabulary
 from handsfree.procedure._derived import complete
 from handsfree.procedure._events import (
     EVENTS,
+    TOO_LOUD,
+    TOO_SOFT,
     TYPED,
     Answer,
     Arm,
@@ -36,6 +38,7 @@ from handsfree.procedure._events import (
 )
 from handsfree.procedure._judging import judged_by
 from handsfree.procedure._machine import HERE, NOT_BEGUN, NOT_HELD, TABLE, Machine
+from handsfree.procedure._misses import NO_ANSWER
 from handsfree.procedure._model import Choice, Kind, Procedure, ProcedureError, Reading, read_procedure
 from handsfree.procedure._prompts import PromptError, Prompts
 from handsfree.procedure._sounds import alike, phrase_phones
@@ -49,7 +52,10 @@ __all__ = [
     "HERE",
     "NOT_BEGUN",
     "NOT_HELD",
+    "NO_ANSWER",
     "TABLE",
+    "TOO_LOUD",
+    "TOO_SOFT",
     "TYPED",
     "UNSURE",
     "Answer",

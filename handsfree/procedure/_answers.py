@@ -16,7 +16,7 @@ from handsfree.procedure import _judging as judging
 from handsfree.procedure._derived import belongs, unrepaired
 from handsfree.procedure._events import Answer
 from handsfree.procedure._flow import arm_confirm, arm_dispose, ask, enter, go, next_pass, rewind
-from handsfree.procedure._misses import miss
+from handsfree.procedure._misses import NOT_THE_CAUTION, miss
 from handsfree.procedure._model import (
     Caution,
     Choice,
@@ -670,7 +670,7 @@ def read_back(turn: Turn, answer: Answer) -> None:
     step = turn.step
     assert isinstance(step, Caution)
     if answer.text != step.read_back:
-        miss(turn, answer.text, "not the words of the caution")
+        miss(turn, answer.text, NOT_THE_CAUTION)
         return
     turn.record("caution", step=step.id, signal=step.signal, text=step.ask, read_back=answer.text)
     turn.chime("accepted")

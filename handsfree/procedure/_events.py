@@ -18,6 +18,8 @@ from handsfree.quantity import Exact
 
 __all__ = [
     "EVENTS",
+    "TOO_LOUD",
+    "TOO_SOFT",
     "TYPED",
     "Answer",
     "Arm",
@@ -51,6 +53,9 @@ __all__ = [
 Pairs = tuple[tuple[str, str], ...]
 #: The engine that a record names for the keyboard.
 TYPED: Final = "typed"
+#: How an utterance came where that is to be said.
+TOO_LOUD: Final = "too loud"
+TOO_SOFT: Final = "too soft"
 
 
 class EventError(ValueError):
@@ -66,7 +71,8 @@ class Start:
 @dataclass(frozen=True, slots=True)
 class Answer:
     """A sentence of the armed answer grammar: slots and, for a reading, the exact number. ``unsure``: it was heard
-    well enough to be asked about, not to be acted on. ``typed``: by keyboard, here and below."""
+    well enough to be asked about, not to be acted on. Here and below: ``typed``, by keyboard; ``loudness``, TOO_LOUD
+    or TOO_SOFT where that is to be said first, else ""."""
 
     at: int
     text: str
@@ -75,6 +81,7 @@ class Answer:
     number: Number | None = None
     unsure: bool = False
     typed: bool = False
+    loudness: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +106,7 @@ class NoMatch:
     level: str = ""
     typed: bool = False
     tire: str = ""
+    loudness: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +288,8 @@ def event_body(event: Event) -> dict[str, object]:
     body: dict[str, object] = {"type": _NAMES[type(event)], "at_ms": str(event.at)}
     if getattr(event, "typed", False):
         body["engine"] = TYPED
+    if loudness := getattr(event, "loudness", ""):
+        body["loudness"] = loudness
     match event:
         case Start(job=job):
             body["job"] = dict(job)
@@ -338,7 +348,8 @@ def _event(body: Mapping[str, object]) -> Event:
             number = _number(body.get("number"))
             unsure = body.get("unsure") == "true" and body.get("twice") != "true"
             slots = _pairs(body["slots"])
-            return Answer(at, str(body["text"]), str(body["label"]), slots, number, unsure, typed)
+            loudness = str(body.get("loudness", ""))
+            return Answer(at, str(body["text"]), str(body["label"]), slots, number, unsure, typed, loudness)
         case "command":
             return Command(
                 at, str(body["name"]), str(body.get("text", "")), _waits(body.get("elsewhere", []))
@@ -346,7 +357,8 @@ def _event(body: Mapping[str, object]) -> Event:
         case "no_match":
             level = str(body.get("level_db", ""))
             text, reason = str(body.get("text", "")), str(body.get("reason", ""))
-            return NoMatch(at, text, reason, level, typed, str(body.get("tire", "")))
+            tire, loudness = str(body.get("tire", "")), str(body.get("loudness", ""))
+            return NoMatch(at, text, reason, level, typed, tire, loudness)
         case "no_input":
             return NoInput(at, typed)
         case "spoken":

@@ -13,8 +13,11 @@ from typing import Any
 from handsfree import limits
 from handsfree.limits import LimitsError
 from handsfree.procedure import _answers as answers
+from handsfree.procedure._answers import UNSURE
 from handsfree.procedure._commands import COMMAND_HANDLERS, resume_held, take_badge
 from handsfree.procedure._events import (
+    TOO_LOUD,
+    TOO_SOFT,
     Answer,
     Command,
     DeviceBack,
@@ -47,6 +50,10 @@ NOT_BEGUN = "no job could be begun for another tire"
 #: And why there was nothing to do for one: it is answered, and is no miss.
 NOT_HELD, HERE = "work is not on hold", "that tire is worked on already"
 _NOTHING_TO_DO = {NOT_HELD: "not_held", HERE: "here"}
+#: One syllable that is found in any talk, and the sentence that tells what is heard surely instead.
+_SURER = {"hold": "say_stand_by"}
+#: What is said of how it came.
+_LOUDNESS = {TOO_LOUD: "too_loud", TOO_SOFT: "too_soft"}
 
 Handler = Callable[[Turn, Any], None]
 
@@ -118,7 +125,14 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
             turn, event.text, f"{event.reason}, {event.level} dB over the noise", say=said, held="held_noise"
         )
         return
-    told = turn.prompt("not_begun") if event.reason == NOT_BEGUN else ""
+    key = (
+        "not_begun"
+        if event.reason == NOT_BEGUN
+        else _SURER.get(event.text, "")
+        if event.reason == UNSURE
+        else ""
+    )
+    told = turn.prompt(key) if key in turn.book.prompts.templates else ""
     miss(turn, event.text, event.reason or "not understood", say=told)
 
 
@@ -270,6 +284,7 @@ class Machine:
             if handler is None:
                 raise Refusal(f"it does not fit while {self.state.mode}")
             turn.set(at=event.at)
+            _of_loudness(turn, event)
             handler(turn, event)
         except Refusal as refusal:
             return [_refused(event, str(refusal))]
@@ -289,6 +304,13 @@ class Machine:
         turn.exception(f"{turn.state.step}: {reason}")
         hold(turn, f"{turn.prompt('not_judged', reason=reason, ask='')} {turn.prompt('held')}")
         return turn
+
+
+def _of_loudness(turn: Turn, event: Event) -> None:
+    """Too loud or too soft is said before what comes of it, where somebody waits for an answer."""
+    key = _LOUDNESS.get(getattr(event, "loudness", ""), "")
+    if key in turn.book.prompts.templates and _answerable(turn):
+        turn.say(turn.prompt(key), "notice")
 
 
 def _refused(event: Event, reason: str) -> Record:

@@ -16,9 +16,14 @@ from handsfree.procedure._model import Caution, Inspect, Kind, Reading
 from handsfree.procedure._state import Mode
 from handsfree.procedure._turn import Turn
 
-__all__ = ["hold", "miss", "rearm"]
+__all__ = ["NOT_THE_CAUTION", "NO_ANSWER", "hold", "miss", "rearm"]
 
 MOST_MISSES = 4
+#: The reason when words were heard well and are no sentence of what is armed.
+NO_ANSWER = "not an answer to what was asked"
+NOT_THE_CAUTION = "not the words of the caution"
+#: Reasons of words that were heard for sure and are others; "" is what a machine is told without a session.
+_OTHER_WORDS = frozenset({NO_ANSWER, NOT_THE_CAUTION, "not understood"})
 
 
 def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = False, held: str = "") -> None:
@@ -35,7 +40,7 @@ def miss(turn: Turn, heard: str, reason: str, *, say: str = "", silent: bool = F
     if not silent:
         turn.chime("refused")
     if turn.state.mode is Mode.READING_BACK:
-        _caution_again(turn, misses)
+        _caution_again(turn, misses, other=bool(heard) and reason in _OTHER_WORDS, why=say, silent=silent)
         return
     turn.say(say or _tapered(turn, misses, silent))
     rearm(turn)
@@ -65,16 +70,22 @@ def arm_read_back(turn: Turn) -> None:
     )
 
 
-def _caution_again(turn: Turn, misses: int) -> None:
-    """First the key words, then the whole caution once more."""
+def _caution_again(turn: Turn, misses: int, *, other: bool, why: str, silent: bool) -> None:
+    """First the key words, then the whole caution once more. ``other``: other words were heard for sure; ``why``:
+    what is to be said of what was heard otherwise. Of silence nothing is said."""
     step = turn.step
     assert isinstance(step, Caution)
-    remind = turn.prompt("caution_remind", read_back=step.read_back)
+    again = turn.prompt("caution_remind", read_back=step.read_back) if misses == 1 else ""
+    if other or "caution_unheard" not in turn.book.prompts.templates:  # a job begun before goes on as it was
+        lead = turn.prompt("caution_wrong", again=again)
+    else:
+        unheard = "" if silent else why or turn.prompt("caution_unheard")
+        lead = f"{unheard} {again}".strip()
     if misses == 1:
-        turn.say(turn.prompt("caution_wrong", again=remind))
+        turn.say(lead)
         arm_read_back(turn)
     else:
-        ask(turn, lead=turn.prompt("caution_wrong", again=""))
+        ask(turn, lead=lead)
 
 
 def _tapered(turn: Turn, misses: int, silent: bool) -> str:

@@ -115,6 +115,9 @@ class _Heard(_Event):
     words: list[Word]
     audio: Kept | None = None
     level: Level | None = None
+    loudness: Annotated[
+        Literal["too loud", "too soft"] | None, Field(description="said to the technician before the reply")
+    ] = None
 
 
 class StartEvent(_Event):
@@ -204,6 +207,8 @@ class TurnedEvent(_Event):
     hypothesis: Annotated[str | None, Field(description="what was heard, as of an answer")] = None
     engine: str | None = None
     accepted: Truth | None = None
+    unsure: Annotated[Literal["true"] | None, Field(description="as of an answer")] = None
+    twice: Annotated[Literal["true"] | None, Field(description="as of an answer")] = None
     scores: dict[str, str] | None = None
     words: list[Word] | None = None
     audio: Kept | None = None

@@ -1,6 +1,6 @@
 """The session room: the only loop and the only clock."""
 
-from handsfree.session._bay import TIRE_NAMES, Listening, Tire
+from handsfree.session._bay import BAY, NEEDLESS, TIRE_NAMES, Listening, Tire
 from handsfree.session._clock import Clock, SimulatedClock, SystemClock, stamp
 from handsfree.session._ears import AudioEars, Closed, Ears, Heard, Level, Lost, Quiet, TypedEars
 from handsfree.session._heard import NO_ANSWER, event_of
@@ -29,7 +29,9 @@ from handsfree.session._voices import Voices
 from handsfree.session._whole import check_job, end_findings, missing_end
 
 __all__ = [
+    "BAY",
     "LEAST_PROBABILITY",
+    "NEEDLESS",
     "NO_ANSWER",
     "OWN",
     "SCREENS",

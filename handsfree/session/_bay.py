@@ -9,13 +9,18 @@ from handsfree.grammar import Armed
 from handsfree.procedure import Event, Machine
 from handsfree.record import JobLog
 from handsfree.session._job import Job
+from handsfree.session._loudness import Loudness
 
-__all__ = ["BAY", "TIRE_NAMES", "Bay", "Listening", "Tire"]
+__all__ = ["BAY", "NEEDLESS", "TIRE_NAMES", "Bay", "Listening", "Tire"]
 
 #: Jobs open at once are told apart by the ICAO spelling alphabet (Annex 10 vol. II, 5.2.1.3); a car has four wheels.
 TIRE_NAMES = ("alfa", "bravo", "charlie", "delta")
 #: The label of what the session itself answers: another tire, or which one.
 BAY = "bay"
+#: To go on while nothing is on hold: were it not listened for, a number or another command would be heard in it. Of
+#: 76 "resume work" by four synthetic voices, beside the packaged procedure's grammars, 75 are heard surely, and none
+#: of the demo's 167 sentences is heard otherwise for it. Without it 9 were an unsure command. "Resume" is too short.
+NEEDLESS = (("needless", "resume work | resume the job"),)
 
 Pairs = tuple[tuple[str, str], ...]
 
@@ -41,6 +46,7 @@ class Tire:
     #: The adaptation its record names last, "" for none; None before it was looked up.
     voice: str | None = None
     listening: Listening = field(default_factory=Listening)
+    loudness: Loudness = field(default_factory=Loudness)
 
     @property
     def due(self) -> int | None:
@@ -112,6 +118,10 @@ class Bay:
         names = [f"tire_{other.name}" for other in self.open] if self.several else []
         names += ["another_tire"] if self._free_name() else []
         return ((BAY, " | ".join(f"<commands.{name}>" for name in names)),) if names else ()
+
+    def beside(self, tire: Tire, command: str) -> Pairs:
+        """What is listened for beside a tire's commands, of which ``command`` is the expansion."""
+        return self.grammar(tire) + (() if "<commands.resume>" in command else NEEDLESS)
 
     def needless(self) -> Pairs:
         """What is said where there is nothing to do for it: to go on while nothing is held, the tire one is on."""

@@ -24,6 +24,7 @@ from handsfree.audio import (
 )
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis, Listener
+from handsfree.session._bay import BAY, NEEDLESS
 from handsfree.session._clock import Clock
 from handsfree.session._echo import unseen
 from handsfree.session._people import CODE
@@ -47,6 +48,9 @@ __all__ = [
 _AFTER_THE_LAST_MS = 2000
 _A_WHILE_MS = 5000
 _ROOM_MS = 1000  # as long as the suppressor looks back for the lowest noise
+#: Who speaks so soon after a question began to play does not answer it. Our own choice: the endpointer tells of a
+#: voice 120 to 240 ms after its first sound, and nobody has made out a word of the question in what is left.
+_TOO_SOON_MS = 300
 GAP = "some of the sound was lost"
 """The reason of a hypothesis that was not accepted for that alone: a lost block may have been a digit."""
 
@@ -142,6 +146,11 @@ class AudioEars:
         self._headset = headset
         self._hearing: Armed | None = None  # what is listened for since a prompt began, without a pause
         self._turned_away = True
+        self._question_ms: int | None = None  # since the question began to play, None where it did not
+        self._unasked = False  # what is being said began before its question did
+        self._passed_over = 0
+        self._to_play = False  # a prompt is to be overheard, and plays not yet
+        self._interjected: Heard | None = None  # a command, said while a prompt played
         self.beside: Callable[[Armed], Heard | None] | None = None
 
     @property
@@ -162,7 +171,13 @@ class AudioEars:
     def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
         if self._hearing is not armed:
             self._begin(armed, answer)
-        self._hearing = None
+        elif self._to_play:  # by a player that gave no time to listen
+            self._catch_up(armed, answer)
+            self.source.cue(answer)
+        self._hearing, self._question_ms, self._to_play = None, None, False
+        interjected, self._interjected = self._interjected, None
+        if interjected is not None:
+            return interjected
         quiet_ms = 0
         while True:
             if not self._listener.in_speech:
@@ -182,7 +197,7 @@ class AudioEars:
             if frame is None:
                 return Closed("the sound is at an end")
             self._clock.advance(FRAME_MS)
-            heard = self._frame(frame)
+            heard = self._heeded(self._frame(frame), armed)
             if heard is not None:
                 return heard
 
@@ -203,6 +218,7 @@ class AudioEars:
     def _begin(self, armed: Armed, answer: bool) -> None:
         self._listener.arm(armed)
         self._listener.reset()
+        self._unasked, self._interjected = False, None
         if self._turned_away and isinstance(self.source, Microphone):
             self.source.drain()
         self._turned_away = False
@@ -211,34 +227,74 @@ class AudioEars:
     @property
     def spoken_to(self) -> bool:
         """Somebody began to speak while it was overheard, and has not been listened to yet."""
-        return self._hearing is not None and self._listener.in_speech
+        speaks = self._listener.in_speech and not self._unasked
+        return self._hearing is not None and (speaks or self._interjected is not None)
 
-    def overhear(self, armed: Armed, answer: bool) -> Callable[[], bool] | None:
-        """Listen while a prompt plays: what tells, called again and again, whether somebody began to speak.
+    def take_passed_over(self) -> int:
+        """How many utterances since this was asked before began before the question that they would have answered."""
+        many, self._passed_over = self._passed_over, 0
+        return many
+
+    def overhear(self, armed: Armed, answer: bool, *, question: bool = True) -> Callable[[], bool] | None:
+        """Listen while a prompt plays: what tells, called again and again, whether it is to be cut off.
 
         The next ``listen`` for the same goes on with that utterance. None without a headset: it would be the tool.
+        Where an answer is wanted, only what began after the question did may be one: what began before is nothing
+        but a command, which cuts the prompt off when it is understood. ``question``: the prompt is the question, and
+        no sentence that leads to it.
         """
         if not self._headset:
             return None
         if self._hearing is not armed:
-            self._begin(armed, answer)
+            self._begin(armed, answer and question)
             self._hearing = armed
+        self._question_ms, self._to_play = None, True
         lost = False
 
-        def speaks() -> bool:
+        def read() -> None:
             nonlocal lost
-            if not lost and not self._listener.in_speech:
-                try:
-                    frame = self.source.read()
-                except MicrophoneLost:
-                    frame = None  # the next listen will tell
-                lost = frame is None
-                if frame is not None:
-                    self._clock.advance(FRAME_MS)
-                    self._frame(frame)  # no utterance can end with the frame that begins it
-            return self._listener.in_speech
+            try:
+                frame = self.source.read()
+            except MicrophoneLost:
+                frame = None  # the next listen will tell
+            lost = frame is None
+            if frame is not None:
+                self._overheard(frame, armed, answer)
 
-        return speaks
+        def cut() -> bool:
+            if self._to_play:  # it begins only now: to make the sound of it took a while
+                self._catch_up(armed, answer)
+                if question:
+                    self._question_ms = 0
+                    self.source.cue(answer)
+            if not lost and not self.spoken_to:
+                read()
+            return self.spoken_to
+
+        return cut
+
+    def _catch_up(self, armed: Armed, answer: bool) -> None:
+        """Take in what was recorded before the prompt began to play."""
+        self._to_play = False
+        for _ in range(getattr(self.source, "waiting", 0)):
+            if self.spoken_to:
+                return
+            with contextlib.suppress(MicrophoneLost):  # the next listen will tell
+                frame = self.source.read()
+                if frame is not None:
+                    self._overheard(frame, armed, answer)
+
+    def _overheard(self, frame: bytes, armed: Armed, answer: bool) -> None:
+        self._clock.advance(FRAME_MS)
+        spoke = self._listener.in_speech
+        heard = self._heeded(self._frame(frame), armed)
+        if self._question_ms is not None:
+            self._question_ms += FRAME_MS
+        if self._listener.in_speech and not spoke:
+            in_turn = self._question_ms is not None and self._question_ms > _TOO_SOON_MS
+            self._unasked = answer and not in_turn
+        if heard is not None:
+            self._interjected = heard
 
     def turn_away(self) -> None:
         """What is said from here to the next ``listen`` is not heard: something that must be heard is spoken."""
@@ -249,7 +305,10 @@ class AudioEars:
         source = self.source
         if not isinstance(source, WavScript) or source.speaking:
             return False
-        return until is None if not answer else source.exhausted
+        if not answer and until is None and not source.exhausted:
+            source.cue()  # on hold nothing will be asked: whatever comes next is said of the speaker's own accord
+            return False
+        return source.exhausted if answer else until is None
 
     def _frame(self, frame: bytes) -> Heard | None:
         self._whole = self._whole + 1 if self.lost_blocks == self._lost else 0
@@ -262,9 +321,25 @@ class AudioEars:
             hypothesis = replace(hypothesis, accepted=False, reason=GAP)
         return Heard(hypothesis, utterance)
 
+    def _heeded(self, heard: Heard | None, armed: Armed) -> Heard | None:
+        """What was said before its question is nothing but a command."""
+        if heard is None:
+            return None
+        unasked, self._unasked = self._unasked, False
+        if unasked and not _answers_nothing(armed, heard.hypothesis.text):
+            self._passed_over += 1
+            return None
+        return heard
+
     def close(self) -> None:
         self.source.close()
         self.engine.close()
+
+
+def _answers_nothing(armed: Armed, text: str) -> bool:
+    """Whether the words are no answer to anything, but a command or the call of a tire."""
+    meaning = armed.interpret(text) if text else None
+    return meaning is not None and meaning.label in ("command", BAY, *dict(NEEDLESS))
 
 
 _AT_AN_END = Closed("no more typed lines")
@@ -311,6 +386,12 @@ class TypedEars:
                 if line.strip():
                     return self._taken(line)
 
+    def begin(self) -> None:
+        """From here on what is typed counts, also what is typed before the next ``listen``."""
+        if self._reader is None and self._clock.name != "simulated":
+            self._reader = threading.Thread(target=self._read, daemon=True)
+            self._reader.start()
+
     def hiding(self, armed: Armed) -> AbstractContextManager[None]:
         """While a code word is asked, what is typed does not show."""
         return unseen(self._stream, CODE in armed.labels)
@@ -344,9 +425,7 @@ class TypedEars:
                 return self._stream.readline() or _AT_AN_END
             except (OSError, ValueError) as error:
                 return _unreadable(error)
-        if self._reader is None:
-            self._reader = threading.Thread(target=self._read, daemon=True)
-            self._reader.start()
+        self.begin()
         timeout = None if until is None else max(0.0, (until - self._clock.now()) / 1000)
         try:
             return self._lines.get(timeout=timeout)

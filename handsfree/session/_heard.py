@@ -7,15 +7,14 @@ from typing import Final
 from handsfree.audio import snr_db
 from handsfree.grammar import Armed, Interpretation
 from handsfree.hearing import DROWNED, LEAST_SNR_DB, UNLIKE, Hypothesis, is_short
-from handsfree.procedure import TYPED, UNSURE, Answer, Command, NoMatch
+from handsfree.procedure import NO_ANSWER, NOT_HELD, TYPED, UNSURE, Answer, Command, NoMatch
+from handsfree.session._bay import BAY, NEEDLESS
 from handsfree.session._ears import GAP, Heard
 from handsfree.session._people import CODE, WITHHELD_WORDS, People
 
 __all__ = ["NO_ANSWER", "STOPS_FROM", "TOO_NOISY", "event_of", "evidence", "meaning_of", "room_level"]
 
 TOO_NOISY: Final = "too noisy"
-#: The reason when words were heard well and are no sentence of what is armed.
-NO_ANSWER: Final = "not an answer to what was asked"
 #: How likely "stop work" must be right that is obeyed though it was not heard surely. Of 31 that were said, in noise
 #: down to 5 dB, all were likelier (the least 0.80); in 4.2 hours of talk it was heard 9 times, at most at 0.776.
 STOPS_FROM: Final = 0.78
@@ -51,6 +50,10 @@ def event_of(heard: Heard, armed: Armed, people: People, now: int) -> Answer | C
         name = meaning.slot("command") or ""
         doubtful = hypothesis.unsure or (heard.utterance is not None and meaning.text in _TALK)
         return NoMatch(now, meaning.text, UNSURE) if doubtful else Command(now, name, meaning.text)
+    if meaning.label == BAY and hypothesis.unsure:  # to turn to another tire is a command, too
+        return NoMatch(now, meaning.text, UNSURE)
+    if meaning.label in dict(NEEDLESS):
+        return NoMatch(now, meaning.text, UNSURE if hypothesis.unsure else NOT_HELD, typed=typed)
     slots = people.named(meaning.slots)
     return Answer(now, meaning.text, meaning.label, slots, meaning.number, hypothesis.unsure, typed)
 

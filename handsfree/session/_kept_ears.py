@@ -70,14 +70,21 @@ class KeptEars:
         new, self._lost = lost - self._lost, lost
         return new
 
-    def overhear(self, armed: Armed, answer: bool) -> Callable[[], bool] | None:
-        """What tells whether somebody speaks while a prompt plays; None where that can't be heard."""
-        return self._ears.overhear(armed, answer) if isinstance(self._ears, AudioEars) else None
+    def overhear(self, armed: Armed, answer: bool, *, question: bool) -> Callable[[], bool] | None:
+        """What tells whether a prompt is to be cut off while it plays; None where nobody can be heard meanwhile.
+        ``question``: it is the question itself."""
+        if not isinstance(self._ears, AudioEars):
+            return None
+        return self._ears.overhear(armed, answer, question=question)
 
     @property
     def spoken_to(self) -> bool:
         """Somebody began to speak while it was overheard, and has not been listened to yet."""
         return isinstance(self._ears, AudioEars) and self._ears.spoken_to
+
+    def take_passed_over(self) -> int:
+        """Utterances since this was asked before that began before the question they would have answered."""
+        return self._ears.take_passed_over() if isinstance(self._ears, AudioEars) else 0
 
     def turn_away(self) -> None:
         """What is said from here to the next ``listen`` is not heard."""
@@ -124,6 +131,8 @@ class KeptEars:
         if self._keyboard is None or gone is self._keyboard:
             return self._wait()
         self._ears = self._keyboard
+        if isinstance(self._keyboard, TypedEars):
+            self._keyboard.begin()
         return True
 
     def closed(self) -> bool:

@@ -272,7 +272,8 @@ class Session:
         listening = tire.listening if arm is None else self._listening(arm, tire)
         if tire is not self._bay.active or listening.armed is None:
             return None
-        return self._ears.overhear(listening.armed, listening.answer)
+        question = not any(isinstance(effect, Say) for effect in after)
+        return self._ears.overhear(listening.armed, listening.answer, question=question)
 
     def _speaker_of(self, tire: Tire) -> Speaker:
         return self._speaker if self._speaker_in is None else self._speaker_in(tire.log.folder)
@@ -285,7 +286,9 @@ class Session:
         try:
             played = play()
         except SpeakingError as error:
-            self._view.note(str(error))
+            self._view.note(
+                f"{error}; or stop work, and resume with --replies text: it is read on the screen"
+            )
             return False
         if not heard:
             self._clock.advance(played.played_ms)
@@ -294,8 +297,8 @@ class Session:
     def _listening(self, effect: Arm, tire: Tire) -> Listening:
         if not effect.grammar:
             return Listening()
-        beside = self._bay.grammar(tire) if "command" in dict(effect.grammar) else ()
-        grammar = effect.grammar + beside
+        command = dict(effect.grammar).get("command")
+        grammar = effect.grammar + (() if command is None else self._bay.beside(tire, command))
         armed = self._arm(grammar)
         answer = any(label != "command" for label, _ in effect.grammar)
         silence = None if effect.no_input_s is None else 1000 * effect.no_input_s
@@ -318,8 +321,10 @@ class Session:
         now, due = self._clock.now(), self._bay.due
         quiet_at = None if listening.silence_ms is None else now + listening.silence_ms
         until = min((t for t in (due, quiet_at) if t is not None), default=None)
+        self._tell_passed_over()
         self._view.listening()
         result = self._ears.listen(listening.armed, until, answer=listening.answer)
+        self._tell_passed_over()
         now = self._clock.now()
         lost = self._ears.take_lost()
         if lost:
@@ -341,10 +346,17 @@ class Session:
                 level = room_level(self._speech_dbfs, self._ears.noise_dbfs)
                 self.feed(NoMatch(now, "", TOO_NOISY, level) if level else NoInput(now, self._ears.typed))
 
+    def _tell_passed_over(self) -> None:
+        if self._ears.take_passed_over():
+            self._view.note("said before the question was asked: not taken as an answer to it")
+
     def _lost(self, device: str, reason: str) -> None:
         self._view.note(reason)
+        goes_on = (
+            self._ears.lost()
+        )  # first: what is typed while it says that the keyboard is to be used, counts
         self.feed(DeviceLost(self._clock.now(), device))
-        self._ended = "" if self._ears.lost() else UNFINISHED
+        self._ended = "" if goes_on else UNFINISHED
 
     def _heard(self, heard: Heard, listening: Listening) -> None:
         assert listening.armed is not None
@@ -366,15 +378,18 @@ class Session:
         if meaning is not None and meaning.label == BAY and not isinstance(event, NoMatch):
             self._switch(meaning, heard, kept)
             return
+        noisy = isinstance(event, NoMatch) and event.level != ""  # that is told anyway
+        if heard.utterance is not None and listening.answer and not noisy and not isinstance(event, Command):
+            event = replace(event, loudness=self._bay.active.loudness(heard.utterance))
         self._view.heard(heard, event)
         self.feed(event, extra=kept)
 
     def _needless(
         self, heard: Heard, meaning: Interpretation | None, event: Answer | Command | NoMatch
     ) -> NoMatch | None:
-        """What is told of a sentence for which there is nothing to do, None of any other. "Resume work" and the name
-        of a single tire are not listened for then (each would be heard in something else): they are known where
-        the words are, typed ones above all."""
+        """What is told of a sentence for which there is nothing to do, None of any other. "Resume" and the name of
+        a single tire are not listened for then (each would be heard in something else): they are known where the
+        words are, typed ones above all."""
         here = self._bay.active.name
         if meaning is None:
             if not (isinstance(event, Answer) or (isinstance(event, NoMatch) and event.reason == NO_ANSWER)):

@@ -5,9 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from handsfree.procedure import COMMANDS, Book, Event, Mode, Record, State, answers, limit_words, question
+from handsfree.procedure import (
+    COMMANDS,
+    TOO_LOUD,
+    Book,
+    Event,
+    Mode,
+    Record,
+    State,
+    answers,
+    limit_words,
+    question,
+)
 from handsfree.record import clean, in_use
 from handsfree.session._ears import Heard
+from handsfree.session._loudness import loudness_of
 from handsfree.session._view import _understood, body_of, in_sentences, told
 
 __all__ = [
@@ -213,7 +225,7 @@ def heard(shown: Shown, what: Heard, event: Event) -> Shown:
             hearing,
             speech_dbfs=utterance.speech_dbfs,
             snr_db=utterance.snr_db,
-            clipped=utterance.clipped > 0,
+            clipped=loudness_of(utterance) == TOO_LOUD,
         )
     return replace(shown, hearing=hearing)
 

@@ -22,6 +22,7 @@ from handsfree.procedure import (
 )
 from handsfree.record import in_use, lasting, left_at
 from handsfree.session._ears import Heard, Level, Lines
+from handsfree.session._loudness import loudness_of
 
 __all__ = ["NoView", "PlainView", "View", "in_sentences", "tire_words"]
 
@@ -171,7 +172,8 @@ def body_of(effect: Record) -> dict[str, str]:
 
 class PlainView(NoView):
     """Lines through ``write``; meaning never by color alone. ``style`` may color a line by its label; longer
-    lines are wrapped at ``width`` columns, 0 for never."""
+    lines are wrapped at ``width`` columns, 0 for never. ``marks``: a line says from where on it listens again, for
+    who speaks into a microphone that is not listened to while the tool speaks."""
 
     def __init__(
         self,
@@ -179,12 +181,15 @@ class PlainView(NoView):
         style: Callable[[str, str], str] | None = None,
         *,
         width: int = 0,
+        marks: bool = False,
     ) -> None:
         self._write = write
         self._width = width
         self._style = style or (lambda label, line: line)
         self._phase = ""
         self._tire = ""
+        self._marks = marks
+        self._spoke = False  # since it listened last
 
     def _line(self, label: str, text: str) -> None:
         line = f"{label:>11}  {text}"
@@ -194,11 +199,19 @@ class PlainView(NoView):
 
     def said(self, text: str, kind: str) -> None:
         self._line("said", in_sentences(text))
+        self._spoke = True
+
+    def listening(self) -> None:
+        if self._marks and self._spoke:
+            self._line("listening", "speak now")
+        self._spoke = False
 
     def heard(self, heard: Heard, event: Event) -> None:
         level = ""
         if heard.utterance is not None:
-            level = f"  ({heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise)"
+            loudness = loudness_of(heard.utterance).upper()
+            level = f"{heard.utterance.speech_dbfs:.0f} dBFS, {heard.utterance.snr_db:.0f} dB over noise"
+            level = f"  ({level}{f', {loudness}' if loudness else ''})"
         self._line("heard", f'"{heard.hypothesis.text}"{level}')
         self._line("understood", _understood(event))
 

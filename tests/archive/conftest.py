@@ -51,7 +51,7 @@ def simulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from handsfree.bench._copies import simulated as simulate
 
     place = tmp_path_factory.mktemp("simulated")
-    templates = simulate(place / "templates", (0, 1, 2, 9), lambda folder: audit(folder).passed)
+    templates = simulate(place / "templates", (0, 1, 2, 3), lambda folder: audit(folder).passed)
     assert len(templates) == 4
     for number in range(8):
         sealed = copied(templates[number % len(templates)], number)

@@ -294,3 +294,17 @@ def test_with_a_headset_nothing_is_thrown_away(card: object, monkeypatch: pytest
     microphone.cue()
     given = [microphone.read() for _ in range(58)]
     assert loud([dbfs(frame) for frame in given]) >= 57
+
+
+def test_how_many_frames_wait_to_be_read(card: object, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(threading.Thread, "start", lambda self: self._target())
+    microphone = Microphone("headset", timeout_s=0.05, headset=True)
+    before = microphone.waiting
+    assert before > 20
+    for _ in range(20):
+        microphone.read()
+    assert (
+        before - 22 <= microphone.waiting <= before - 20
+    )  # the resampler may want a block more for the first frame
+    microphone.drain()
+    assert microphone.waiting == 0

@@ -43,7 +43,7 @@ def test_a_leak_test_that_is_made_again_is_counted_from_its_new_beginning(tmp_pa
     """Simulated jobs that go back to the pressure after the leak test, or measure it again: the first one was over,
     and stopping in between is not what made it begin anew."""
     job = tmp_path / "job"
-    run_job(Work("light-truck-steel"), 1, Arming(), job)
+    run_job(Work("light-truck-steel"), 3, Arming(), job)
     leak = [
         line.body["outcome"]
         for line in read_log(job).lines

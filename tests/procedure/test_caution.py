@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from handsfree.procedure import Answer, Command, Mode, Say, Spoken, Start
+from handsfree.procedure import (
+    NO_ANSWER,
+    Answer,
+    Command,
+    Machine,
+    Mode,
+    NoInput,
+    NoMatch,
+    Prompts,
+    Say,
+    Spoken,
+    Start,
+)
 from handsfree.procedure._flow import decoys
+from handsfree.session import prompts_text
 
 from .driving import CARE, Drive, do, whole
 
@@ -104,6 +119,45 @@ def test_silence_repeats_it_and_at_the_fourth_holds() -> None:
         drive.quiet()
     assert drive.mode is Mode.HELD
     assert drive.records("caution") == []
+
+
+def test_silence_is_not_told_that_it_was_wrong() -> None:
+    drive = Drive(TWO)
+    drive.quiet()
+    assert drive.said() == "Read back: no flame."
+    assert drive.mode is Mode.READING_BACK
+    drive.quiet()
+    assert drive.said() == "WARNING. Cement burns. Read back: no flame."
+
+
+@pytest.mark.parametrize(
+    ("heard", "told"),
+    [
+        (NoMatch(0, "", "no words heard"), "Say again?"),
+        (NoMatch(0, "no flame", "unlike"), "Say again?"),
+        (Answer(0, "no flame", unsure=True), "Say again?"),
+        (
+            NoMatch(0, "no flame", "too noisy", "3"),
+            "Too noisy: 3 decibels over the noise. Wait, or come closer.",
+        ),
+        (NoMatch(0, "rhubarb", NO_ANSWER), "That is not the caution."),
+    ],
+)
+def test_what_was_not_heard_for_sure_is_not_called_wrong(heard: Answer | NoMatch, told: str) -> None:
+    drive = Drive(TWO)
+    drive.feed(replace(heard, at=drive.at))
+    assert drive.said() == f"{told} Read back: no flame."
+    drive.feed(replace(heard, at=drive.at))
+    assert drive.said() == f"{told} WARNING. Cement burns. Read back: no flame."
+    assert drive.records("caution") == []
+
+
+def test_a_job_begun_before_is_told_as_it_was() -> None:
+    """Its record is replayed with its own prompts."""
+    text = "\n".join(line for line in prompts_text().splitlines() if not line.startswith("caution_unheard"))
+    before = Machine(replace(Drive(TWO).book, prompts=Prompts(text)), Drive(TWO).state)
+    (said,) = [e.text for e in before.feed(NoInput(before.state.at)) if isinstance(e, Say)]
+    assert said == "That is not the caution. Read back: no flame."
 
 
 def test_other_cautions_and_the_plain_yes_are_decoys() -> None:

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from procedure.driving import CARE, SIZE, START_MS, do, whole
 
-from handsfree.audio import FRAME_MS, MicrophoneLost, read_sound, samples
+from handsfree.audio import FRAME_MS, MicrophoneLost, frames, read_sound, room_noise, samples
 from handsfree.audit import audit
 from handsfree.grammar import Library, load_pronunciations
 from handsfree.hearing import make_engine
 from handsfree.record import check_chain, read_log, show_text
-from handsfree.session import AudioEars, SimulatedClock
+from handsfree.session import AudioEars, PlainView, SimulatedClock
 from handsfree.speaking import Clip, Played
 
 from .bay import lines_of, new_job, session
@@ -157,3 +157,94 @@ def test_a_microphone_that_vanishes_during_a_prompt_lets_it_end(folder: Path, mo
     first = next(e for e in spoken(folder) if LONG in str(e["text"]))
     assert first["completed"] == "true"
     assert "device_lost" in [line.body.get("type") for line in read_log(folder).lines]
+
+
+class Queued:
+    """A microphone whose frames lie in a queue: of ``behind`` frames it is that much late at each prompt in turn."""
+
+    live, frame_ms = True, FRAME_MS
+
+    def __init__(self, said: list[bytes], room: list[bytes], behind: list[int]) -> None:
+        self._said, self._room, self._behind = said, room, behind
+
+    @property
+    def waiting(self) -> int:
+        return self._behind.pop(0) if self._behind else 0
+
+    def read(self) -> bytes | None:
+        if self._said:
+            return self._said.pop(0)
+        if not self._room:
+            return None
+        return self._room.pop(0)
+
+    def cue(self, answer: bool = True) -> None: ...
+
+    def close(self) -> None: ...
+
+
+TWO = whole(
+    do(ask="Roughen the liner all round the injury, and say completed when it is done."),
+    do("vac", ask="Vacuum the dust out of the tire, hold the nozzle close, and say completed."),
+)
+
+
+@pytest.mark.parametrize("words", ["completed", "stop work"])
+def test_what_was_said_before_a_question_answers_it_not_but_a_command_counts(
+    folder: Path, mouth: Mouth, words: str
+) -> None:
+    """The second is in the microphone's queue before the second question plays: the tool was busy meanwhile."""
+    said = {text: list(frames(read_sound(mouth.say(text)))) for text in ("completed", words)}
+    room = list(frames(room_noise(read_sound(mouth.say("completed")))))
+    late = [*said["completed"], *room[:20], *said[words]]
+    source = Queued([*room[:100], *late], room * 4, [0, 0, len(said[words]) + 20])
+    clock = SimulatedClock(START_MS)
+    engine = make_engine("pocketsphinx", pronunciations=load_pronunciations())
+    job = new_job(folder, TWO, clock)
+    notes: list[str] = []
+    view = PlainView(notes.append)
+    running = session(
+        job,
+        clock,
+        AudioEars(source, engine, clock, headset=True),
+        player=Headphones(),
+        library=Library.load(),
+        view=view,
+    )
+    try:
+        outcome = running.run(job.first)
+    finally:
+        running.close()
+    done = [e["step"] for e in lines_of(folder, "answer")]
+    assert len(done) == 1, done
+    assert outcome == ("stopped" if words == "stop work" else "unfinished")
+    told = [note for note in notes if "said before the question" in note]
+    assert len(told) == (words == "completed")
+    assert [f for f in audit(folder).findings if f.severity == "error" and f.check != "clock"] == []
+
+
+def test_the_answer_to_a_question_counts_not_in_the_sentence_that_leads_to_it(
+    folder: Path, mouth: Mouth
+) -> None:
+    """Who speaks during the welcome has not heard the first question yet."""
+    room = list(frames(room_noise(read_sound(mouth.say("completed")))))
+    welcome = 1000 * len("Small job. Follow the makers.") / 15 / FRAME_MS
+    said = list(frames(read_sound(mouth.say("completed"))[16000:]))
+    assert len(said) < welcome + 50
+    source = Queued([*room[:20], *said], room * 2, [])
+    clock = SimulatedClock(START_MS)
+    engine = make_engine("pocketsphinx", pronunciations=load_pronunciations())
+    job = new_job(folder, TWO, clock)
+    running = session(
+        job,
+        clock,
+        AudioEars(source, engine, clock, headset=True),
+        player=Headphones(),
+        library=Library.load(),
+    )
+    try:
+        running.run(job.first)
+    finally:
+        running.close()
+    assert lines_of(folder, "answer") == []
+    assert cut_off(folder) == []

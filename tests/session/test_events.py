@@ -38,9 +38,10 @@ from procedure.driving import BADGE, CARE, FOUND, LOOK, PLY, SIZE, START_MS, boo
 
 from handsfree._checking import pronounce
 from handsfree.audio import Utterance, room_noise
+from handsfree.audit import audit
 from handsfree.grammar import Library
 from handsfree.hearing import DROWNED
-from handsfree.procedure import Machine, Mode, NoMatch, Prompts, Say, Start
+from handsfree.procedure import UNSURE, Machine, Mode, NoMatch, Prompts, Say, Start
 from handsfree.record import check_chain, read_log, show_text, summary_text
 from handsfree.session import (
     UNFINISHED,
@@ -156,6 +157,18 @@ def test_a_phone_call_in_a_wait_that_goes_on(folder: Path) -> None:
     started = next(w for w in lines_of(folder, "wait") if w["outcome"] == "started")
     assert over["waited_s"] == started["planned_s"]  # by the clock, not by the call
     assert "The wait is over. The job is on hold." in said(folder)
+
+
+def test_a_folder_of_files_goes_on_after_a_hold(folder: Path, says: Says) -> None:
+    """Nothing is asked on hold, so what comes next is said without a question."""
+    lines = ["hold work", "did the van come back yet", "resume work", "fabric ply", "affirmative"]
+    assert run(folder, whole(PLY), says(*lines, "hold work", "stop work")) == "stopped"
+    assert len(lines_of(folder, "hold")) == 2
+    assert [a["outcome"] for a in lines_of(folder, "answer")] == ["fabric"]
+
+
+def test_files_that_end_on_hold_end_the_session(folder: Path, says: Says) -> None:
+    assert run(folder, whole(PLY), says("fabric ply", "hold work")) == UNFINISHED
 
 
 @pytest.mark.slow
@@ -879,6 +892,24 @@ def test_resume_work_while_nothing_is_on_hold_is_told_and_no_miss(folder: Path) 
     assert lines_of(folder, "missed") == []
     assert "not understood: 0" in summary_text(folder)
     assert sum("work is not on hold" in line and "no match" not in line for line in shown) == 3
+
+
+def test_resume_work_is_heard_as_what_it_is_where_a_number_is_asked(folder: Path, says: Says) -> None:
+    lines = ["resume work", "five point five", "affirmative", "resume work", "completed"]
+    assert run(folder, whole(SIZE, do()), says(*lines, "completed")) == "returned"
+    assert said(folder).count("Work is not on hold.") == 2
+    assert (lines_of(folder, "missed"), readings(folder)) == ([], {"injury.size": "5.5 mm"})
+    assert [f for f in audit(folder).findings if f.check == "parse"] == []
+
+
+def test_resume_work_heard_unsurely_where_nothing_is_on_hold_is_asked_again(folder: Path) -> None:
+    clock, unsure = SimulatedClock(START_MS), heard("resume work")
+    unsure = replace(unsure, hypothesis=replace(unsure.hypothesis, unsure=True))
+    job = new_job(folder, whole(PLY), clock)
+    running = session(job, clock, Scripted(unsure), library=Library.load())
+    running.run(job.first)
+    running.close()
+    assert [m["reason"] for m in lines_of(folder, "missed")] == [UNSURE]
 
 
 def test_resume_work_is_no_wrong_code_word(folder: Path) -> None:

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Callable, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import pytest
 from procedure.driving import CLEAR, FOUND, LOOK, START_MS, do, whole
 
-from handsfree.grammar import Armed
-from handsfree.hearing import Hypothesis, Word
+from handsfree.grammar import Armed, typed_to_words
+from handsfree.hearing import Hypothesis, Word, make_engine
 from handsfree.procedure import Finish, Mode, Resumed
 from handsfree.record import Line, RecordError, check_chain, read_log
 from handsfree.session import (
     UNFINISHED,
+    Closed,
     Heard,
     Lost,
     PlainView,
     Quiet,
     SimulatedClock,
+    SystemClock,
+    TypedEars,
     packaged_procedure,
     packaged_procedures,
 )
-from handsfree.speaking import Clip, Played, Player, SilentVoice, SpeakingError
+from handsfree.speaking import Clip, NullPlayer, Played, Player, SilentVoice, SpeakingError
 
 from .bay import Deaf, Scripted, heard, lines_of, new_job, readings, reopen, session, typed, work
 from .conftest import SHORT, SHORT_LINES, SHORT_READINGS, WHOLE, WHOLE_LINES, WHOLE_READINGS
@@ -339,7 +344,7 @@ def test_the_view_shows_one_plain_line_for_each_thing(folder: Path) -> None:
 
     clock = SimulatedClock(START_MS)
     job = new_job(folder, WHOLE, clock)
-    spoken = [heard(line, pcm=b"\x01\x00" * 160) for line in WHOLE_LINES[:4]]
+    spoken = [heard(line, pcm=b"\x01\x00" * 3200) for line in WHOLE_LINES[:4]]
     ears = Scripted(heard("rhubarb"), Quiet(), *spoken, heard("correction"), heard("six"), heard("negative"))
     running = session(job, clock, ears, view=PlainView(lines.append, style))
     running.run(job.first)
@@ -409,3 +414,55 @@ def test_when_the_disk_fails_nothing_more_is_said(folder: Path) -> None:
     again, clock = reopen(folder)
     assert again.machine.state.mode is Mode.CONFIRMING
     assert work(again, SHORT_LINES[6:], clock) == "returned"
+
+
+def test_plain_lines_mark_from_where_on_it_listens(folder: Path) -> None:
+    shown: list[str] = []
+    clock = SimulatedClock(START_MS)
+    view = PlainView(shown.append, marks=True)
+    work(new_job(folder, SHORT, clock), ["fabric ply", "affirmative"], clock, view=view)
+    labels = [line.split()[0] for line in shown if line.strip()]
+    marks = [at for at, label in enumerate(labels) if label == "listening"]
+    assert marks
+    assert all(labels[at - 1] == "said" for at in marks)  # right after the last word, and once
+    assert not any("listening" in line for line in _plainly(folder / "2"))
+
+
+def _plainly(folder: Path) -> list[str]:
+    shown: list[str] = []
+    clock = SimulatedClock(START_MS)
+    work(new_job(folder, SHORT, clock), ["fabric ply"], clock, view=PlainView(shown.append))
+    return shown
+
+
+def test_what_is_typed_while_it_says_that_the_microphone_is_lost_counts(folder: Path) -> None:
+    """A live screen throws away what was typed before its line was wanted: it is wanted from the loss on."""
+    happened: list[str] = []
+
+    class Typist(io.StringIO):
+        def __iter__(self) -> Iterator[str]:
+            happened.append("the keyboard is read")
+            return iter(["resume work\n", "fabric ply\n", "affirmative\n"])
+
+    class Words(NullPlayer):
+        def play(self, clip: Clip, interruptible: bool = False) -> Played:
+            deadline = time.monotonic() + 5
+            while happened and happened[-1] == "lost" and time.monotonic() < deadline:
+                time.sleep(0.001)  # the reader is a thread of its own
+            happened.append("spoken")
+            return super().play(clip, interruptible)
+
+    class Cable(Scripted):
+        def listen(self, armed: Armed, until: int | None, *, answer: bool) -> Heard | Quiet | Lost | Closed:
+            happened.append("lost")
+            return Lost("microphone", "the cable was pulled")
+
+    clock = SystemClock()
+    job = new_job(folder, SHORT, clock)
+    keyboard = TypedEars(make_engine("typed", normalise=typed_to_words), clock, Typist())
+    running = session(job, clock, Cable(), player=Words(), spare=lambda: keyboard)
+    running.run(job.first)
+    running.close()
+    lost = happened.index("lost")
+    assert happened[lost : lost + 3] == ["lost", "the keyboard is read", "spoken"]
+    assert [a["outcome"] for a in lines_of(folder, "answer")] == ["fabric"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +11,7 @@ import pytest
 from audit.jobs import forge
 
 from handsfree.audit import audit
+from handsfree.grammar import Library
 from handsfree.procedure import UNSURE
 from handsfree.record import Finding
 from handsfree.session import Heard, SimulatedClock
@@ -168,4 +171,71 @@ def test_hold_alone_counts_from_the_keyboard_only(folder: Path) -> None:
     asked = after(folder / "1", spoken)
     assert lines_of(asked, "command") == []
     assert [line["reason"] for line in lines_of(asked, "missed")][:1] == [UNSURE]
+    told = [str(e["text"]) for e in lines_of(asked, "event") if e["type"] == "spoken"]
+    assert told[-1] == "To pause, say: stand by."
+    assert errors(asked) == []
     assert [line["name"] for line in lines_of(after(folder / "2", typed), "command")] == ["hold"]
+
+
+@pytest.fixture
+def two_tires(folder: Path) -> Callable[..., list[Finding]]:
+    """Say these in a bay where another tire can be begun; what the audits of all its jobs find but for what a
+    simulated clock and an open job bring with them."""
+
+    def say(*spoken: Heard) -> list[Finding]:
+        clock = SimulatedClock(START_MS)
+        job = new_job(folder / "alfa", SHORT, clock)
+        another = lambda name: new_job(folder / name, SHORT, clock)  # noqa: E731
+        running = session(job, clock, Scripted(*spoken), library=Library.load(), another=another)
+        running.run(job.first)
+        running.close()
+        found = [one for done in sorted(folder.iterdir()) for one in audit(done).findings]
+        return [one for one in found if one.check not in ("clock", "end")]
+
+    return say
+
+
+def turned(folder: Path) -> list[object]:
+    return [e.get("twice") for e in lines_of(folder / "alfa", "event") if e["type"] == "set_aside"]
+
+
+@pytest.mark.parametrize("call", ["start another tire", "begin another tire"])
+def test_to_another_tire_it_is_turned_surely_or_at_the_second_unsure_call(
+    folder: Path, two_tires: Callable[..., list[Finding]], call: str
+) -> None:
+    assert two_tires(said(call, 0.7)) == []
+    assert turned(folder) == []
+    assert [line["reason"] for line in lines_of(folder / "alfa", "missed")] == [UNSURE]
+
+
+def test_the_second_unsure_call_of_a_tire_counts_and_passes_the_audit(
+    folder: Path, two_tires: Callable[..., list[Finding]]
+) -> None:
+    unsure = said("start another tire", 0.7)
+    assert two_tires(unsure, unsure, said("tire alfa", 0.7), said("switch to tire alfa", 0.7)) == []
+    assert turned(folder) == ["true"]
+    assert [e.get("twice") for e in lines_of(folder / "bravo", "event") if e["type"] == "set_aside"] == [
+        "true"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("forged", "told"),
+    [
+        ({"twice": None}, "not heard surely"),
+        ({"hypothesis": "say again"}, "no other|does not call|heard twice"),
+        ({"scores": {"probability": "0.410"}}, "heard twice"),
+    ],
+)
+def test_an_audit_finds_a_call_that_should_not_have_counted(
+    folder: Path, two_tires: Callable[..., list[Finding]], forged: dict[str, object], told: str
+) -> None:
+    unsure = said("start another tire", 0.7)
+    assert two_tires(unsure, unsure) == []
+
+    def change(entries: list[dict[str, object]]) -> list[dict[str, object]]:
+        both = [e | forged if e.get("type") == "set_aside" else e for e in entries]
+        return [{key: value for key, value in e.items() if value is not None} for e in both]
+
+    forge(folder / "alfa", change)
+    assert [one for one in errors(folder / "alfa") if re.search(told, one.message)]

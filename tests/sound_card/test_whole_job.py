@@ -191,12 +191,14 @@ def test_the_tool_does_not_hear_itself(card: VirtualCard, tmp_path: Path) -> Non
 
 
 def speak_into(card: VirtualCard, tool: subprocess.Popen[str], out: Path, prompt: str, sound: Path) -> None:
-    """As soon as the prompt begins."""
+    """When the prompt has begun to play: it is shown while its sound is made, and who speaks before it plays does not
+    answer it."""
     end = time.monotonic() + 60
     while prompt not in out.read_text():
         assert tool.poll() is None
         assert time.monotonic() < end
         time.sleep(0.02)
+    time.sleep(0.5)
     card.say(sound)
 
 
