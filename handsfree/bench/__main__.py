@@ -22,7 +22,7 @@ from handsfree.bench._latency import Waited, measure
 from handsfree.bench._noise import available
 from handsfree.bench._own_lines import own_lines
 from handsfree.bench._report import as_table, plot, write_json
-from handsfree.bench._script import recorded_lines
+from handsfree.bench._script import denial, recorded_lines
 from handsfree.grammar import GrammarError, load_pronunciations
 from handsfree.hearing import Engine, EngineError, make_engine
 
@@ -69,6 +69,7 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
     if not lines:
         raise AudioError(f"{args.said}: no line with known = true; there is nothing to hear")
     every = 4 if args.quick else args.every
+    no = denial(lines)  # also where the thinned lines have none
     lines, others = lines[::every], chatter(15 if args.quick else 150 // every)
     if args.said is not None:
         others = [line.pcm for line in said if not line.known]
@@ -86,7 +87,7 @@ def _hearing(console: Console, args: argparse.Namespace) -> None:
     scores = []
     for noise, level, suppress in cells:
         engine = _engine(args)
-        found = score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress)
+        found = score(engine, lines, level, args.seed, noise=noise, others=others, suppress=suppress, no=no)
         engine.close()
         scores.append(found)
         # The whole run takes its time: say how far it is.

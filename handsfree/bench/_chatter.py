@@ -55,9 +55,11 @@ _ANSWER_MS: Final = 3000
 class Found:
     """Counts by sort: ``taken`` what was accepted outright, ``figures`` where it was a number, which is read back all
     the same, ``twice`` what was heard unsurely and then once more the same, ``stopped`` a "stop work" that was obeyed
-    though it was unsure, ``asked`` what is asked about. ``answers`` by what became of them."""
+    though it was unsure, ``asked`` what is asked about. ``answers`` by what became of them. ``hours`` with the pauses
+    between the recordings, ``talk_hours`` of the recordings alone."""
 
     hours: float = 0.0
+    talk_hours: float = 0.0
     sounds: int = 0
     counts: Counter[str] = field(default_factory=Counter)
     answers: Counter[str] = field(default_factory=Counter)
@@ -169,6 +171,7 @@ class _Room:
                     f"{sort}: {said.text} ({likely:.2f}) for {name} in {self._noise or 'quiet'}"
                 )
         found.hours += len(sound) / 32000 / 3600
+        found.talk_hours += len(pcm) / 32000 / 3600
 
     def answer(self, line: Recording, found: Found) -> None:
         self._listener.arm(line.armed)
@@ -223,9 +226,11 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _told(found: Found) -> str:
-    n, rate = found.counts, found.accepted / max(found.hours, 1e-9)
+    n = found.counts
+    rates = [found.accepted / max(hours, 1e-9) for hours in (found.hours, found.talk_hours)]
     return (
-        f"{found.hours:.2f} h, {found.sounds} sounds: {found.accepted} acted on = {rate:.2f} an hour "
+        f"{found.hours:.2f} h, of which talk itself {found.talk_hours:.2f} h, {found.sounds} sounds: "
+        f"{found.accepted} acted on = {rates[0]:.2f} an hour, {rates[1]:.2f} an hour of talk itself "
         f"({n['taken']} taken outright, {n['figures']} figures, which are read back, {n['twice']} by being heard "
         f"twice, {n['stopped']} unsure stops); {n['asked']} asked about. Answers amid the talk: "
         f"{found.answers['sure']} counted at once, {found.answers['asked']} asked about, {found.answers['lost']} lost"
@@ -236,6 +241,7 @@ def _write(path: Path | None, found: Found) -> None:
     if path is not None:
         body = {
             "hours": found.hours,
+            "talk_hours": found.talk_hours,
             "sounds": found.sounds,
             **found.counts,
             "answers": found.answers,

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from handsfree.audio import surround
 from handsfree.bench import _prompts
 from handsfree.bench._noise import NOISES, mix
-from handsfree.bench._script import Recording
+from handsfree.bench._script import Recording, denial
 from handsfree.grammar import Armed
 from handsfree.hearing import Engine, Hypothesis, Listener, same_meaning
 
@@ -33,8 +33,8 @@ class Score:
     Of the ``said`` lines: ``right``, accepted word for word; ``value``, accepted with the right meaning (label,
     slots, value, resolution: "five gram" for "five grams"), ``unsure`` of these only to be asked about; ``wrong``,
     accepted with another meaning, whereupon the speaker says no to the read-back, and ``undetected`` of these where
-    that was heard as a sure yes; the rest was asked again, ``refused`` of it although heard word for word.
-    ``outside`` sentences that are no answer were heard beside, in ``hours`` of sound: ``taken`` utterances of them
+    that was heard as a sure yes (None where nobody says no); the rest was asked again, ``refused`` of it although
+    heard word for word. ``outside`` sentences that are no answer were heard beside, in ``hours`` of sound: ``taken`` utterances of them
     accepted as one, ``doubted`` asked about. ``real_time_factor``: computing time over sound time, one core.
     """
 
@@ -46,7 +46,7 @@ class Score:
     value: int
     unsure: int
     wrong: int
-    undetected: int
+    undetected: int | None
     refused: int
     outside: int
     taken: int
@@ -77,12 +77,14 @@ def score(
     noise: str = "pink",
     others: Sequence[bytes] = (),
     suppress: bool = True,
+    no: Recording | None = None,
 ) -> Score:
     """Every known line once, then each of ``others`` while the lines' grammars are armed in turn. ``level`` is the
-    signal-to-noise ratio in dB of the ``noise``; None adds none."""
+    signal-to-noise ratio in dB of the ``noise``; None adds none. ``no`` is how a read-back is denied, by default the
+    lines' own; without any ``undetected`` is None."""
+    no = no or denial(lines)
     known = [line for line in lines if line.known]
     room = _Room(Listener(engine, suppress=suppress), noise, level, seed)
-    no = next((line for line in lines if line.say == "negative"), None)
     right = value = unsure = wrong = undetected = refused = taken = doubted = 0
     for line in known:
         heard = room.hear(line.armed, line.pcm)
@@ -111,7 +113,7 @@ def score(
         value,
         unsure,
         wrong,
-        undetected,
+        None if no is None else undetected,
         refused,
         len(others),
         taken,

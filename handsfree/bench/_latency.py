@@ -6,6 +6,7 @@ import statistics
 import tempfile
 import time
 from dataclasses import dataclass, field
+from math import ceil
 from pathlib import Path
 
 from handsfree import _wiring as wiring
@@ -46,7 +47,7 @@ class Waited:
     @staticmethod
     def median_p95(values: list[float]) -> tuple[float, float]:
         ordered = sorted(values)
-        return statistics.median(ordered), ordered[min(len(ordered) - 1, round(0.95 * len(ordered)))]
+        return statistics.median(ordered), ordered[ceil(0.95 * len(ordered)) - 1]  # nearest rank
 
 
 class _Ears(AudioEars):

@@ -34,7 +34,7 @@ def as_table(title: str, scores: Iterable[Score]) -> Table:
             str(s.unsure),
             f"{s.again} ({s.refused})",
             str(s.wrong),
-            str(s.undetected),
+            "" if s.undetected is None else str(s.undetected),
             str(s.outside),
             str(s.taken),
             f"{s.taken / s.hours:.0f}" if s.hours else "",

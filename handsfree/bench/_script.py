@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from handsfree.audio import read_sound
 from handsfree.grammar import Armed, Library
@@ -25,15 +27,19 @@ from handsfree.procedure import (
     TimerDue,
     read_procedure,
 )
-from handsfree.session import demo_folder, packaged_procedure, prompts_text, read_scenario
+from handsfree.session import BAY, NEEDLESS, demo_folder, packaged_procedure, prompts_text, read_scenario
 
-__all__ = ["Recording", "recorded_lines"]
+__all__ = ["Recording", "denial", "recorded_lines"]
+
+
+#: What a session that may begin another tire listens for beside the procedure's own.
+_BESIDE: Final = {**dict(NEEDLESS), BAY: "<commands.another_tire>"}
 
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """One recording: what is said, by which voice, its sound, and what was armed. ``known``: it is a sentence
-    of that grammar (chatter is not)."""
+    """One recording: what is said, by which voice, its sound, and what a session listened for. ``known``: it is a
+    sentence of that grammar (chatter is not)."""
 
     say: str
     voice: str
@@ -78,7 +84,7 @@ def recorded_lines(folder: Path | None = None) -> list[Recording]:
     walk.feed(Start(walk.now, (("technician", scenario.scenario.technician), ("today", "2026-01-01"))))
     for line in scenario.line:
         walk.until_asked(line.interjects)
-        armed = library.arm(dict(walk.armed))
+        armed = library.arm({**dict(walk.armed), **_BESIDE})
         meaning = armed.interpret(line.say)
         voice = str((line.model_extra or {}).get("voice", ""))
         found.append(Recording(line.say, voice, read_sound(folder / line.file), armed, meaning is not None))
@@ -90,3 +96,9 @@ def recorded_lines(folder: Path | None = None) -> list[Recording]:
         else:
             walk.feed(Answer(walk.now, meaning.text, meaning.label, meaning.slots, meaning.number))
     return found
+
+
+def denial(lines: Sequence[Recording]) -> Recording | None:
+    """The line that says no to a read-back."""
+    meanings = ((line, line.armed.interpret(line.say)) for line in lines)
+    return next((line for line, meaning in meanings if meaning and meaning.slot("answer") == "no"), None)

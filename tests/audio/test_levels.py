@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handsfree.audio import FLOOR_DBFS, clipped_samples, dbfs, noise_floor_dbfs, frame_levels, snr_db
+from handsfree.audio import FLOOR_DBFS, clipped_samples, dbfs, frame_levels, noise_floor_dbfs, snr_db
 
 
 def sine(peak: float, seconds: float = 1.0) -> bytes:

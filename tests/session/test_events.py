@@ -584,6 +584,23 @@ def test_stop_work_is_heard_in_any_noise(folder: Path) -> None:
     running.close()
 
 
+@pytest.mark.parametrize(
+    ("alone", "prior", "obeyed"), [(0.84, 0.1, False), (0.84, 0.5, True), (0.98, 0.1, True)]
+)
+def test_stop_work_amid_talk_must_be_likely_with_what_was_heard_before(
+    folder: Path, alone: float, prior: float, obeyed: bool
+) -> None:
+    """Three times in 4.5 hours of actors' talk "stop everything" was heard so, unsurely, and ended the job."""
+    clock = SimulatedClock(START_MS)
+    job = new_job(folder, SHORT, clock)
+    stop = heard("stop work")
+    scores = (("probability", alone), ("prior", prior))
+    stop = replace(stop, hypothesis=replace(stop.hypothesis, scores=scores, unsure=True))
+    running = session(job, clock, Scripted(stop))
+    assert running.run(job.first) == ("stopped" if obeyed else UNFINISHED)
+    running.close()
+
+
 class Compressor(Bay):
     """After the lines that were said in a quiet room, a compressor starts and nobody can be heard."""
 
