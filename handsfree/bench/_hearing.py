@@ -34,8 +34,9 @@ class Score:
     slots, value, resolution: "five gram" for "five grams"), ``unsure`` of these only to be asked about; ``wrong``,
     accepted with another meaning, whereupon the speaker says no to the read-back, and ``undetected`` of these where
     that was heard as a sure yes (None where nobody says no); the rest was asked again, ``refused`` of it although
-    heard word for word. ``outside`` sentences that are no answer were heard beside, in ``hours`` of sound: ``taken`` utterances of them
-    accepted as one, ``doubted`` asked about. ``real_time_factor``: computing time over sound time, one core.
+    heard word for word. ``outside`` sentences that are no answer were heard beside, in ``hours`` of sound: ``taken``
+    utterances of them accepted as one, ``doubted`` asked about. ``real_time_factor``: computing time over sound time,
+    one core.
     """
 
     front_end: str
