@@ -80,8 +80,9 @@ class Microphone:
     device runs at its own rate, because many USB microphones refuse 16 kHz, and is resampled here. Frames
     wait in a bounded queue; ``lost`` counts the blocks (of 30 ms) that were lost between frames that were read,
     because the computer was late. Of a stereo device the clearly louder channel is heard, never the sum: two capsules
-    at unlike distances, or one wired in reverse, would cancel each other. ``headset``: the tool can't hear itself, and nothing is thrown away after it spoke.
-    Raises AudioError when there is no such device or it gives less than 16 kHz, and MicrophoneLost from ``read`` when it stops.
+    at unlike distances, or one wired in reverse, would cancel each other. ``headset``: the tool can't hear itself,
+    and nothing is thrown away after it spoke. Raises AudioError when there is no such device or it gives less than
+    16 kHz, and MicrophoneLost from ``read`` when it stops.
     """
 
     live = True

@@ -359,5 +359,5 @@ def test_a_name_that_fits_several_is_refused_and_a_whole_name_wins(
     _plugged(monkeypatch, card, ("Boom Pro", 1, 48000), ("Boom", 1, 48000), ("Tube", 1, 48000))
     assert Microphone("boom").device.name == "Boom"
     assert Microphone("PRO").device.name == "Boom Pro"
-    with pytest.raises(AudioError, match="several microphones have 'bo' in their names.*'Boom Pro', 'Boom'"):
+    with pytest.raises(AudioError, match=r"several microphones have 'bo' in their names.*'Boom Pro', 'Boom'"):
         Microphone("bo")
