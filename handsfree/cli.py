@@ -654,7 +654,7 @@ def doctor(
     bad = False
     for finding in examine(jobs):
         typer.echo(finding.line())
-        bad = bad or (finding.vital and not finding.good)
+        bad = bad or finding.fails
     if bad:
         raise typer.Exit(1)
 
