@@ -231,10 +231,12 @@ def enrolled() -> None:
 def forget_voice(name: Name) -> None:
     """Delete everything that was stored of a voice. What records say of it is a hash, which then leads nowhere."""
     store = VoiceStore()
+    stored = [voice.name for voice, _ in store.all() if voice is not None]
     if store.forget(name):
-        typer.echo(f"Deleted: the voice of {name}")
+        # As it was stored: capitals and spaces may have been typed otherwise.
+        whose = next((one for one in stored if store.key(one) == store.key(name)), name)
+        typer.echo(f"Deleted: the voice of {whose}")
         return
     # Silence here would let somebody believe that a voice is gone whose name was misspelled.
-    stored = [voice.name for voice, _ in store.all() if voice is not None]
     names = f"stored are: {', '.join(stored)}" if stored else "none are stored"
     raise EngineError(f"no voice of {name} is stored in {store.folder}, nothing was deleted; {names}")
