@@ -17,38 +17,72 @@ import numpy as np
 import soxr
 
 from handsfree import _wiring as wiring
-from handsfree.audio import SAMPLE_RATE, AudioError, list_devices, room_noise, samples
+from handsfree._models import model_folder, models_found, told
+from handsfree.audio import (
+    FLOOR_DBFS,
+    SAMPLE_RATE,
+    AudioError,
+    Device,
+    Microphone,
+    dbfs,
+    list_devices,
+    native_messages_hidden,
+    room_noise,
+    samples,
+)
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError
 from handsfree.record import zone_of
-from handsfree.speaking import Pyttsx3Voice, SpeakingError
+from handsfree.speaking import CardPlayer, Clip, Pyttsx3Voice, SpeakingError
 
 __all__ = ["Finding", "examine"]
 
+_FRAMES = 17  # of 30 ms: half a second
+_QUIET_RATE = 48000  # Hz, of the silence a loudspeaker is tried with
 _ENOUGH_MB = 200  # about a hundred jobs with their sound
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """``vital``: without it no job can be run at all. ``advice``: what to do when it is not good."""
+    """``vital``: without it no job can be run at all. ``broken``: it is there and can't be used.
+
+    ``advice``: what to do when it is not good.
+    """
 
     part: str
     good: bool
     detail: str
     advice: str = ""
     vital: bool = False
+    broken: bool = False
+
+    @property
+    def fails(self) -> bool:
+        return not self.good and (self.vital or self.broken)
 
     def line(self) -> str:
-        state = "works " if self.good else "FAILS " if self.vital else "absent"
+        state = "works " if self.good else "FAILS " if self.fails else "absent"
         return f"{state}  {self.part:<12} {self.detail}" + (f"; {self.advice}" if self.advice else "")
 
 
 def examine(jobs: Path) -> Iterator[Finding]:
     """Every part in turn. Never raises for a part that is broken: that is a finding."""
     for part in (_python, _recognizer, _hears_itself, _microphone, _loudspeaker, _vosk):
-        yield part()
-    yield _disk(jobs)
-    yield _clock()
+        yield _guarded(part)
+    yield _guarded(lambda: _disk(jobs), "disk")
+    yield _guarded(_clock)
+
+
+def _guarded(part: Callable[[], Finding], name: str = "") -> Finding:
+    """A library of a part may raise anything when its files or its driver are damaged: here that is what is looked
+    for."""
+    try:
+        return part()
+    except Exception as error:
+        kind = "" if isinstance(error, (EngineError, AudioError)) else f"{type(error).__name__}: "
+        what = " ".join(f"{kind}{error}".split())[:200]
+        name = name or {"hears_itself": "voice"}.get(part.__name__.strip("_"), part.__name__.strip("_"))
+        return Finding(name, False, what, "install it again, or do without that part", broken=True)
 
 
 def _python() -> Finding:
@@ -90,33 +124,73 @@ def _hears_itself() -> Finding:
     return Finding("voice", False, f"{seconds}, but heard as {heard!r}", "use --replies text")
 
 
-def _devices(wanted: Callable[[object], bool], part: str, instead: str) -> Finding:
-    try:
-        found = [device for device in list_devices() if wanted(device)]
-    except AudioError as error:
-        # Its own advice ends in what to do without a microphone, whatever the part.
-        return Finding(part, False, str(error).partition(", or use ")[0], instead)
-    if not found:
-        return Finding(part, False, "no device", instead)
-    return Finding(part, True, ", ".join(str(getattr(device, "name", device)) for device in found))
-
-
 def _microphone() -> Finding:
-    return _devices(
-        lambda d: getattr(d, "inputs", 0) > 0, "microphone", "meanwhile: --wav PATH or --engine typed"
-    )
+    instead = "meanwhile: --wav PATH or --engine typed"
+    names = _names(lambda device: device.inputs, "microphone", instead)
+    if isinstance(names, Finding):
+        return names
+    try:
+        # A device that is listed may be in use elsewhere, or give nothing: only its sound tells.
+        with native_messages_hidden():
+            source = Microphone()
+            try:
+                level = dbfs(b"".join(source.read() for _ in range(_FRAMES)))
+            finally:
+                source.close()
+    except AudioError as error:
+        return Finding(
+            "microphone", False, f"{_told(error)} (there is: {', '.join(names)})", instead, broken=True
+        )
+    heard = f"{level:.0f} dBFS now" if level > FLOOR_DBFS else "not a sound: check its switch"
+    return Finding("microphone", True, f"opened '{source.device.name}', {heard} (of {', '.join(names)})")
 
 
 def _loudspeaker() -> Finding:
-    return _devices(
-        lambda d: getattr(d, "outputs", 0) > 0, "loudspeaker", "meanwhile: --replies files or --replies text"
-    )
+    instead = "meanwhile: --replies files or --replies text"
+    names = _names(lambda device: device.outputs, "loudspeaker", instead)
+    if isinstance(names, Finding):
+        return names
+    there = f"(there is: {', '.join(names)})"
+    try:
+        with native_messages_hidden():
+            played = CardPlayer().play(Clip(bytes(2 * _QUIET_RATE * 3 // 10), _QUIET_RATE))
+    except SpeakingError as error:
+        return Finding("loudspeaker", False, f"{error} {there}", instead, broken=True)
+    if not played.completed:
+        what = f"played {played.played_ms} of {played.total_ms} ms of silence without a gap {there}"
+        return Finding("loudspeaker", False, what, f"close what else uses it; {instead}", broken=True)
+    return Finding("loudspeaker", True, f"opened, plays to the end (of {', '.join(names)})")
+
+
+def _names(channels: Callable[[Device], int], part: str, instead: str) -> list[str] | Finding:
+    """The devices that can do it; what is missing where there is none."""
+    try:
+        found = [device for device in list_devices() if channels(device) > 0]
+    except AudioError as error:
+        return Finding(part, False, _told(error), instead)
+    return [device.name for device in found] or Finding(part, False, "no device", instead)
+
+
+def _told(error: AudioError) -> str:
+    """Its own advice ends in what to do without a microphone, whatever the part."""
+    return str(error).partition(", or use ")[0]
 
 
 def _vosk() -> Finding:
     if importlib.util.find_spec("vosk") is None:
-        return Finding("vosk", False, "not installed (optional)", "pip install 'handsfree[vosk]'")
-    return Finding("vosk", True, "installed; it needs a model: handsfree models")
+        return Finding("vosk", False, "not installed (optional)", "see models_readme/README.md")
+    found = models_found()
+    if not found:
+        return Finding("vosk", True, "installed; it needs a model: handsfree models")
+    lines, bad = [], False
+    for model in found:
+        good, what = told(model)
+        bad = bad or not good
+        lines.append(f"{model.name}: {what}")
+    advice = (
+        f"unpack it again in {model_folder()} or remove it; meanwhile: --engine pocketsphinx" if bad else ""
+    )
+    return Finding("vosk", not bad, "; ".join(lines), advice, broken=bad)
 
 
 def _disk(jobs: Path) -> Finding:

@@ -17,7 +17,7 @@ from rich.text import Text
 from handsfree import _wiring as wiring
 from handsfree._checking import pronounce
 from handsfree._shop_file import read_shop
-from handsfree.audio import Microphone, native_messages_hidden
+from handsfree.audio import Microphone, choose_device, list_devices, native_messages_hidden
 from handsfree.enrolment import (
     Phrase,
     Result,
@@ -149,13 +149,16 @@ def _live(engine: PocketSphinxEngine, device: str | None, loudspeaker: str | Non
     with native_messages_hidden(), _said(loudspeaker, silent) as say:
         source = Microphone(device)
         try:
+            typer.echo(f"Microphone: {source.device.name}")
             typer.echo("Keep quiet: the room is heard. Then read each phrase as it is shown.")
 
             def ask(number: int, phrase: Phrase) -> None:
                 _shown(number, phrase)
                 say(f"Say: {phrase.say}")
 
-            return read_phrases(packaged_phrases(), from_source(source), engine, ask, _told)
+            return read_phrases(
+                packaged_phrases(), from_source(source), engine, ask, _told, lost=lambda: source.lost
+            )
         finally:
             source.close()
 
@@ -166,6 +169,10 @@ def _said(loudspeaker: str | None, silent: bool) -> Iterator[Callable[[str], Non
     if silent:
         yield lambda _: None
         return
+    if (
+        loudspeaker is not None
+    ):  # a part of a name may fit several, and PortAudio's word for that is no advice
+        loudspeaker = choose_device(list_devices(), loudspeaker, kind="loudspeaker").name
     speaker = Speaker(Pyttsx3Voice(), CardPlayer(loudspeaker))
 
     def say(text: str) -> None:
@@ -231,10 +238,12 @@ def enrolled() -> None:
 def forget_voice(name: Name) -> None:
     """Delete everything that was stored of a voice. What records say of it is a hash, which then leads nowhere."""
     store = VoiceStore()
+    stored = [voice.name for voice, _ in store.all() if voice is not None]
     if store.forget(name):
-        typer.echo(f"Deleted: the voice of {name}")
+        # As it was stored: capitals and spaces may have been typed otherwise.
+        whose = next((one for one in stored if store.key(one) == store.key(name)), name)
+        typer.echo(f"Deleted: the voice of {whose}")
         return
     # Silence here would let somebody believe that a voice is gone whose name was misspelled.
-    stored = [voice.name for voice, _ in store.all() if voice is not None]
     names = f"stored are: {', '.join(stored)}" if stored else "none are stored"
     raise EngineError(f"no voice of {name} is stored in {store.folder}, nothing was deleted; {names}")

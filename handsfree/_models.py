@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shlex
 from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
@@ -14,6 +15,7 @@ from handsfree._data_folder import data_folder
 from handsfree._wiring import procedure_text
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError, MissingWord, VoskEngine
+from handsfree.hearing._vosk import _checked as checked_model
 from handsfree.procedure import read_procedure, vocabulary
 from handsfree.record import counted
 from handsfree.session import packaged_procedures
@@ -69,7 +71,10 @@ def verify(model: Path) -> tuple[bool, list[str]]:
     Returns whether the model is good, and what to say. Raises EngineError.
     """
     model = model.resolve()
-    now, kept = make_list(model), model.parent / f"{model.name}.sha256"
+    kept = model.parent / f"{model.name}.sha256"
+    if not kept.exists():
+        checked_model(model)  # a list of a folder that is no model would bless it
+    now = make_list(model)
     good, said = True, []
     if kept.exists():
         differs = list(_differences(_read(kept), _entries(now)))
@@ -95,7 +100,10 @@ def verify(model: Path) -> tuple[bool, list[str]]:
 def told(model: Path) -> tuple[bool, str]:
     """Whether a model can hear the packaged procedures, and what to say of it."""
     if find_spec("vosk") is None:
-        return True, "not tried, vosk is not installed (pip install 'handsfree[vosk]')"
+        return (
+            True,
+            "not tried, vosk is not installed (in the project's folder: .venv/bin/pip install '.[vosk]')",
+        )
     library = Library.load()
     try:
         engine = VoskEngine(model)
@@ -156,14 +164,21 @@ def list_models(context: typer.Context) -> None:
         return
     typer.echo("pocketsphinx: US English, in the package; always there")
     found, folder = models_found(), model_folder()
+    usable = []
     for model in found:
+        good, what = told(model)
+        usable += [model] if good else []
         listed = "listed" if (model.parent / f"{model.name}.sha256").exists() else "not verified"
-        typer.echo(f"vosk: {model}; {told(model)[1]}; {listed}")
+        typer.echo(f"vosk: {model}; {what}; {listed}")
     if not found:
         typer.echo(f"vosk: no model in {folder}. {_WITHOUT}")
         typer.echo("Which one to get, its licence and size: models_readme/README.md")
+    elif not usable:
+        typer.echo(
+            "None of them can be used: handsfree models verify tells why. Meanwhile: --engine pocketsphinx"
+        )
     else:
-        one = "" if len(found) == 1 else f" --model {found[0]}"
+        one = "" if len(found) == 1 else f" --model {shlex.quote(str(usable[0]))}"
         typer.echo(f"Use it: handsfree run --engine vosk{one}")
 
 

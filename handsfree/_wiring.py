@@ -207,6 +207,20 @@ def _card(setup: Setup) -> CardPlayer:
     return CardPlayer(device.name if setup.loudspeaker is not None else None)
 
 
+def devices_told(setup: Setup) -> list[str]:
+    """Which sound devices a job listens and speaks with, since a part of a name does not say."""
+    told = []
+    with contextlib.suppress(
+        AudioError
+    ):  # they were there a moment ago: the job itself tells when they vanish
+        if _live(setup):
+            told.append(f"Microphone: {choose_device(list_devices(), setup.device).name}")
+        if _replies(setup) == "card":
+            speaks = choose_device(list_devices(), setup.loudspeaker, kind="loudspeaker")
+            told.append(f"Loudspeaker: {speaks.name}")
+    return told
+
+
 def run_job(
     setup: Setup, view: View, *, resume: Sequence[Path] = (), started: Callable[[Path], None]
 ) -> list[tuple[Path, str, str]]:

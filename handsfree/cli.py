@@ -268,7 +268,13 @@ def _run(setup: wiring.Setup, screen: str, resume: Sequence[Path] = ()) -> list[
     view = _view(screen, setup)
     _policy(setup.policy)  # before anything is begun, and with the file's name in the error
 
+    told: list[str] = []
+
     def started(folder: Path) -> None:
+        if not told:
+            told.extend(wiring.devices_told(setup))
+            for line in told:
+                _write(line)
         _write(f"Job: {folder}")
 
     try:
@@ -677,7 +683,7 @@ def doctor(
     bad = False
     for finding in examine(jobs):
         typer.echo(finding.line())
-        bad = bad or (finding.vital and not finding.good)
+        bad = bad or finding.fails
     if bad:
         raise typer.Exit(1)
 
@@ -687,11 +693,12 @@ def _measure_room(wav: Path | None, device: str | None) -> None:
 
     engine = wiring.build_engine(wiring.Setup())
     if wav is not None:
-        found = measure(from_files(wav), engine, typer.echo)
+        found = measure(from_files(wav, typer.echo), engine, typer.echo)
     else:
         source = Microphone(device)
+        typer.echo(f"Microphone: {source.device.name}")
         try:
-            found = measure(from_source(source), engine, typer.echo)
+            found = measure(from_source(source), engine, typer.echo, lost=lambda: source.lost)
         finally:
             source.close()
     engine.close()

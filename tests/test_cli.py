@@ -8,14 +8,17 @@ import shlex
 import subprocess
 import sys
 import traceback
+from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from handsfree import _doctor, cli, limits
 from handsfree import _wiring as wiring
 from handsfree.audio import AudioError, list_devices, room_noise, write_wav
+from handsfree.hearing import EngineError
 from handsfree.record import JobLog
 from handsfree.session import demo_folder, packaged_procedures
 
@@ -432,6 +435,66 @@ def test_doctor_gives_one_advice_a_part(part: str, monkeypatch: pytest.MonkeyPat
     assert "sounddevice is missing; run pip install sounddevice; meanwhile: " in line
     assert line.count("--engine typed") == (part == "microphone")
     assert line.count("--replies text") == (part == "loudspeaker")
+
+
+class _OneMicrophone:
+    """sounddevice on a machine whose only device records, and is in use elsewhere or gives ``block``."""
+
+    default = SimpleNamespace(device=(0, -1))
+    busy = True
+
+    @staticmethod
+    def query_devices() -> list[dict[str, object]]:
+        return [
+            {"name": "Mic", "max_input_channels": 1, "max_output_channels": 0, "default_samplerate": 16000.0}
+        ]
+
+    @classmethod
+    def RawInputStream(cls, *, callback: Callable[..., None], **_: object) -> SimpleNamespace:
+        def start() -> None:
+            if cls.busy:
+                raise RuntimeError("Device unavailable [PaErrorCode -9985]")
+            for _ in range(30):
+                callback(b"\x00\x10" * 480, 480, None, None)
+
+        return SimpleNamespace(start=start, close=lambda: None)
+
+
+@pytest.mark.parametrize("busy", [True, False])
+def test_doctor_really_opens_the_microphone(busy: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", _OneMicrophone)
+    monkeypatch.setattr(_OneMicrophone, "busy", busy)
+    found = _doctor._microphone()
+    assert (found.good, found.fails) == (not busy, busy)
+    says = (
+        "FAILS   microphone   microphone 'Mic' can't be opened (Device unavailable"
+        if busy
+        else "opened 'Mic', -15"
+    )
+    assert says in found.line()
+    assert ("close what else uses it" in found.line()) == busy
+
+
+def test_doctor_tells_of_a_broken_model_and_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSFREE_MODELS", str(tmp_path))
+    (tmp_path / "broken" / "am").mkdir(parents=True)
+    (tmp_path / "broken" / "am" / "final.mdl").write_bytes(b"x")
+    found = _doctor._vosk()
+    assert found.fails
+    assert "conf/model.conf missing" in found.line()
+    assert "unpack it again in" in found.line()
+
+
+def test_doctor_never_raises_for_a_broken_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise EngineError("PocketSphinx can't load its model")
+
+    monkeypatch.setattr("handsfree._wiring.build_engine", broken)
+    monkeypatch.setattr(_doctor, "told", broken)
+    monkeypatch.setattr(_doctor, "models_found", lambda: [tmp_path])
+    lines = [found.line() for found in _doctor.examine(tmp_path)]
+    assert len(lines) == 8
+    assert sum(line.startswith("FAILS") and "PocketSphinx can't load" in line for line in lines) == 3
 
 
 def test_doctor_names_every_part() -> None:

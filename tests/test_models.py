@@ -73,8 +73,13 @@ def test_what_is_no_model(tmp_path: Path) -> None:
     with pytest.raises(EngineError, match="no such folder"):
         verify(tmp_path / "nowhere")
     (tmp_path / "empty").mkdir()
-    with pytest.raises(EngineError, match="an empty folder"):
+    with pytest.raises(EngineError, match=r"not a vosk model \(am/final.mdl, conf/model.conf missing\)"):
         verify(tmp_path / "empty")
+    (tmp_path / "junk").mkdir()
+    (tmp_path / "junk" / "holiday.txt").write_text("x")
+    with pytest.raises(EngineError, match="not a vosk model"):
+        verify(tmp_path / "junk")
+    assert not (tmp_path / "junk.sha256").exists()
 
 
 def test_the_one_model_in_its_folder_is_taken(model: Path) -> None:
@@ -89,6 +94,8 @@ def test_by_the_command_line(model: Path, tmp_path: Path) -> None:
     assert listed.returncode == 0
     assert f"vosk: {model}; vosk can't load this model" in listed.stdout
     assert "not verified" in listed.stdout
+    assert "Use it:" not in listed.stdout
+    assert "None of them can be used" in listed.stdout
     broken = handsfree("models", "verify", cwd=tmp_path)
     assert broken.returncode == 1  # whole, but none that vosk can load
     assert "vosk can't load this model" in broken.stdout

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from handsfree._room import PHRASES, expected
-from handsfree.audio import read_sound, room_noise, samples, write_wav
+from handsfree import _wiring as wiring
+from handsfree._room import PHRASES, Room, expected, from_files, measure
+from handsfree.audio import AudioError, read_sound, room_noise, samples, write_wav
 from handsfree.bench._noise import mix, pink
 from handsfree.cli import main
 from handsfree.session import demo_folder
@@ -87,3 +88,60 @@ def test_expectation_is_the_table_between_its_rows() -> None:
     assert expected(3.9).again == 1.0
     found = expected(99.0)
     assert found.right + found.again + found.wrong == pytest.approx(1.0)
+
+
+_ALL = tuple(phrase for phrase, _ in PHRASES)
+
+
+def _room(heard: tuple[str, ...], *, snr: float, crest: float = 13.0, swing: float = 2.0) -> Room:
+    return Room(-50.0, crest, -50.0 + snr, 0, heard, swing)
+
+
+def test_where_phrases_and_table_disagree_the_phrases_count_and_that_is_said() -> None:
+    fine = _room(_ALL, snr=6.0)
+    assert fine.good
+    assert "the phrases count" in "\n".join(fine.lines())
+    deaf = _room(("", "", "", *_ALL[3:]), snr=30.0)
+    assert not deaf.good
+    assert "the phrases count" in "\n".join(deaf.lines())
+    agreed = _room(_ALL, snr=30.0)
+    assert agreed.good
+    assert "disagree" not in "\n".join(agreed.lines())
+    one_missed = _room(("", *_ALL[1:]), snr=6.0)  # what a room of that table does too
+    assert not one_missed.good
+    assert "too noisy" in "\n".join(one_missed.lines())
+
+
+def test_blows_are_not_called_steady() -> None:
+    assert _room(_ALL, snr=30.0, crest=17.0).kind == "with blows in it"
+    assert _room(_ALL, snr=30.0, swing=9.0).kind == "rising and falling"
+    assert _room(_ALL, snr=30.0).kind == "steady"
+
+
+def test_a_noise_gate_is_no_dead_microphone_and_a_dead_one_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _record(tmp_path, None)
+    write_wav(tmp_path / "0.wav", bytes(320000))
+    (tmp_path / "6.mp3").write_bytes(b"x")
+    _, said = _doctor(tmp_path, capsys)
+    assert "gives no sound" not in said
+    assert "noise gate" in said
+    assert "Passed over, not WAV or FLAC: 6.mp3" in said
+    for number in range(1, 6):
+        write_wav(tmp_path / f"{number}.wav", bytes(64000))
+    code, said = _doctor(tmp_path, capsys)
+    assert code == 1
+    assert "the microphone gives no sound" in said
+
+
+def test_sound_that_was_lost_measures_nothing(tmp_path: Path) -> None:
+    _record(tmp_path, None)
+    engine, told = wiring.build_engine(wiring.Setup()), list[str]()
+    lost = iter(range(100))
+    with pytest.raises(
+        AudioError, match="sound was lost, the computer was late, 3 times: nothing was measured"
+    ):
+        measure(from_files(tmp_path), engine, told.append, lost=lambda: next(lost))
+    engine.close()
+    assert told.count("  some of the sound was lost, the computer was late: keep quiet again") == 2

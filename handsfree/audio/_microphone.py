@@ -6,6 +6,7 @@ its way: the last of the tool's own voice is in PortAudio's input buffer, and in
 
 from __future__ import annotations
 
+import contextlib
 import queue
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,6 +28,10 @@ _QUEUE_BLOCKS: Final = 128  # of 30 ms: nearly four seconds, more than any pause
 # had been played; 60 ms of these are PortAudio's own latency. The rest is for the room. People take turns after
 # 200 ms on average (Stivers et al., PNAS 106, 2009), and the endpointer wants 120 ms of voice.
 _ECHO_S: Final = 0.12
+# The channel is left for the other one only when that is clearly louder for a while: a jump between two capsules in
+# the middle of a word would be a click.
+_LOUDER: Final = 4.0  # of power: 6 dB
+_SMOOTH: Final = 0.03  # of one block: a time constant of one second
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +79,10 @@ class Microphone:
     ``device`` is any part of a device's name, whatever the case; None takes the system's default. The
     device runs at its own rate, because many USB microphones refuse 16 kHz, and is resampled here. Frames
     wait in a bounded queue; ``lost`` counts the blocks (of 30 ms) that were lost between frames that were read,
-    because the computer was late. ``headset``: the tool can't hear itself, and nothing is thrown away after it spoke.
-    Raises AudioError when there is no such device, and MicrophoneLost from ``read`` when it stops.
+    because the computer was late. Of a stereo device the clearly louder channel is heard, never the sum: two capsules
+    at unlike distances, or one wired in reverse, would cancel each other. ``headset``: the tool can't hear itself,
+    and nothing is thrown away after it spoke. Raises AudioError when there is no such device or it gives less than
+    16 kHz, and MicrophoneLost from ``read`` when it stops.
     """
 
     live = True
@@ -84,6 +91,11 @@ class Microphone:
     def __init__(self, device: str | None = None, *, timeout_s: float = 2.0, headset: bool = False) -> None:
         sounddevice = _import_sounddevice()
         self.device = choose_device(list_devices(), device)
+        if self.device.rate < SAMPLE_RATE:
+            raise AudioError(
+                f"microphone '{self.device.name}' gives only {self.device.rate} Hz, speech needs {SAMPLE_RATE}; "
+                f"choose another one with --device (handsfree doctor lists them), {_INSTEAD}"
+            )
         self.lost = 0
         self._timeout_s = timeout_s
         self._headset = headset
@@ -93,6 +105,8 @@ class Microphone:
         self._resampler = soxr.ResampleStream(self.device.rate, SAMPLE_RATE, 1, dtype="int16")
         self._rest = b""
         self._deaf = 0  # frames still to be thrown away
+        self._channels, self._channel = 1, 0
+        self._power = np.zeros(2)
         self._stream: Any = self._open(sounddevice)
 
     @property
@@ -138,22 +152,30 @@ class Microphone:
             return  # already gone: there is nothing left to free
 
     def _open(self, sounddevice: Any) -> Any:
-        try:
-            stream = sounddevice.RawInputStream(
-                samplerate=self.device.rate,
-                blocksize=self.device.rate * FRAME_MS // 1000,
-                device=self.device.index,
-                channels=1,
-                dtype="int16",
-                callback=self._on_block,
-            )
-            stream.start()
-        except Exception as error:
-            raise AudioError(
-                f"microphone '{self.device.name}' can't be opened ({error}); "
-                f"close what else uses it, {_INSTEAD}"
-            ) from None
-        return stream
+        failed = ""
+        # Some two-channel devices give only one when asked for it, the left one, and some only both.
+        for channels in (2, 1) if self.device.inputs > 1 else (1,):
+            self._channels, stream = channels, None
+            try:
+                stream = sounddevice.RawInputStream(
+                    samplerate=self.device.rate,
+                    blocksize=self.device.rate * FRAME_MS // 1000,
+                    device=self.device.index,
+                    channels=channels,
+                    dtype="int16",
+                    callback=self._on_block,
+                )
+                stream.start()
+            except Exception as error:
+                failed = " ".join(str(error).split())
+                if stream is not None:
+                    with contextlib.suppress(Exception):  # it never ran: there is nothing to lose
+                        stream.close()
+            else:
+                return stream
+        raise AudioError(
+            f"microphone '{self.device.name}' can't be opened ({failed}); close what else uses it, {_INSTEAD}"
+        )
 
     def _on_block(self, data: Any, _frames: int, _time: Any, status: Any) -> None:
         # On PortAudio's own thread: copy and leave.
@@ -175,7 +197,15 @@ class Microphone:
             ) from None
         if not self._deaf:
             self.lost += dropped
-        return block
+        return block if self._channels == 1 else self._one_channel(block)
+
+    def _one_channel(self, block: bytes) -> bytes:
+        both = samples(block).reshape(-1, 2)
+        power = (both.astype(np.float64) ** 2).mean(axis=0)
+        self._power = power if not self._power.any() else self._power + _SMOOTH * (power - self._power)
+        if self._power[1 - self._channel] > _LOUDER * self._power[self._channel]:
+            self._channel = 1 - self._channel
+        return both[:, self._channel].tobytes()
 
     def _resample(self, block: bytes) -> bytes:
         if self.device.rate == SAMPLE_RATE:
@@ -214,7 +244,10 @@ def choose_device(
     *,
     kind: Literal["microphone", "loudspeaker"] = "microphone",
 ) -> Device:
-    """The device with ``name`` in its name, whatever the case; None: the system's default. Raises AudioError."""
+    """The device with ``name`` in its name, whatever the case; None: the system's default.
+
+    A whole name wins over a part of one. Raises AudioError for no such device, and where several are meant.
+    """
     out = kind == "loudspeaker"
     found = [device for device in devices if (device.outputs if out else device.inputs) > 0]
     instead = "or use --replies files or --replies text" if out else _INSTEAD
@@ -227,4 +260,9 @@ def choose_device(
     if not matching:
         known = ", ".join(f"'{device.name}'" for device in found)
         raise AudioError(f"no {kind} with '{name}' in its name; there is: {known}")
-    return matching[0]
+    whole = [device for device in matching if name.casefold() == device.name.casefold()]
+    # The same name twice is one device under two sound systems: nothing would tell them apart.
+    if not whole and len({device.name for device in matching}) > 1:
+        several = ", ".join(f"'{device.name}'" for device in matching)
+        raise AudioError(f"several {kind}s have '{name}' in their names; give more of the name: {several}")
+    return (whole or matching)[0]

@@ -51,8 +51,11 @@ def read_phrases(
     tell: Callable[[str], None],
     *,
     tries: int = TRIES,
+    lost: Callable[[], int] = lambda: 0,
 ) -> Takes:
     """Ask for each phrase, up to ``tries`` times. ``ask`` shows and says it, ``tell`` says what came of it.
+
+    ``lost``: how many blocks of sound the source has lost so far; a take in which some are missing is said again.
 
     Raises AudioError when the sound ends, nobody speaks, or so little was usable that no voice can be made of it.
     """
@@ -66,8 +69,14 @@ def read_phrases(
             listener.arm(phrase.armed)
             listener.reset()
             ask(number, phrase)
-            heard = _listen(listener, sound(number))
-            why = "nothing was heard" if heard is None else _doubt(engine, listener, phrase, heard)
+            now, before = sound(number), lost()
+            heard = _listen(listener, now)
+            if heard is None:
+                why = "nothing was heard"
+            elif lost() > before:
+                why = "some of the sound was lost, the computer was late: close other programs"
+            else:
+                why = _doubt(engine, listener, phrase, heard)
             if heard is not None and not why:
                 said.append((phrase, heard.utterance.pcm))
                 tell("taken")

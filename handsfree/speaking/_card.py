@@ -2,7 +2,8 @@
 
 A caution counts as spoken only when all of it came out, and drivers are known to report success for sound
 that nobody could hear. So the account is kept here: samples handed over by our own callback, PortAudio's word
-that its buffers ran empty, and the clock, because a device can't play faster than the sound lasts.
+that its buffers ran empty, and the clock, because a device can't play faster than the sound lasts. Where PortAudio
+tells of an underflow the card played a gap, and a word may have been in it: the clip counts up to there only.
 """
 
 from __future__ import annotations
@@ -148,11 +149,15 @@ class _Run:
         self._handed = 0  # bytes
         self._began: float | None = None
         self._cut = False
+        self._gap_at: int | None = None  # bytes handed over when the first gap was told
 
-    def callback(self, out: Any, frames: int, _times: object, _status: object) -> None:
+    def callback(self, out: Any, frames: int, _times: object, status: object) -> None:
         """Fill one buffer; the silence that pads the last one is not counted."""
         if self._began is None:
+            # Before the first buffer nothing of the clip can be missing, whatever the device says.
             self._began = self._clock()
+        elif self._gap_at is None and getattr(status, "output_underflow", False):
+            self._gap_at = self._handed
         if self._stop is not None and self._stop.is_set():
             self._cut = True
             raise self._sd.CallbackAbort
@@ -178,6 +183,9 @@ class _Run:
             return 0.0
         elapsed = self._clock() - self._began
         lasts = len(self._pcm) / 2 / self._rate
+        if self._gap_at is not None:  # what came after a gap was heard in pieces: only up to there is sure
+            sure = min(self._gap_at / 2 / self._rate - latency_s, elapsed)
+            return min(max(sure / lasts, 0.0), 0.999)
         emptied = self.finished.is_set() and not self._cut and self._handed >= len(self._pcm)
         if emptied and elapsed >= _HURRY * lasts - _HURRY_S:
             return 1.0

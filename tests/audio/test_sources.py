@@ -139,7 +139,8 @@ class FakeStream:
         size = self.settings["blocksize"]
         for n in range(FakeSounddevice.blocks):
             t = (np.arange(size) + n * size) / self.settings["samplerate"]
-            block = (8000 * np.sin(2 * np.pi * 440 * t)).astype("<i2").tobytes()
+            tone = (8000 * np.sin(2 * np.pi * 440 * t)).astype("<i2")
+            block = np.repeat(tone, self.settings.get("channels", 1)).tobytes()
             self.settings["callback"](block, size, None, SimpleNamespace(input_overflow=False))
 
     def close(self) -> None:
@@ -308,3 +309,69 @@ def test_how_many_frames_wait_to_be_read(card: object, monkeypatch: pytest.Monke
     )  # the resampler may want a block more for the first frame
     microphone.drain()
     assert microphone.waiting == 0
+
+
+def _plugged(
+    monkeypatch: pytest.MonkeyPatch, card: type[FakeSounddevice], *found: tuple[str, int, int]
+) -> None:
+    """Other devices: name, channels in, rate."""
+    listed = [
+        {"name": name, "max_input_channels": channels, "max_output_channels": 0, "default_samplerate": rate}
+        for name, channels, rate in found
+    ]
+    monkeypatch.setattr(card, "query_devices", staticmethod(lambda: listed))
+
+
+def test_a_telephone_microphone_is_refused(
+    card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _plugged(monkeypatch, card, ("Earpiece", 1, 8000))
+    with pytest.raises(AudioError, match="'Earpiece' gives only 8000 Hz, speech needs 16000; choose another"):
+        Microphone("earpiece")
+
+
+def test_the_louder_channel_is_heard_and_never_the_sum(
+    card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Left nearly dead; then one capsule wired in reverse, whose sum would be silence."""
+    _plugged(monkeypatch, card, ("Pair", 2, 16000))
+    monkeypatch.setattr(card, "blocks", 0)
+    for left, right in ((0.01, 1.0), (-1.0, 1.0)):
+        microphone = Microphone("pair", timeout_s=0.05)
+        tone = 8000 * np.sin(2 * np.pi * 440 * np.arange(480) / 16000)
+        block = np.stack([left * tone, right * tone], axis=1).astype("<i2").tobytes()
+        for _ in range(20):
+            microphone._on_block(block, 480, None, SimpleNamespace(input_overflow=False))
+        heard = b"".join(microphone.read() for _ in range(20))
+        assert dbfs(heard) == pytest.approx(20 * np.log10(8000 / 32768), abs=0.1)
+
+
+@pytest.mark.parametrize("which", ["Boom", None])
+def test_a_stream_that_does_not_start_is_closed(
+    card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch, which: str | None
+) -> None:
+    made: list[FakeStream] = []
+
+    def opened(**settings: Any) -> FakeStream:
+        made.append(FakeStream(**settings))
+        return made[-1]
+
+    def busy(self: FakeStream) -> None:
+        raise RuntimeError("Device unavailable")
+
+    monkeypatch.setattr(card, "RawInputStream", staticmethod(opened))
+    monkeypatch.setattr(FakeStream, "start", busy)
+    with pytest.raises(AudioError, match="can't be opened"):
+        Microphone(which)
+    assert made
+    assert all(stream.closed for stream in made)
+
+
+def test_a_name_that_fits_several_is_refused_and_a_whole_name_wins(
+    card: type[FakeSounddevice], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _plugged(monkeypatch, card, ("Boom Pro", 1, 48000), ("Boom", 1, 48000), ("Tube", 1, 48000))
+    assert Microphone("boom").device.name == "Boom"
+    assert Microphone("PRO").device.name == "Boom Pro"
+    with pytest.raises(AudioError, match=r"several microphones have 'bo' in their names.*'Boom Pro', 'Boom'"):
+        Microphone("bo")

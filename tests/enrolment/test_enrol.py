@@ -131,6 +131,20 @@ def some(*numbers: int) -> list[Phrase]:
     return [packaged_phrases()[number] for number in numbers]
 
 
+def test_a_take_with_lost_sound_is_said_again(
+    ears: PocketSphinxEngine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handsfree.enrolment._takes.LEAST_TAKES", 1)
+    ears.use(None)
+    reading, path = Reading(), tmp_path / "read.wav"
+    write_wav(path, b"".join(surround(read_sound(files()[0]), 0.6, 0.9) for _ in range(2)))
+    lost = iter((0, 3, 3, 3))  # before and after each take
+    takes = read_phrases(some(0), from_file(path), ears, reading.ask, reading.tell, lost=lambda: next(lost))
+    assert len(takes.said) == 1
+    assert "sound was lost" in reading.told[0]
+    assert reading.told[1:] == ["taken"]
+
+
 def test_a_wrong_phrase_is_asked_again_and_then_left_out(
     ears: PocketSphinxEngine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

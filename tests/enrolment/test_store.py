@@ -131,7 +131,7 @@ def test_forgotten_by_one_command_that_says_whose_are_left_when_it_finds_none(st
     (store.folder / f"{VoiceStore.key(NAME)}.new").mkdir()  # an enrolment was cut off here
     first, second = handsfree("forget-voice", NAME.upper()), handsfree("forget-voice", NAME)
     assert (first.returncode, second.returncode) == (0, 1)
-    assert first.stdout.startswith("Deleted")
+    assert first.stdout == f"Deleted: the voice of {NAME}\n"  # as it was stored
     assert "Deleted" not in second.stdout
     assert "nothing was deleted; stored are: Ben Okoro" in second.stderr
     assert len(second.stderr.splitlines()) == 1

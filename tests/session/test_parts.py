@@ -327,7 +327,7 @@ def test_nobody_speaks_until_the_time_comes(armed: Armed) -> None:
 
 
 def test_whoever_is_speaking_when_the_time_comes_is_heard_out(armed: Armed) -> None:
-    ears = AudioEars(Frames(pcm(room(1), voice(1), room(2))), Listening(), SimulatedClock(START_MS))
+    ears = AudioEars(Frames(pcm(room(1), voice(0.8), room(2))), Listening(), SimulatedClock(START_MS))
     assert isinstance(ears.listen(armed, START_MS + 1500, answer=True), Heard)
 
 

@@ -6,7 +6,7 @@ import builtins
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any, ClassVar
 
 import numpy as np
@@ -108,6 +108,9 @@ class FakeCard:
         self.stalls_after = behaviour.get("stalls_after", 1e9)  # buffers, then nothing happens any more
         self.rates = behaviour.get("rates", (RATE, 22050, 48000))
         self.broken = behaviour.get("broken", "")
+        self.gaps = behaviour.get(
+            "gaps", ()
+        )  # numbers of the buffers before which the card had nothing to play
         self.on_buffer: Callable[[int], None] = behaviour.get("on_buffer", lambda number: None)
         self.out = bytearray()
         self.now = 0.0
@@ -162,7 +165,8 @@ class FakeStream:
                 break
             buffer = bytearray(2 * self.FRAMES)
             try:
-                self.callback(buffer, self.FRAMES, None, None)
+                late = SimpleNamespace(output_underflow=number in self.card.gaps)
+                self.callback(buffer, self.FRAMES, None, late)
             except self.card.CallbackAbort:
                 break
             except self.card.CallbackStop:
@@ -280,3 +284,15 @@ def test_a_device_that_can_not_be_opened_is_told(behaviour: dict[str, Any], says
         player.play(CLIP)
     assert "\n" not in str(told.value)
     player.close()
+
+
+def test_a_clip_with_a_gap_counts_up_to_the_gap_only(fake: Make) -> None:
+    _, player = fake(gaps=(5,))
+    played = player.play(CLIP)
+    assert not played.completed
+    assert played.frames <= 5 * FakeStream.FRAMES
+
+
+def test_a_device_that_tells_of_a_gap_before_the_first_sample_lost_nothing(fake: Make) -> None:
+    _, player = fake(gaps=(0,))
+    assert player.play(CLIP).completed
