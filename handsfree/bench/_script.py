@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 from handsfree.audio import read_sound
 from handsfree.grammar import Armed, Library
@@ -32,8 +31,10 @@ from handsfree.session import BAY, NEEDLESS, demo_folder, packaged_procedure, pr
 __all__ = ["Recording", "denial", "recorded_lines"]
 
 
-#: What a session that may begin another tire listens for beside the procedure's own.
-_BESIDE: Final = {**dict(NEEDLESS), BAY: "<commands.another_tire>"}
+def _beside(armed: Mapping[str, str]) -> dict[str, str]:
+    """What a session that may begin another tire listens for beside the procedure's own."""
+    needless = {} if "<commands.resume>" in armed.get("command", "") else dict(NEEDLESS)
+    return {BAY: "<commands.another_tire>", **needless}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def recorded_lines(folder: Path | None = None) -> list[Recording]:
     walk.feed(Start(walk.now, (("technician", scenario.scenario.technician), ("today", "2026-01-01"))))
     for line in scenario.line:
         walk.until_asked(line.interjects)
-        armed = library.arm({**dict(walk.armed), **_BESIDE})
+        armed = library.arm({**dict(walk.armed), **_beside(dict(walk.armed))})
         meaning = armed.interpret(line.say)
         voice = str((line.model_extra or {}).get("voice", ""))
         found.append(Recording(line.say, voice, read_sound(folder / line.file), armed, meaning is not None))
