@@ -455,7 +455,7 @@ class _OneMicrophone:
             if cls.busy:
                 raise RuntimeError("Device unavailable [PaErrorCode -9985]")
             for _ in range(30):
-                callback(b"\x00\x10" * 480, 480, None, None)
+                callback(b"\x00\x10\x00\xf0" * 240, 480, None, None)
 
         return SimpleNamespace(start=start, close=lambda: None)
 

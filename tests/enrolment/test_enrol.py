@@ -13,7 +13,7 @@ from test_cli import handsfree
 
 from handsfree import _enrolment
 from handsfree._checking import pronounce
-from handsfree.audio import AudioError, mix, pink, read_sound, room_noise, surround, write_wav
+from handsfree.audio import AudioError, Device, mix, pink, read_sound, room_noise, surround, write_wav
 from handsfree.bench._voices import Speakers
 from handsfree.bench.enrolment import _in_a_room, sentences
 from handsfree.enrolment import (
@@ -237,7 +237,8 @@ def test_an_acceptance_that_falls_though_the_voice_is_kept_is_explained(
 class Recorded:
     """A microphone into which somebody reads; ``cues``: how often it was turned to after the tool had spoken."""
 
-    live, frame_ms = False, 30
+    live, frame_ms, lost = False, 30, 0
+    device = Device(0, "headset", 1, 0, 16000, True)
 
     def __init__(self, pcm: bytes) -> None:
         self.frames = [pcm[at : at + 960] for at in range(0, len(pcm) - 959, 960)]
