@@ -50,7 +50,7 @@ class PocketSphinxEngine:
     from one utterance to the next is the cepstral mean (the channel and the voice; what was rejected does not
     move it) and the front end's noise estimate; ``reset`` forgets both. The first utterance after a reset has
     no history, so it is decoded again at its end with its own mean; so is every utterance in noise, where the
-    mean wanders with the pauses, and what would not be accepted outright.
+    mean wanders with the pauses, and what is not likely enough by the first.
     """
 
     name = "pocketsphinx"
@@ -260,10 +260,9 @@ def _probability(found: tuple[str, Evidence | None], by: Calibration) -> float:
 
 
 def _strictly(text: str, meaning: Interpretation | None) -> bool:
-    """Whether talk is taken for this so often that it must be heard more surely. To stop is no harm: never that."""
-    if meaning is None:
+    """Whether talk is taken for this so often that it must be heard more surely. To stop is no harm: that need not,
+    but a bare "stop" is one syllable, like the rest of its kind (0.87 and 0.89 in five hours of actors' talk)."""
+    if meaning is None or is_short(text):
         return is_short(text)
-    command = meaning.label in _COMMANDS
-    if command and meaning.slot("command") == _STOP:
-        return False
-    return command or meaning.figures or is_short(text)
+    stops = meaning.label == "command" and meaning.slot("command") == _STOP
+    return not stops and (meaning.label in _COMMANDS or meaning.figures)

@@ -51,7 +51,7 @@ NOT_BEGUN = "no job could be begun for another tire"
 NOT_HELD, HERE = "work is not on hold", "that tire is worked on already"
 _NOTHING_TO_DO = {NOT_HELD: "not_held", HERE: "here"}
 #: One syllable that is found in any talk, and the sentence that tells what is heard surely instead.
-_SURER = {"hold": "say_stand_by"}
+_SURER = {"hold": "say_stand_by", "stop": "say_stop_work"}
 #: What is said of how it came.
 _LOUDNESS = {TOO_LOUD: "too_loud", TOO_SOFT: "too_soft"}
 
@@ -125,13 +125,7 @@ def _no_match(turn: Turn, event: NoMatch) -> None:
             turn, event.text, f"{event.reason}, {event.level} dB over the noise", say=said, held="held_noise"
         )
         return
-    key = (
-        "not_begun"
-        if event.reason == NOT_BEGUN
-        else _SURER.get(event.text, "")
-        if event.reason == UNSURE
-        else ""
-    )
+    key = {NOT_BEGUN: "not_begun", UNSURE: _SURER.get(event.text, "")}.get(event.reason, "")
     told = turn.prompt(key) if key in turn.book.prompts.templates else ""
     miss(turn, event.text, event.reason or "not understood", say=told)
 

@@ -63,7 +63,7 @@ __all__ = [
 _PROCEDURE, _PROMPTS, _POLICY = "procedure.toml", "prompts.toml", "policy.toml"
 _LATE = {
     "held_typed", "held_release", "held_badge", "held_silence", "not_held", "here", "worked_here", "outside_bay",
-    "wait_again_window", "say_stand_by", "caution_unheard", "too_loud", "too_soft",
+    "wait_again_window", "say_stand_by", "say_stop_work", "caution_unheard", "too_loud", "too_soft",
 }  # fmt: skip
 #: Prompts that came later than a line format began: a job begun in it may be without them, and goes on so.
 _NOT_YET: Mapping[object, Set[str]] = {

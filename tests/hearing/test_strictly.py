@@ -1,4 +1,4 @@
-"""What talk is taken for most must be heard more surely; to stop, never."""
+"""What talk is taken for most must be heard more surely; to stop, only if it is one syllable."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ ARMED = Library.load().arm(
         ("start another tire", True),
         ("flat", True),
         ("crown area", False),
-        ("stop", False),
+        ("stop", True),
         ("stop work", False),
     ],
 )

@@ -241,3 +241,10 @@ def test_an_audit_finds_a_call_that_should_not_have_counted(
 
     forge(folder / "alfa", change)
     assert [one for one in errors(folder / "alfa") if re.search(told, one.message)]
+
+
+def test_stop_alone_that_is_not_heard_surely_is_answered_by_what_is(folder: Path) -> None:
+    asked = after(folder, unsurely(said("stop", 0.88)))
+    assert lines_of(asked, "stop") == []
+    told = [str(e["text"]) for e in lines_of(asked, "event") if e["type"] == "spoken"]
+    assert told[-1] == "To stop, say: stop work."
