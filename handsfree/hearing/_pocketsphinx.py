@@ -162,6 +162,7 @@ class PocketSphinxEngine:
         """The speech had not ended."""
         if self._ahead is not None:
             self._ahead = None
+            self._in_use.mean_as_kept()  # it has been through this once
             self._in_use.begin()
             for (
                 pcm

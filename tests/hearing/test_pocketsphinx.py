@@ -11,6 +11,7 @@ import pytest
 from listening import hear, with_room
 
 from handsfree.audio import WavScript, read_wav, room_noise, write_wav
+from handsfree.bench._script import recorded_lines
 from handsfree.grammar import Library, load_pronunciations
 from handsfree.hearing import EngineError, MissingWord, PocketSphinxEngine
 
@@ -222,3 +223,20 @@ def test_a_script_of_files_is_heard_line_by_line(engine: PocketSphinxEngine, spo
             frames.append(script.read())
         heard += [h.text for h in hear(engine, b"".join(frames))]
     assert heard == lines
+
+
+def test_what_is_heard_on_with_begins_with_the_mean_it_began_with(engine: PocketSphinxEngine) -> None:
+    """Blows in the pauses of a sentence: decoded ahead at each, the mean would move with every one."""
+    line = next(line for line in recorded_lines() if line.say == "one eight zero millimeters")
+    engine.reset()
+    engine.arm(line.armed)
+    hear(engine, room_noise(line.pcm)[:9600] + line.pcm)
+    before = engine._in_use.grammar.get_cmn(False)
+    engine.begin(40.0)
+    engine.feed(line.pcm[:19200])
+    engine.look_ahead()
+    assert engine._in_use.grammar.get_cmn(False) != before
+    engine.go_on()
+    assert engine._in_use.grammar.get_cmn(False) == before
+    assert engine.partial()
+    engine.end(40.0)
