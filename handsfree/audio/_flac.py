@@ -15,6 +15,8 @@ __all__ = ["read_flac", "read_sound", "sound_files", "write_flac"]
 
 _MAGIC: Final = b"fLaC"
 _HIGHEST_RATE: Final = 192_000
+#: What libsndfile gives for a total of 0, unknown (RFC 9639, 8.2). It can't read such a file: it seeks by the total.
+_UNKNOWN: Final = 2**62
 
 
 def sound_files(folder: Path) -> list[Path]:
@@ -43,6 +45,10 @@ def read_flac(path: Path | str) -> bytes:
         with soundfile.SoundFile(str(path)) as file:
             if not SAMPLE_RATE <= file.samplerate <= _HIGHEST_RATE:
                 raise AudioError(f"{path}: {file.samplerate} Hz sound; record it again at 16000 Hz")
+            if file.frames >= _UNKNOWN:
+                raise AudioError(
+                    f"{path}: does not tell how long it is, as when an encoder writes into a pipe; save it as WAV"
+                )
             if file.frames > MAX_SECONDS * file.samplerate:
                 raise AudioError(
                     f"{path}: longer than {MAX_SECONDS // 60} minutes; cut it into single answers"

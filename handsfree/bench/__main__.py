@@ -176,6 +176,10 @@ def main() -> None:
         from handsfree.bench._chatter import main as chatter_main
 
         sys.exit(chatter_main(sys.argv[2:]))
+    if sys.argv[1:2] == ["onset"]:
+        from handsfree.bench._onset import main as onset_main
+
+        sys.exit(onset_main(sys.argv[2:]))
     if sys.argv[1:2] == ["enrolment"]:
         from handsfree.bench.enrolment import main as enrolment_main
 
@@ -183,7 +187,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         prog="python -m handsfree.bench",
         description=__doc__,
-        epilog="Each with its own --help: technician, walk, confusions, chatter, archive, enrolment.",
+        epilog="Each with its own --help: technician, walk, confusions, chatter, onset, archive, enrolment.",
     )
     parser.add_argument("what", nargs="?", default="all", choices=("all", "hearing", "latency", "limits"))
     parser.add_argument("--seed", type=int, default=1, help="seed of the noise")

@@ -81,3 +81,15 @@ def test_a_missing_file_and_an_unwritable_folder(tmp_path: Path) -> None:
         read_sound(tmp_path / "none.flac")
     with pytest.raises(AudioError, match="can't be written"):
         write_flac(tmp_path / "no" / "where.flac", speech_like(0.1))
+
+
+def test_a_file_that_does_not_tell_its_length_says_so(tmp_path: Path) -> None:
+    """RFC 9639, 8.2: the low 36 bits of bytes 21 to 25 are the total of samples, 0 is unknown."""
+    path = tmp_path / "piped.flac"
+    write_flac(path, bytes(64000))
+    body = bytearray(path.read_bytes())
+    body[21] &= 0xF0
+    body[22:26] = bytes(4)
+    path.write_bytes(body)
+    with pytest.raises(AudioError, match=r"does not tell how long it is.*save it as WAV"):
+        read_sound(path)

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import pytest
+
+from handsfree import _wiring as wiring
 from handsfree.bench._hearing import score
 from handsfree.bench._latency import Waited
+from handsfree.bench._onset import onset
 from handsfree.bench._script import denial, recorded_lines
 from handsfree.grammar import Armed
 from handsfree.hearing import Hypothesis
@@ -61,3 +65,12 @@ def test_a_session_listens_for_more_than_the_step_names() -> None:
 def test_all_of_the_demo_but_its_chatter_is_known() -> None:
     lines = recorded_lines()
     assert [line.say for line in lines if not line.known] == ["did the delivery van come back yet"]
+
+
+@pytest.mark.slow
+def test_an_answer_after_a_noise_began_is_counted_as_heard_and_the_noise_as_nothing() -> None:
+    lines = [line for line in recorded_lines() if line.say == "affirmative"][:2]
+    engine = wiring.build_engine(wiring.Setup())
+    found = onset(engine, lines, "pink", 10.0, 2.0)
+    assert (found.said, found.right, found.wrong, found.before) == (2, 2, 0, 0)
+    assert onset(engine, lines, "pink", -10.0, 2.0).right == 0
