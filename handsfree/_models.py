@@ -15,7 +15,7 @@ from handsfree._data_folder import data_folder
 from handsfree._wiring import procedure_text
 from handsfree.grammar import Library
 from handsfree.hearing import EngineError, MissingWord, VoskEngine
-from handsfree.hearing._vosk import _checked as checked_model
+from handsfree.hearing._vosk import checked_model
 from handsfree.procedure import read_procedure, vocabulary
 from handsfree.record import counted
 from handsfree.session import packaged_procedures

@@ -49,7 +49,7 @@ def onset(engine: Engine, lines: Sequence[Recording], noise: str, level: float, 
         quiet = _quiet(line)
         listener.hear(quiet + line.pcm + quiet)
         loud = surround(line.pcm, since_s, _AFTER_S)
-        found = listener.hear(quiet + mix(loud, NOISES[noise](len(loud) // 2, seed=77 + number), level))
+        found = listener.hear(quiet + mix(loud, NOISES[noise](len(loud) // 2, 77 + number), level))
         begins = found[-1].utterance.end_ms - 1000 * len(line.pcm) / 32000 if found else 0.0
         before += sum(one.utterance.end_ms < begins for one in found)
         accepted = [one.hypothesis.text for one in found if one.hypothesis.accepted]

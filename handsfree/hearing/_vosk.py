@@ -13,7 +13,7 @@ from handsfree.hearing._types import EngineError, Hypothesis, MissingWord, Word
 if TYPE_CHECKING:
     from handsfree.grammar import Armed
 
-__all__ = ["FREE_FIT", "VoskEngine"]
+__all__ = ["FREE_FIT", "VoskEngine", "checked_model"]
 
 _RATE: Final = 16000
 _UNKNOWN: Final = "[unk]"
@@ -49,7 +49,7 @@ class VoskEngine:
     def __init__(self, model_dir: Path | str, *, free_check: bool = True) -> None:
         vosk = _import_vosk()
         vosk.SetLogLevel(_SILENT)
-        folder = _checked(Path(model_dir))
+        folder = checked_model(Path(model_dir))
         try:
             self._model: Any = vosk.Model(model_path=str(folder))
         except Exception:
@@ -165,16 +165,17 @@ def _import_vosk() -> Any:
     try:
         import vosk
     except ImportError:
-        raise EngineError("vosk is not installed; run pip install 'handsfree[vosk]'") from None
+        raise EngineError("vosk is not installed; run .venv/bin/pip install '.[vosk]'") from None
     except OSError as error:
         raise EngineError(
-            f"vosk's library can't be loaded ({error}); run pip install 'handsfree[vosk]'"
+            f"vosk's library can't be loaded ({error}); run .venv/bin/pip install '.[vosk]'"
         ) from None
     return vosk
 
 
-def _checked(folder: Path) -> Path:
-    """vosk ends the process on some broken models, so look before it does."""
+def checked_model(folder: Path) -> Path:
+    """The folder, if it is a model that takes a word list. Raises EngineError: vosk ends the process on some broken
+    models, so look before it does."""
     if not folder.is_dir():
         raise EngineError(f"{folder}: no such folder; give the folder of an unpacked vosk model with --model")
     missing = [part for part in ("am/final.mdl", "conf/model.conf") if not (folder / part).is_file()]
