@@ -201,7 +201,7 @@ class Microphone:
 
     def _one_channel(self, block: bytes) -> bytes:
         both = samples(block).reshape(-1, 2)
-        power = (both.astype(np.float64) ** 2).mean(axis=0)
+        power = both.var(axis=0, dtype=np.float64)  # an offset is no sound
         self._power = power if not self._power.any() else self._power + _SMOOTH * (power - self._power)
         if self._power[1 - self._channel] > _LOUDER * self._power[self._channel]:
             self._channel = 1 - self._channel
