@@ -3,7 +3,7 @@
 A caution counts as spoken only when all of it came out, and drivers are known to report success for sound
 that nobody could hear. So the account is kept here: samples handed over by our own callback, PortAudio's word
 that its buffers ran empty, and the clock, because a device can't play faster than the sound lasts. Where PortAudio
-tells of an underflow the card played a gap, and a word may have been in it: the clip counts up to there only.
+tells of an underflow and the clip took longer than it is, the card played it in pieces: it counts up to there only.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ _LOOK_S = 0.005
 #: Sound card clocks are within 0.1 % of nominal; 3 % and 100 ms allow for the first buffer's start and for a sound
 #: server that fetches ahead (PulseAudio's null sink at a latency of 20 ms: up to 70 ms).
 _HURRY, _HURRY_S = 0.97, 0.1
+#: Longer than a clip and the device's latency by so much, with an underflow told: gaps that can be heard. Told alone it
+#: is no gap: on PulseAudio's null sink it is told in sentences whose recording is whole (0.98) and that take no longer.
+_GAP_S = 0.25
 
 
 def load_sounddevice() -> Any:
@@ -183,7 +186,8 @@ class _Run:
             return 0.0
         elapsed = self._clock() - self._began
         lasts = len(self._pcm) / 2 / self._rate
-        if self._gap_at is not None:  # what came after a gap was heard in pieces: only up to there is sure
+        late = elapsed > lasts + latency_s + _GAP_S
+        if self._gap_at is not None and late:  # after a gap it was heard in pieces: only up to there is sure
             sure = min(self._gap_at / 2 / self._rate - latency_s, elapsed)
             return min(max(sure / lasts, 0.0), 0.999)
         emptied = self.finished.is_set() and not self._cut and self._handed >= len(self._pcm)

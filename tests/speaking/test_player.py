@@ -108,9 +108,8 @@ class FakeCard:
         self.stalls_after = behaviour.get("stalls_after", 1e9)  # buffers, then nothing happens any more
         self.rates = behaviour.get("rates", (RATE, 22050, 48000))
         self.broken = behaviour.get("broken", "")
-        self.gaps = behaviour.get(
-            "gaps", ()
-        )  # numbers of the buffers before which the card had nothing to play
+        # The buffers by number before which the card had nothing to play, and for how long.
+        self.gaps, self.late_s = behaviour.get("gaps", ()), behaviour.get("late_s", 0.0)
         self.on_buffer: Callable[[int], None] = behaviour.get("on_buffer", lambda number: None)
         self.out = bytearray()
         self.now = 0.0
@@ -166,6 +165,7 @@ class FakeStream:
             buffer = bytearray(2 * self.FRAMES)
             try:
                 late = SimpleNamespace(output_underflow=number in self.card.gaps)
+                self.card.now += self.card.late_s if number in self.card.gaps else 0.0
                 self.callback(buffer, self.FRAMES, None, late)
             except self.card.CallbackAbort:
                 break
@@ -287,10 +287,16 @@ def test_a_device_that_can_not_be_opened_is_told(behaviour: dict[str, Any], says
 
 
 def test_a_clip_with_a_gap_counts_up_to_the_gap_only(fake: Make) -> None:
-    _, player = fake(gaps=(5,))
+    _, player = fake(gaps=(5,), late_s=0.6)
     played = player.play(CLIP)
     assert not played.completed
     assert played.frames <= 5 * FakeStream.FRAMES
+
+
+def test_a_gap_that_is_told_and_takes_no_time_is_none(fake: Make) -> None:
+    """As by a sound server's plugin: the recording of such a sentence is whole."""
+    _, player = fake(gaps=(2, 5, 9), late_s=0.0)
+    assert player.play(CLIP).completed
 
 
 def test_a_device_that_tells_of_a_gap_before_the_first_sample_lost_nothing(fake: Make) -> None:
