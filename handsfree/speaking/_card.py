@@ -26,8 +26,8 @@ _LOOK_S = 0.005
 #: Sound card clocks are within 0.1 % of nominal; 3 % and 100 ms allow for the first buffer's start and for a sound
 #: server that fetches ahead (PulseAudio's null sink at a latency of 20 ms: up to 70 ms).
 _HURRY, _HURRY_S = 0.97, 0.1
-#: Longer than a clip and the device's latency by so much, with an underflow told: gaps that can be heard. Told alone it
-#: is no gap: on PulseAudio's null sink it is told in sentences whose recording is whole (0.98) and that take no longer.
+#: Longer than a clip and the device's latency by so much, with an underflow told: gaps that can be heard. Told alone
+#: it is no gap: on PulseAudio's null sink it is told in sentences whose recording is whole and that take no longer.
 _GAP_S = 0.25
 
 
