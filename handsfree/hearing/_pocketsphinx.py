@@ -162,7 +162,8 @@ class PocketSphinxEngine:
         """The speech had not ended."""
         if self._ahead is not None:
             self._ahead = None
-            self._in_use.mean_as_kept()  # it has been through this once
+            if self._settled:
+                self._in_use.mean_as_kept()  # it has been through this once
             self._in_use.begin()
             for (
                 pcm
@@ -182,15 +183,15 @@ class PocketSphinxEngine:
         judged_by = self._voice.judged_by(self._condition)
         meaning = None if self._answered is None else self._answered.interpret(text)
         if evidence is None:
-            self._in_use.mean_as_kept()
+            self._not_the_voice()
             self._ready()
             return Hypothesis("", (), self.name, (), False, "no words heard")
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
         found = judge(evidence, judged_by, strict=_strictly(text, meaning), prior=prior)
-        if found.outcome is Outcome.REJECT:  # a radio is not the voice that answers
-            self._in_use.mean_as_kept()
+        if found.outcome is Outcome.REJECT:
+            self._not_the_voice()
         else:
             self._settled = self._settled or quiet
         self._ready()
@@ -207,6 +208,12 @@ class PocketSphinxEngine:
             found.reason if found.outcome is Outcome.REJECT else "",
             found.outcome is Outcome.CONFIRM,
         )
+
+    def _not_the_voice(self) -> None:
+        """A radio is not the voice that answers. Before that was heard at all whatever is heard tells how loud the
+        microphone is: of a very soft one nothing would be heard ever."""
+        if self._settled:
+            self._in_use.mean_as_kept()
 
     def _ready(self) -> None:
         """For the next utterance."""

@@ -11,7 +11,7 @@ from handsfree import _wiring as wiring
 from handsfree.audio import room_noise, surround
 from handsfree.bench._hearing import Score, score
 from handsfree.bench._noise import available, mix, pink
-from handsfree.bench._script import Recording, recorded_lines
+from handsfree.bench._script import Recording, denial, recorded_lines
 from handsfree.hearing import (
     DROWNED,
     Engine,
@@ -37,7 +37,8 @@ def engine() -> Engine:
 
 
 def heard_at(level: float | None, lines: list[Recording], figures: Figures, noise: str = "pink") -> Score:
-    found = score(wiring.build_engine(wiring.Setup()), lines, level, seed=1, noise=noise)
+    no = denial(recorded_lines())
+    found = score(wiring.build_engine(wiring.Setup()), lines, level, seed=1, noise=noise, no=no)
     figures.add(
         f"packaged voices, {found.noise}, {'' if level is None else f'{level:g} dB'}",
         f"{found.said}: right value {found.value}, asked again {found.again}, wrong {found.wrong}",
