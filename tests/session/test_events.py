@@ -317,10 +317,10 @@ def test_three_wrong_code_words_hold_the_job(folder: Path, says: Says) -> None:
     assert "wrong code word for badge 409" in show_text(folder)
 
 
-def test_four_times_the_wrong_badge_says_whose_is_needed(folder: Path, says: Says) -> None:
+def test_four_times_the_wrong_badge_says_whose_is_needed(folder: Path) -> None:
     own = ["supervisor release four zero nine"] * 4  # whoever works must not release
     lines = ["change technician", "four zero nine", "affirmative", *own]
-    assert run(folder, RELEASE, says(*lines), shop=True) == UNFINISHED
+    assert run(folder, RELEASE, by_keyboard(*lines), shop=True) == UNFINISHED
     needed = "A supervisor's badge is needed, not of whoever does the work. On hold. Say: resume work."
     assert said(folder)[-1] == needed
 
