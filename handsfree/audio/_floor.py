@@ -18,7 +18,7 @@ _FIRST_FRAMES: Final = 30
 # seconds of 300 human prompts and of the demo's lines (28,000 windows) the quietest frame is within 5.8 dB of their
 # mean in one of 10,000; in a minute each of pink noise, air hiss and motor hum it is within 3 dB in 999 of 1,000.
 STEADY_S: Final = 1.0
-_STEADY_FRAMES: Final = 33
+_STEADY_FRAMES: Final = int(STEADY_S / 0.03)  # of 30 ms
 _STEADY_DB: Final = 4.0
 # Over a floor of noise speech is as level, since the noise fills its gaps; but there the gaps are near the floor. A
 # noise that grows by less is found by its quietest frame.

@@ -40,10 +40,9 @@ class Onset:
 
 
 def onset(engine: Engine, lines: Sequence[Recording], noise: str, level: float, since_s: float) -> Onset:
-    """Each line by a listener that has heard a quiet room and how loud the technician is."""
-    known = [line for line in lines if line.known]
+    """Each line, all of them known, by a listener that has heard a quiet room and how loud the technician is."""
     right = wrong = before = 0
-    for number, line in enumerate(known):
+    for number, line in enumerate(lines):
         listener = Listener(engine)
         listener.arm(line.armed)
         quiet = _quiet(line)
@@ -56,7 +55,7 @@ def onset(engine: Engine, lines: Sequence[Recording], noise: str, level: float, 
         good = any(same_meaning(line.armed, text, line.say) for text in accepted)
         right += good
         wrong += bool(accepted) and not good
-    return Onset(noise, level, since_s, len(known), right, wrong, before)
+    return Onset(noise, level, since_s, len(lines), right, wrong, before)
 
 
 def _quiet(line: Recording) -> bytes:

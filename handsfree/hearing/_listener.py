@@ -111,16 +111,14 @@ class Listener:
         for event in self._endpointer.feed(frame, suppressed):
             match event:
                 case NoiseGrew():
-                    self._room_grew_loud()
+                    if self._suppressor:
+                        self._suppressor.settle()
                 case SpeechStarted(preroll):
                     self._begin()
                     self._feed(preroll, b"".join(list(self._recent)[-len(preroll) // FRAME_BYTES :]))
                 case SpeechContinues(raw):
                     self._feed(raw, self._recent[-1])
-                    if (
-                        self._endpointer.in_speech
-                    ):  # else its end comes next, and takes what was made of it ahead
-                        self._look_ahead()
+                    self._look_ahead()
                 case SpeechEnded(utterance):
                     listened = self._ended(utterance)
                     return None if utterance.steady else listened
@@ -149,8 +147,8 @@ class Listener:
 
     def _look_ahead(self) -> None:
         """While it is waited whether the speech goes on there is time to decode it to its end."""
-        if not isinstance(self.engine, PocketSphinxEngine):
-            return
+        if not isinstance(self.engine, PocketSphinxEngine) or not self._endpointer.in_speech:
+            return  # where it is over, its end comes next and takes what was made of it ahead
         silence = self._endpointer.silence_s
         if silence >= _LOOK_AHEAD_S and not self._ahead:
             self.engine.look_ahead()
@@ -158,10 +156,6 @@ class Listener:
         elif silence < _LOOK_AHEAD_S and self._ahead:
             self.engine.go_on()
             self._ahead = False
-
-    def _room_grew_loud(self) -> None:
-        if self._suppressor:
-            self._suppressor.settle()
 
     def _ended(self, utterance: Utterance) -> Listened:
         hypothesis = self._decoded(utterance)

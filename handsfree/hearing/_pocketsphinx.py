@@ -162,8 +162,7 @@ class PocketSphinxEngine:
         """The speech had not ended."""
         if self._ahead is not None:
             self._ahead = None
-            if self._settled:
-                self._in_use.mean_as_kept()  # it has been through this once
+            self._mean_back()  # it has been through this once
             self._in_use.begin()
             for (
                 pcm
@@ -183,15 +182,15 @@ class PocketSphinxEngine:
         judged_by = self._voice.judged_by(self._condition)
         meaning = None if self._answered is None else self._answered.interpret(text)
         if evidence is None:
-            self._not_the_voice()
+            self._mean_back()
             self._ready()
             return Hypothesis("", (), self.name, (), False, "no words heard")
         if snr_db is not None:
             evidence = replace(evidence, snr_db=snr_db)
         self.last_evidence = evidence
         found = judge(evidence, judged_by, strict=_strictly(text, meaning), prior=prior)
-        if found.outcome is Outcome.REJECT:
-            self._not_the_voice()
+        if found.outcome is Outcome.REJECT:  # a radio is not the voice that answers
+            self._mean_back()
         else:
             self._settled = self._settled or quiet
         self._ready()
@@ -209,9 +208,9 @@ class PocketSphinxEngine:
             found.outcome is Outcome.CONFIRM,
         )
 
-    def _not_the_voice(self) -> None:
-        """A radio is not the voice that answers. Before that was heard at all whatever is heard tells how loud the
-        microphone is: of a very soft one nothing would be heard ever."""
+    def _mean_back(self) -> None:
+        """To what it was when the utterance began. Not before anybody was understood: until then whatever is heard
+        tells how loud the microphone is, and of a very soft one nothing would be heard ever."""
         if self._settled:
             self._in_use.mean_as_kept()
 

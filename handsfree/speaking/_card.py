@@ -186,14 +186,13 @@ class _Run:
             return 0.0
         elapsed = self._clock() - self._began
         lasts = len(self._pcm) / 2 / self._rate
-        late = elapsed > lasts + latency_s + _GAP_S
-        if self._gap_at is not None and late:  # after a gap it was heard in pieces: only up to there is sure
-            sure = min(self._gap_at / 2 / self._rate - latency_s, elapsed)
-            return min(max(sure / lasts, 0.0), 0.999)
+        # After a gap that took time it was heard in pieces: only up to there is sure.
+        gap = self._gap_at if elapsed > lasts + latency_s + _GAP_S else None
+        sure = self._handed if gap is None else gap
         emptied = self.finished.is_set() and not self._cut and self._handed >= len(self._pcm)
-        if emptied and elapsed >= _HURRY * lasts - _HURRY_S:
+        if emptied and gap is None and elapsed >= _HURRY * lasts - _HURRY_S:
             return 1.0
-        out = min(self._handed / 2 / self._rate - latency_s, elapsed)
+        out = min(sure / 2 / self._rate - latency_s, elapsed)
         return min(max(out / lasts, 0.0), 0.999)  # never 1: something was missing
 
 

@@ -189,6 +189,20 @@ TWO = whole(
 )
 
 
+def work_through(source: Queued, folder: Path) -> tuple[str, list[str]]:
+    """A job of TWO with a headset: its outcome, and the lines that were shown."""
+    clock, notes = SimulatedClock(START_MS), list[str]()
+    engine = make_engine("pocketsphinx", pronunciations=load_pronunciations())
+    job = new_job(folder, TWO, clock)
+    ears = AudioEars(source, engine, clock, headset=True)
+    view = PlainView(notes.append)
+    running = session(job, clock, ears, player=Headphones(), library=Library.load(), view=view)
+    try:
+        return running.run(job.first), notes
+    finally:
+        running.close()
+
+
 @pytest.mark.parametrize("words", ["completed", "stop work"])
 def test_what_was_said_before_a_question_answers_it_not_but_a_command_counts(
     folder: Path, mouth: Mouth, words: str
@@ -198,23 +212,7 @@ def test_what_was_said_before_a_question_answers_it_not_but_a_command_counts(
     room = list(frames(room_noise(read_sound(mouth.say("completed")))))
     late = [*said["completed"], *room[:20], *said[words]]
     source = Queued([*room[:100], *late], room * 4, [0, 0, len(said[words]) + 20])
-    clock = SimulatedClock(START_MS)
-    engine = make_engine("pocketsphinx", pronunciations=load_pronunciations())
-    job = new_job(folder, TWO, clock)
-    notes: list[str] = []
-    view = PlainView(notes.append)
-    running = session(
-        job,
-        clock,
-        AudioEars(source, engine, clock, headset=True),
-        player=Headphones(),
-        library=Library.load(),
-        view=view,
-    )
-    try:
-        outcome = running.run(job.first)
-    finally:
-        running.close()
+    outcome, notes = work_through(source, folder)
     done = [e["step"] for e in lines_of(folder, "answer")]
     assert len(done) == 1, done
     assert outcome == ("stopped" if words == "stop work" else "unfinished")
@@ -232,19 +230,6 @@ def test_the_answer_to_a_question_counts_not_in_the_sentence_that_leads_to_it(
     said = list(frames(read_sound(mouth.say("completed"))[16000:]))
     assert len(said) < welcome + 50
     source = Queued([*room[:20], *said], room * 2, [])
-    clock = SimulatedClock(START_MS)
-    engine = make_engine("pocketsphinx", pronunciations=load_pronunciations())
-    job = new_job(folder, TWO, clock)
-    running = session(
-        job,
-        clock,
-        AudioEars(source, engine, clock, headset=True),
-        player=Headphones(),
-        library=Library.load(),
-    )
-    try:
-        running.run(job.first)
-    finally:
-        running.close()
+    work_through(source, folder)
     assert lines_of(folder, "answer") == []
     assert cut_off(folder) == []
